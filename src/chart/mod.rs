@@ -1,0 +1,6 @@
+//! The chart: what was heard over time, as one result document.
+//!
+//! Input: events of the [`crate::listener`]. Output: a [`document::Recording`].
+//! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
+
+pub mod document;

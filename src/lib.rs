@@ -1,0 +1,21 @@
+//! Hears an acoustic piano: finds the keys that sound, ranks the names the chord can have and says what it stands for.
+//!
+//! The modules stand in the order in which sound flows. Imports point up this list only.
+//!
+//! ```text
+//! microphone (cpal -> ring buffer) ┐
+//!                                  ├> blocks of mono samples -> Listener -> events -> views and files
+//! audio file (decode, resample)    ┘
+//! ```
+
+pub mod units;
+
+pub mod audio;
+pub mod spectrum;
+pub mod notes;
+pub mod harmony;
+pub mod chart;
+pub mod listener;
+pub mod publish;
+pub mod view;
+pub mod cli;

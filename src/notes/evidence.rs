@@ -1,0 +1,45 @@
+//! The one small interface behind which every way of hearing notes sits.
+//!
+//! Input: a [`SpectrumFrame`] (one hop of analysis). Output: [`NoteEvidence`] for the 88 keys.
+//! Units: probabilities 0 to 1, index 0 is A0 (MIDI 21), index 87 is C8 (MIDI 108).
+//! Method: an estimator may remember earlier frames; the same frames in the same order give the same evidence,
+//! however they were delivered. Limits: `step` neither fails nor allocates after construction.
+
+use crate::spectrum::SpectrumFrame;
+use crate::units::PIANO_KEYS;
+
+/// What one frame says of each key of the piano.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NoteEvidence {
+    /// Probability that the key's string sounds (struck, and neither damped nor faded), by piano index.
+    pub sounding: [f32; PIANO_KEYS],
+    /// Probability that the key was struck within the last few frames, by piano index.
+    pub onset: [f32; PIANO_KEYS],
+}
+
+impl Default for NoteEvidence {
+    fn default() -> Self {
+        Self { sounding: [0.0; PIANO_KEYS], onset: [0.0; PIANO_KEYS] }
+    }
+}
+
+impl NoteEvidence {
+    /// The evidence folded to twelve pitch classes (index 0 is C): for each, the strongest of its octaves.
+    pub fn chroma(&self) -> [f32; 12] {
+        let mut chroma = [0.0_f32; 12];
+        for (index, &p) in self.sounding.iter().enumerate() {
+            let pitch_class = (index + 21) % 12;
+            chroma[pitch_class] = chroma[pitch_class].max(p);
+        }
+        chroma
+    }
+}
+
+/// A way of hearing which keys sound.
+pub trait NoteEstimator: Send {
+    /// Takes the next frame and writes its evidence to `out`.
+    fn step(&mut self, frame: &SpectrumFrame, out: &mut NoteEvidence);
+
+    /// Forgets all earlier frames.
+    fn reset(&mut self);
+}

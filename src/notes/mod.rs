@@ -1,0 +1,9 @@
+//! Notes: which keys sound, frame by frame, and when each was struck and let go.
+//!
+//! Input: one [`crate::spectrum::SpectrumFrame`] a hop. Output: [`NoteEvidence`] a hop, then note tracks.
+//! Units: probabilities 0 to 1; times in analysis frames.
+//! Method: see each module. Limits: knows nothing of chord names.
+
+pub mod evidence;
+
+pub use evidence::{NoteEstimator, NoteEvidence};
