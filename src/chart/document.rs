@@ -13,8 +13,11 @@ use serde::{Deserialize, Serialize};
 pub const SCHEMA: &str = "lidprop/1";
 
 /// All that was heard in one recording.
+///
+/// The two lists are type parameters so that a long recording can be written note by note and chord by chord
+/// (see [`super::recording`]) with the same fields as one that is held in memory or read back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Recording {
+pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     /// Always [`SCHEMA`].
     pub schema: String,
     /// The file as it was named by the user.
@@ -24,9 +27,9 @@ pub struct Recording {
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub tuning_hz: Option<f64>,
     /// Every struck note, by start.
-    pub notes: Vec<HeardNote>,
+    pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
-    pub chords: Vec<HeardChord>,
+    pub chords: Chords,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
