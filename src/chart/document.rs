@@ -5,7 +5,7 @@
 //! Method: our own; `tests/schema.rs` checks `src/chart/lidprop-1.schema.json` against what is written.
 //! Limits: times are as precise as the analysis hop allows (about 23 ms).
 
-use crate::harmony::{Name, Reading};
+use crate::harmony::{Cadence, Name, Reading, Verdict};
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -30,6 +30,10 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
     pub chords: Chords,
+    /// The key that holds longest; `None` where no chord was heard.
+    pub key: Option<String>,
+    /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
+    pub cadences: Vec<Cadence>,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
@@ -77,8 +81,27 @@ pub struct HeardChord {
     pub midi: Vec<MidiNote>,
     /// Name of the lowest note with octave.
     pub bass: String,
-    /// Names it can have, best first; empty if it has no good name.
+    /// How sure the names are; with `no-good-name` the notes are the answer.
+    pub verdict: Verdict,
+    /// Names it can have, best first.
     pub names: Vec<Name>,
     /// What it can stand for, likeliest first.
     pub readings: Vec<Reading>,
+    /// What it does between the chord before and the chord after.
+    pub place: Place,
+}
+
+/// The place of a chord in its progression.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Place {
+    /// The local key, say `Eb major`.
+    pub key: String,
+    /// How sure the local key is, 0 to 1.
+    pub key_confidence: f32,
+    /// Roman numeral in the local key; of the chord it stands for, if it is a stand-in.
+    pub numeral: String,
+    /// What it does, in words.
+    pub function: String,
+    /// The chord it stands for here, in plain ASCII, if it is a stand-in.
+    pub stands_for: Option<String>,
 }

@@ -2,13 +2,16 @@
 //!
 //! Input: [`Event`]s of one recording, in order. Output: a [`Recording`], made while it is written.
 //! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
-//! Method: only the spans are kept (some tens of bytes a note); names and readings are worked out when they are asked for,
-//! so that the memory of a long recording is that of its notes and no more.
+//! Method: only the spans are kept (some tens of bytes a note); names and readings are worked out passage by passage
+//! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
 //! Limits: a chord asked for twice is named twice.
 
-use crate::chart::document::{HeardChord, HeardNote, Recording, SCHEMA};
+use crate::chart::document::{Recording, SCHEMA};
+use crate::chart::entries::{heard_note, hundredths, seconds};
+use crate::chart::passages::{ChordsInPlace, Outline, outline};
+use crate::harmony::AnalysisOptions;
 use crate::listener::{ChordSpan, Event, NoteSpan};
-use crate::units::{FrameCount, Hertz, MidiNote, SampleRate, Seconds};
+use crate::units::{FrameCount, Hertz};
 use serde::{Serialize, Serializer};
 
 /// What was heard in one recording, as spans.
@@ -20,17 +23,19 @@ pub struct Heard {
     pub length: FrameCount,
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub a4: Option<Hertz>,
-    /// Struck notes in the order in which they ended.
+    /// Struck notes by start.
     pub notes: Vec<NoteSpan>,
     /// Chords by start.
     pub chords: Vec<ChordSpan>,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// How chords are named.
+    pub naming: AnalysisOptions,
 }
 
 impl Heard {
     /// Nothing heard yet.
-    pub fn new(file: impl Into<String>) -> Self {
+    pub fn new(file: impl Into<String>, naming: AnalysisOptions) -> Self {
         Self {
             file: file.into(),
             length: FrameCount(0),
@@ -38,6 +43,7 @@ impl Heard {
             notes: Vec::new(),
             chords: Vec::new(),
             warnings: Vec::new(),
+            naming,
         }
     }
 
@@ -54,16 +60,23 @@ impl Heard {
     pub fn close(&mut self, length: FrameCount, a4: Option<Hertz>) {
         self.length = length;
         self.a4 = a4;
+        // Notes come as they end, and end in any order.
         self.notes.sort_by_key(|span| (span.start, span.note.midi));
     }
 
-    /// The chords with their names, one by one.
-    pub fn chords(&self) -> impl Iterator<Item = HeardChord> + '_ {
-        self.chords.iter().map(named)
+    /// The chords with their names, each in its place between the others.
+    pub fn chords(&self) -> ChordsInPlace<'_> {
+        ChordsInPlace::new(&self.chords, self.naming)
+    }
+
+    /// The key that holds longest, and the cadences.
+    pub fn outline(&self) -> Outline {
+        outline(&self.chords, self.naming)
     }
 
     /// The document, whose lists are made while it is serialised.
     pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
+        let Outline { key, cadences } = self.outline();
         Recording {
             schema: SCHEMA.to_owned(),
             file: self.file.clone(),
@@ -71,6 +84,8 @@ impl Heard {
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
             chords: Chords(self),
+            key,
+            cadences,
             warnings: self.warnings.clone(),
         }
     }
@@ -86,7 +101,7 @@ impl Serialize for Notes<'_> {
     }
 }
 
-/// The chords of a recording, named one by one while they are serialised.
+/// The chords of a recording, named while they are serialised.
 #[derive(Debug, Clone, Copy)]
 pub struct Chords<'a>(&'a Heard);
 
@@ -94,57 +109,4 @@ impl Serialize for Chords<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_seq(self.0.chords())
     }
-}
-
-/// A struck note as the document has it.
-pub fn heard_note(span: &NoteSpan) -> HeardNote {
-    HeardNote {
-        midi: span.note.midi,
-        name: note_name(span.note.midi),
-        start: seconds(span.start),
-        end: seconds(span.end),
-        strength: thousandths(span.note.strength.get()),
-        confidence: thousandths(span.note.confidence.get()),
-        certainty: span.note.certainty,
-    }
-}
-
-/// A chord with its names and readings as the document has it.
-pub fn named(span: &ChordSpan) -> HeardChord {
-    let midi: Vec<MidiNote> = span.notes.iter().map(|note| note.midi).collect();
-    HeardChord {
-        start: seconds(span.start),
-        end: seconds(span.end),
-        bass: midi.first().copied().map(note_name).unwrap_or_default(),
-        midi,
-        names: Vec::new(),
-        readings: Vec::new(),
-    }
-}
-
-/// A key's name with octave, black keys as flats; middle C is C4.
-pub fn note_name(midi: MidiNote) -> String {
-    const NAMES: [&str; 12] = [
-        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
-    ];
-    let number = midi.get();
-    format!(
-        "{}{}",
-        NAMES[usize::from(number % 12)],
-        i16::from(number / 12) - 1
-    )
-}
-
-fn seconds(at: FrameCount) -> Seconds {
-    at.seconds(SampleRate::INTERNAL).to_millis_precision()
-}
-
-/// Shares are written with three decimals: finer is noise.
-fn thousandths(share: f32) -> f32 {
-    (share * 1000.0).round() / 1000.0
-}
-
-/// Pitch is written with two decimals: 0.01 Hz at A4 is 0.04 cents.
-fn hundredths(hertz: f64) -> f64 {
-    (hertz * 100.0).round() / 100.0
 }

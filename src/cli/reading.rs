@@ -6,6 +6,7 @@
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
 use crate::chart::recording::Heard;
+use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::units::Hertz;
 use std::path::Path;
@@ -20,12 +21,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub fn read_recording(
     path: &Path,
     a4: Option<Hertz>,
+    naming: AnalysisOptions,
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
     let mut source = audio::open(path)?;
     let mut listener = Listener::new(ListenerOptions { a4 });
-    let mut heard = Heard::new(path.display().to_string());
+    let mut heard = Heard::new(path.display().to_string(), naming);
     let mut events: Vec<Event> = Vec::new();
     let mut block = Vec::new();
     while !stop.load(Ordering::Relaxed) {

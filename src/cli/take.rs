@@ -6,6 +6,7 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
+use super::naming_options::NamingOptions;
 use super::reading::read_recording;
 use crate::chart::recording::Heard;
 use crate::publish::file::{make_folder, write_whole};
@@ -48,6 +49,10 @@ pub struct TakeArgs {
     /// Pitch of A4 to start from, in hertz; without it, it is found from the sound
     #[arg(long, value_name = "HZ", value_parser = parse_a4)]
     pub a4: Option<Hertz>,
+
+    /// How chords are named.
+    #[command(flatten)]
+    pub naming: NamingOptions,
 }
 
 /// Pitches of A4 that are taken for a piano's, hertz: two whole tones either side of 440.
@@ -59,15 +64,20 @@ fn parse_a4(text: &str) -> Result<Hertz, String> {
         .filter(|hertz| A4_RANGE.contains(hertz))
         .and_then(|hertz| Hertz::new(hertz).ok())
         .ok_or_else(|| {
-            format!("A4 of a piano lies between {} and {} Hz", A4_RANGE.start(), A4_RANGE.end())
+            format!(
+                "A4 of a piano lies between {} and {} Hz",
+                A4_RANGE.start(),
+                A4_RANGE.end()
+            )
         })
 }
 
 /// Reads the names in the table of formats.
 pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> {
-    let names = FORMATS.iter().map(|format| PossibleValue::new(format.name).help(format.about));
-    PossibleValuesParser::new(names)
-        .try_map(|name| format(&name).ok_or("there is no such format"))
+    let names = FORMATS
+        .iter()
+        .map(|format| PossibleValue::new(format.name).help(format.about));
+    PossibleValuesParser::new(names).try_map(|name| format(&name).ok_or("there is no such format"))
 }
 
 /// Runs the command.
@@ -81,23 +91,31 @@ pub fn run(args: &TakeArgs) -> CommandResult {
     let stop = AtomicBool::new(false);
     let mut failures = 0;
     let mut printed = Ok(());
-    let readings = Readings { jobs: &jobs, args, output: &output, bar: &bar, stop: &stop };
-    readings.in_order(|outcome| {
-        match outcome {
-            Err(sentence) => {
-                failures += 1;
-                bar.suspend(|| tell(&sentence));
-            }
-            Ok(Some(heard)) if printed.is_ok() => {
-                printed = bar.suspend(|| output.print(&heard));
-                stop.store(printed.is_err(), Ordering::Relaxed);
-            }
-            Ok(_) => {}
+    let readings = Readings {
+        jobs: &jobs,
+        args,
+        output: &output,
+        bar: &bar,
+        stop: &stop,
+    };
+    readings.in_order(|outcome| match outcome {
+        Err(sentence) => {
+            failures += 1;
+            bar.suspend(|| tell(&sentence));
         }
+        Ok(Some(heard)) if printed.is_ok() => {
+            printed = bar.suspend(|| output.print(&heard));
+            stop.store(printed.is_err(), Ordering::Relaxed);
+        }
+        Ok(_) => {}
     });
     bar.finish_and_clear();
     printed.map_err(CliError::from_stdout)?;
-    if failures > 0 { Err(CliError::AlreadyTold) } else { Ok(()) }
+    if failures > 0 {
+        Err(CliError::AlreadyTold)
+    } else {
+        Ok(())
+    }
 }
 
 /// Where results go.
@@ -144,12 +162,18 @@ type Job<'a> = Result<(&'a Path, Option<PathBuf>), String>;
 /// Gives each recording its target; one whose target another recording has already is refused.
 fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
     let Output::Folder(format, folder) = output else {
-        return files.iter().map(|file| Ok((file.as_path(), None))).collect();
+        return files
+            .iter()
+            .map(|file| Ok((file.as_path(), None)))
+            .collect();
     };
     let mut taken: HashMap<String, &Path> = HashMap::new();
     let mut job = |file: &'a PathBuf| {
         let stem = file.file_stem().ok_or_else(|| {
-            format!("{}: this names no recording; give the path of a file", file.display())
+            format!(
+                "{}: this names no recording; give the path of a file",
+                file.display()
+            )
         })?;
         let mut name = stem.to_owned();
         name.push(".");
@@ -195,7 +219,9 @@ impl Readings<'_> {
                 scope.spawn(move || {
                     while !self.stop.load(Ordering::Relaxed) {
                         let index = next.fetch_add(1, Ordering::Relaxed);
-                        let Some(job) = self.jobs.get(index) else { break };
+                        let Some(job) = self.jobs.get(index) else {
+                            break;
+                        };
                         if sender.send((index, self.carry_out(job))).is_err() {
                             break;
                         }
@@ -217,21 +243,31 @@ impl Readings<'_> {
 
     fn carry_out(&self, job: &Job<'_>) -> Result<Option<Heard>, String> {
         let mut told = 0;
-        let outcome = job.as_ref().map_err(String::clone).and_then(|(path, target)| {
-            let heard = read_recording(path, self.args.a4, self.stop, |share| {
-                let reached = (share * STEPS as f64) as u64;
-                self.bar.inc(reached.saturating_sub(told));
-                told = told.max(reached);
-            })
-            .map_err(|error| error.to_string())?;
-            match (target, self.output) {
-                (Some(target), Output::Folder(format, _)) => {
-                    write_whole(target, |out| (format.write)(&heard, out)).map_err(|error| error.to_string())?;
-                    Ok(None)
+        let outcome = job
+            .as_ref()
+            .map_err(String::clone)
+            .and_then(|(path, target)| {
+                let heard = read_recording(
+                    path,
+                    self.args.a4,
+                    self.args.naming.analysis(),
+                    self.stop,
+                    |share| {
+                        let reached = (share * STEPS as f64) as u64;
+                        self.bar.inc(reached.saturating_sub(told));
+                        told = told.max(reached);
+                    },
+                )
+                .map_err(|error| error.to_string())?;
+                match (target, self.output) {
+                    (Some(target), Output::Folder(format, _)) => {
+                        write_whole(target, |out| (format.write)(&heard, out))
+                            .map_err(|error| error.to_string())?;
+                        Ok(None)
+                    }
+                    _ => Ok(Some(heard)),
                 }
-                _ => Ok(Some(heard)),
-            }
-        });
+            });
         self.bar.inc(STEPS - told);
         outcome
     }

@@ -6,7 +6,8 @@
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
 use crate::chart::document::{Certainty, HeardChord};
-use crate::chart::recording::{Heard, named, note_name};
+use crate::chart::recording::Heard;
+use crate::harmony::{Verdict, note_name};
 use crate::listener::{ChordNote, ChordSpan};
 use crate::units::{SampleRate, Seconds};
 use crate::view::ink::Ink;
@@ -28,8 +29,8 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
     let mut doubts = false;
-    for span in &heard.chords {
-        layout.print_chord(span, &named(span), ink, out)?;
+    for (span, chord) in heard.chords.iter().zip(heard.chords()) {
+        layout.print_chord(span, &chord, ink, out)?;
         doubts |= span
             .notes
             .iter()
@@ -138,9 +139,15 @@ pub fn note_text(note: &ChordNote) -> String {
     }
 }
 
+/// `Dm7(♭5)   or Fm6/D, A♭6/D`, and whether the best one can be relied on.
 fn names_text(chord: &HeardChord, ink: Ink) -> String {
     let Some((best, others)) = chord.names.split_first() else {
-        return "no name".to_owned();
+        return "no good name".to_owned();
+    };
+    let lead = match chord.verdict {
+        Verdict::Named => "or ",
+        Verdict::Undecided => "as well ",
+        Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
     };
     let others: Vec<&str> = others
         .iter()
@@ -150,15 +157,29 @@ fn names_text(chord: &HeardChord, ink: Ink) -> String {
     if others.is_empty() {
         ink.strong(&best.symbol).to_string()
     } else {
-        format!("{}   or {}", ink.strong(&best.symbol), others.join(", "))
+        format!("{}   {lead}{}", ink.strong(&best.symbol), others.join(", "))
     }
 }
 
+/// `V7 in Eb major, for Bb13b9, to Ebmaj7`: the numeral, what the chord stands for, and where it goes.
 fn reading_text(chord: &HeardChord) -> String {
-    match chord.readings.first() {
-        Some(reading) => format!("{} {}", reading.kind, reading.stands_for),
-        None => String::new(),
+    let place = &chord.place;
+    if place.numeral.is_empty() {
+        return String::new();
     }
+    let mut text = format!("{} in {}", place.numeral, place.key);
+    let reading = chord.readings.first();
+    match (&place.stands_for, reading) {
+        (Some(_), Some(reading)) => {
+            text.push_str(&format!(", {} {}", reading.kind, reading.stands_for))
+        }
+        (Some(stands_for), None) => text.push_str(&format!(", stands for {stands_for}")),
+        (None, _) => {}
+    }
+    if let Some(resolution) = reading.and_then(|reading| reading.resolves_to.first()) {
+        text.push_str(&format!(", tends to {}", resolution.to));
+    }
+    text
 }
 
 /// A time as players say it: `1:07.4`, with hours where there are any.

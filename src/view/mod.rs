@@ -7,5 +7,5 @@
 pub mod chart;
 pub mod ink;
 pub mod keyboard;
-// pub mod live;
-// pub mod settle;
+pub mod live;
+pub mod settle;

@@ -101,7 +101,11 @@ impl Settle {
             struck: state.start,
             notes: state.notes.clone(),
             naming: naming(),
-            standing: if state.settled { Standing::Settled } else { Standing::Provisional },
+            standing: if state.settled {
+                Standing::Settled
+            } else {
+                Standing::Provisional
+            },
             since: state.at,
         };
         match &mut self.shown {
@@ -115,7 +119,9 @@ impl Settle {
                         shown.standing = Standing::Settled;
                     }
                     self.waiting = None;
-                } else if shown.standing == Standing::Provisional && heard.standing == Standing::Settled {
+                } else if shown.standing == Standing::Provisional
+                    && heard.standing == Standing::Settled
+                {
                     self.show(heard);
                 } else {
                     self.wait(heard);
@@ -128,7 +134,11 @@ impl Settle {
 
     /// Names what is shown, and what waits, anew: in another key or style.
     pub fn rename(&mut self, name: impl Fn(&[ChordNote]) -> Naming) {
-        for answer in self.shown.iter_mut().chain(self.waiting.as_mut().map(|waiting| &mut waiting.answer)) {
+        for answer in self
+            .shown
+            .iter_mut()
+            .chain(self.waiting.as_mut().map(|waiting| &mut waiting.answer))
+        {
             answer.naming = name(&answer.notes);
         }
     }
@@ -146,7 +156,10 @@ impl Settle {
                 self.show(answer);
             }
         }
-        if self.silent_since.is_some_and(|since| now >= since + CLEAR_AFTER) {
+        if self
+            .silent_since
+            .is_some_and(|since| now >= since + CLEAR_AFTER)
+        {
             self.shown = None;
         }
     }

@@ -23,7 +23,9 @@ const PILLARS: std::ops::RangeInclusive<u16> = 1..=8;
 /// Rows of large letters.
 const LARGE_ROWS: u16 = 8;
 /// Names of the pitch classes as they stand under their bars.
-const CLASSES: [&str; 12] = ["C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"];
+const CLASSES: [&str; 12] = [
+    "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+];
 /// Columns of one bar and the gap after it.
 const CLASS_COLUMNS: u16 = 3;
 /// Eighths of a row, from nothing to eight.
@@ -39,14 +41,21 @@ const OTHER_NAMES: usize = 3;
 
 /// Draws the whole screen.
 pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
-    let mut page = Page { area, buffer, top: area.y, palette };
+    let mut page = Page {
+        area,
+        buffer,
+        top: area.y,
+        palette,
+    };
     let bottom = footer(live, &mut page);
     let music = live.on_screen();
     let room = bottom.saturating_sub(page.top);
     keyboard(live, music, room, &mut page);
     page.skip(1);
     match music.settle.shown() {
-        _ if live.hidden() => page.row("?   listen first: space shows the answer", palette.strong()),
+        _ if live.hidden() => {
+            page.row("?   listen first: space shows the answer", palette.strong())
+        }
         Some(answer) => show_answer(live, answer, bottom, &mut page),
         None => page.row("listening", palette.faint()),
     }
@@ -82,7 +91,9 @@ impl Page<'_> {
             return column;
         }
         let width = usize::from(self.area.width - column);
-        let (next, _) = self.buffer.set_stringn(self.area.x + column, row, text, width, style);
+        let (next, _) = self
+            .buffer
+            .set_stringn(self.area.x + column, row, text, width, style);
         next - self.area.x
     }
 
@@ -92,7 +103,11 @@ impl Page<'_> {
 }
 
 fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
-    let notes = if live.hidden() { &[][..] } else { &music.keys[..] };
+    let notes = if live.hidden() {
+        &[][..]
+    } else {
+        &music.keys[..]
+    };
     let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
     let picture = picture(notes, page.columns(), usize::from(height));
     for pillar in &picture.pillars {
@@ -118,7 +133,11 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
         Standing::LetGo => palette.faint(),
     };
     let rows = bottom.saturating_sub(page.top + 4).min(LARGE_ROWS);
-    match live.large.then(|| large(name, page.columns(), usize::from(rows))).flatten() {
+    match live
+        .large
+        .then(|| large(name, page.columns(), usize::from(rows)))
+        .flatten()
+    {
         Some(letters) => {
             letters.iter().for_each(|row| page.row(row, style));
             page.row(format!("{name}   {standing}"), palette.faint());
@@ -167,22 +186,37 @@ fn others_line(naming: &Naming) -> String {
         Verdict::Undecided => "undecided, as well",
         Verdict::NoGoodName => "no good name; nearest",
     };
-    if others.is_empty() { String::new() } else { format!("{lead} {}", others.join(", ")) }
+    if others.is_empty() {
+        String::new()
+    } else {
+        format!("{lead} {}", others.join(", "))
+    }
 }
 
 /// `rootless dominant E13(b9): F b9, Ab 3, C# 13`.
 pub(crate) fn reading_line(reading: &Reading) -> String {
-    let degrees: Vec<String> =
-        reading.degrees.iter().map(|(note, degree)| format!("{note} {degree}")).collect();
-    format!("{} {}: {}", reading.kind, reading.stands_for, degrees.join(", "))
+    let degrees: Vec<String> = reading
+        .degrees
+        .iter()
+        .map(|(note, degree)| format!("{note} {degree}"))
+        .collect();
+    format!(
+        "{} {}: {}",
+        reading.kind,
+        reading.stands_for,
+        degrees.join(", ")
+    )
 }
 
 /// `goes to Am: F > E, Ab > A`.
 fn resolution_line(reading: &Reading) -> String {
     match reading.resolves_to.first() {
         Some(resolution) => {
-            let voices: Vec<String> =
-                resolution.voices.iter().map(|step| format!("{} > {}", step.from, step.to)).collect();
+            let voices: Vec<String> = resolution
+                .voices
+                .iter()
+                .map(|step| format!("{} > {}", step.from, step.to))
+                .collect();
             format!("goes to {}: {}", resolution.to, voices.join(", "))
         }
         None => String::new(),
@@ -201,8 +235,15 @@ fn pitch_classes(music: &Live, hidden: bool, bottom: u16, page: &mut Page<'_>) {
         let share = if hidden { 0.0 } else { share.clamp(0.0, 1.0) };
         let eighths = (share * f32::from(8 * rows)).round() as usize;
         for row in 0..rows {
-            let filled = eighths.saturating_sub(8 * usize::from(rows - 1 - row)).min(8);
-            page.at(top + row, column, EIGHTHS[filled].repeat(2), page.palette.sounding());
+            let filled = eighths
+                .saturating_sub(8 * usize::from(rows - 1 - row))
+                .min(8);
+            page.at(
+                top + row,
+                column,
+                EIGHTHS[filled].repeat(2),
+                page.palette.sounding(),
+            );
         }
         page.at(top + rows, column, name, page.palette.faint());
     }
@@ -227,16 +268,33 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     };
     above(page, said, style, 5);
     above(page, flags_line(live), palette.strong(), 7);
-    let style = if live.clips() { palette.alarm() } else { Style::new() };
+    let style = if live.clips() {
+        palette.alarm()
+    } else {
+        Style::new()
+    };
     above(page, input_line(live), style, 8);
     above(page, strip_line(live, page.columns()), Style::new(), 10);
     row
 }
 
 fn help_line(live: &Live, columns: usize) -> String {
-    let pause = if live.held.is_some() { "p go on" } else { "p pause" };
+    let pause = if live.held.is_some() {
+        "p go on"
+    } else {
+        "p pause"
+    };
     let keys = [
-        "q quit", pause, "g guess first", "k keep last minute", "m mark", "l large", "s style", "←→ key", "↓ minor/major", "0 no key",
+        "q quit",
+        pause,
+        "g guess first",
+        "k keep last minute",
+        "m mark",
+        "l large",
+        "s style",
+        "←→ key",
+        "↓ minor/major",
+        "0 no key",
     ];
     let mut line = String::new();
     for key in keys {
@@ -265,26 +323,46 @@ fn flags_line(live: &Live) -> String {
 }
 
 fn input_line(live: &Live) -> String {
-    let level = live.level_dbfs().map_or_else(|| "no sound at all".to_owned(), |level| format!("{level:.0} dB"));
+    let level = live.level_dbfs().map_or_else(
+        || "no sound at all".to_owned(),
+        |level| format!("{level:.0} dB"),
+    );
     let word = if live.clips() {
         "  CLIPPED: less input level"
-    } else if !live.keys.is_empty() && live.level_dbfs().is_some_and(|level| level < TOO_QUIET_DBFS) {
+    } else if !live.keys.is_empty()
+        && live
+            .level_dbfs()
+            .is_some_and(|level| level < TOO_QUIET_DBFS)
+    {
         "  too quiet: come nearer"
     } else {
         ""
     };
-    let a4 = live.a4.map_or_else(|| "A4 not known yet".to_owned(), |a4| format!("A4 {:.1} Hz", a4.get()));
+    let a4 = live.a4.map_or_else(
+        || "A4 not known yet".to_owned(),
+        |a4| format!("A4 {:.1} Hz", a4.get()),
+    );
     let dropped = match live.meter.dropped {
         0 => String::new(),
         dropped => format!("   {dropped} samples lost"),
     };
-    format!("level {} {level}{word}   {a4}{dropped}   {}", meter(live.level_dbfs()), live.input)
+    format!(
+        "level {} {level}{word}   {a4}{dropped}   {}",
+        meter(live.level_dbfs()),
+        live.input
+    )
 }
 
 fn meter(level_dbfs: Option<f32>) -> String {
-    let share = level_dbfs.map_or(0.0, |level| (1.0 - level / METER_FLOOR_DBFS).clamp(0.0, 1.0));
+    let share = level_dbfs.map_or(0.0, |level| {
+        (1.0 - level / METER_FLOOR_DBFS).clamp(0.0, 1.0)
+    });
     let filled = (share * METER_COLUMNS as f32).round() as usize;
-    format!("{}{}", "■".repeat(filled), "·".repeat(METER_COLUMNS - filled))
+    format!(
+        "{}{}",
+        "■".repeat(filled),
+        "·".repeat(METER_COLUMNS - filled)
+    )
 }
 
 /// The last chords, the newest at the right; as many as fit.

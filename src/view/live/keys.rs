@@ -32,7 +32,11 @@ pub struct Picture {
 
 /// Draws `notes` over a keyboard of at most `columns`, with pillars of `height` rows.
 pub fn picture(notes: &[ChordNote], columns: usize, height: usize) -> Picture {
-    let key_columns = if columns >= 2 * KeyRange::PIANO.keys() + ARROWS { 2 } else { 1 };
+    let key_columns = if columns >= 2 * KeyRange::PIANO.keys() + ARROWS {
+        2
+    } else {
+        1
+    };
     let range = stretch(notes, columns.saturating_sub(ARROWS) / key_columns);
     let place = |key: MidiNote| {
         let below = range.iter().take_while(|&other| other < key).count();
@@ -41,7 +45,10 @@ pub fn picture(notes: &[ChordNote], columns: usize, height: usize) -> Picture {
     let marks = notes.iter().map(|note| (note.midi, note.certainty));
     let row = one_line(marks, range, &KeyShapes::BLOCKS);
     Picture {
-        pillars: (0..height).rev().map(|row| pillar_row(notes, row, height, key_columns, place)).collect(),
+        pillars: (0..height)
+            .rev()
+            .map(|row| pillar_row(notes, row, height, key_columns, place))
+            .collect(),
         keys: widened(&row, key_columns),
         names: name_rows(notes, columns, place),
     }
@@ -69,7 +76,9 @@ fn pillar_row(
 ) -> String {
     let mut line = Line::default();
     for note in notes {
-        let Some(column) = place(note.midi) else { continue };
+        let Some(column) = place(note.midi) else {
+            continue;
+        };
         // The weakest note that counts still stands one eighth high.
         let eighths = (note.strength.get() * (8 * height) as f32).round().max(1.0) as usize;
         let filled = eighths.saturating_sub(8 * row).min(8);
@@ -109,13 +118,21 @@ fn widened(row: &str, columns: usize) -> String {
 }
 
 /// Names under their keys: on the first row if there is room after the last name there, else on the second.
-fn name_rows(notes: &[ChordNote], columns: usize, place: impl Fn(MidiNote) -> Option<usize>) -> [String; 2] {
+fn name_rows(
+    notes: &[ChordNote],
+    columns: usize,
+    place: impl Fn(MidiNote) -> Option<usize>,
+) -> [String; 2] {
     let mut rows = [Line::default(), Line::default()];
     for note in notes {
-        let Some(column) = place(note.midi) else { continue };
+        let Some(column) = place(note.midi) else {
+            continue;
+        };
         let name = note_text(note);
         let width = name.chars().count();
-        let column = column.saturating_sub(usize::from(width > 2)).min(columns.saturating_sub(width));
+        let column = column
+            .saturating_sub(usize::from(width > 2))
+            .min(columns.saturating_sub(width));
         // A third name that touches both rows would hide another; the list of notes below still has it.
         if let Some(row) = rows.iter_mut().find(|row| row.is_free_from(column)) {
             for (offset, letter) in name.chars().enumerate() {

@@ -14,7 +14,7 @@ const PIXELS: usize = 8;
 type Bitmap = [u8; PIXELS];
 
 /// How pixels become characters.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy)]
 struct Scale {
     /// Columns and rows of a letter.
     columns: usize,
@@ -24,9 +24,21 @@ struct Scale {
 
 /// From large to small.
 const SCALES: [Scale; 3] = [
-    Scale { columns: 16, rows: 8, draw: whole_blocks },
-    Scale { columns: 8, rows: 4, draw: half_blocks },
-    Scale { columns: 4, rows: 4, draw: quarter_blocks },
+    Scale {
+        columns: 16,
+        rows: 8,
+        draw: whole_blocks,
+    },
+    Scale {
+        columns: 8,
+        rows: 4,
+        draw: half_blocks,
+    },
+    Scale {
+        columns: 4,
+        rows: 4,
+        draw: quarter_blocks,
+    },
 ];
 
 /// Draws `text` as large as `columns` and `rows` allow; `None` where not even the smallest letters fit.
@@ -68,7 +80,11 @@ fn lit(bitmap: &Bitmap, row: usize, column: usize) -> bool {
 
 fn whole_blocks(bitmap: &Bitmap, row: usize, line: &mut String) {
     for column in 0..PIXELS {
-        line.push_str(if lit(bitmap, row, column) { "██" } else { "  " });
+        line.push_str(if lit(bitmap, row, column) {
+            "██"
+        } else {
+            "  "
+        });
     }
 }
 
@@ -92,7 +108,8 @@ const QUARTERS: [char; 16] = [
 
 fn quarter_blocks(bitmap: &Bitmap, row: usize, line: &mut String) {
     for column in (0..PIXELS).step_by(2) {
-        let quarter = |down: usize, right: usize| usize::from(lit(bitmap, 2 * row + down, column + right));
+        let quarter =
+            |down: usize, right: usize| usize::from(lit(bitmap, 2 * row + down, column + right));
         let index = quarter(0, 0) + 2 * quarter(0, 1) + 4 * quarter(1, 0) + 8 * quarter(1, 1);
         line.push(QUARTERS[index]);
     }
@@ -113,10 +130,22 @@ mod tests {
 
     #[test]
     fn the_three_sizes_show_the_same_letter() {
-        let dots = |rows: &[String]| rows.iter().flat_map(|row| row.chars()).filter(|&c| c != ' ').count();
-        let (whole, half, quarter) = (large("G", 16, 8).unwrap(), large("G", 8, 4).unwrap(), large("G", 4, 4).unwrap());
+        let dots = |rows: &[String]| {
+            rows.iter()
+                .flat_map(|row| row.chars())
+                .filter(|&c| c != ' ')
+                .count()
+        };
+        let (whole, half, quarter) = (
+            large("G", 16, 8).unwrap(),
+            large("G", 8, 4).unwrap(),
+            large("G", 4, 4).unwrap(),
+        );
         assert!(dots(&whole) > dots(&half) && dots(&half) > dots(&quarter));
-        assert_eq!(half, ["  ▄▀▀▀▄ ", "▄▀      ", "▀▄   ▀█ ", "  ▀▀▀▀▀ "].map(|row| row.trim_end().to_owned()));
+        assert_eq!(
+            half,
+            ["  ▄▀▀▀▄ ", "▄▀      ", "▀▄   ▀█ ", "  ▀▀▀▀▀ "].map(|row| row.trim_end().to_owned())
+        );
     }
 
     #[test]

@@ -13,7 +13,7 @@ mod large;
 pub use draw::draw;
 
 use super::settle::{Answer, Settle};
-use crate::chart::recording::sounding;
+use crate::chart::entries::sounding;
 use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
 use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
 use crate::units::{FrameCount, Hertz, SampleRate};
@@ -150,7 +150,8 @@ impl Live {
             Event::Sounding(state) => {
                 self.keys.clone_from(&state.notes);
                 let context = &self.context;
-                self.settle.hear(state, || name_chord(&sounding(&state.notes), context));
+                self.settle
+                    .hear(state, || name_chord(&sounding(&state.notes), context));
             }
             Event::Chord(span) => self.past(span),
             Event::Note(_) => {}
@@ -163,7 +164,11 @@ impl Live {
         self.rms = frame.rms;
         self.a4 = frame.a4;
         self.settle.tick(frame.at);
-        if self.notice.as_ref().is_some_and(|(_, since)| frame.at >= *since + NOTICE_STAYS) {
+        if self
+            .notice
+            .as_ref()
+            .is_some_and(|(_, since)| frame.at >= *since + NOTICE_STAYS)
+        {
             self.notice = None;
         }
     }
@@ -177,7 +182,11 @@ impl Live {
         if self.past.len() == PAST_CHORDS {
             self.past.pop_front();
         }
-        self.past.push_back(PastChord { at: span.start, name, marked: std::mem::take(&mut self.mark_next) });
+        self.past.push_back(PastChord {
+            at: span.start,
+            name,
+            marked: std::mem::take(&mut self.mark_next),
+        });
     }
 
     /// Takes what the meters say.
@@ -223,16 +232,22 @@ impl Live {
             Press::Mark => self.mark(),
             Press::NextStyle => {
                 let styles = Style::ALL;
-                let at = styles.iter().position(|&style| style == self.context.style).unwrap_or(0);
-                self.name_with(Context { style: styles[(at + 1) % styles.len()], ..self.context.clone() });
+                let at = styles
+                    .iter()
+                    .position(|&style| style == self.context.style)
+                    .unwrap_or(0);
+                self.name_with(Context {
+                    style: styles[(at + 1) % styles.len()],
+                    ..self.context.clone()
+                });
             }
             Press::KeyByFifths(fifths) => self.name_in(Some(match self.context.key {
                 None => Key::usual(PitchClass::new(0), Mode::Major),
-                Some(key) => Key::usual(PitchClass::from(key.tonic).up(7 * i32::from(fifths)), key.mode),
+                Some(key) => Key::usual(key.tonic.class().up(7 * i32::from(fifths)), key.mode),
             })),
             Press::OtherMode => self.name_in(Some(match self.context.key {
                 None => Key::usual(PitchClass::new(9), Mode::Minor),
-                Some(key) => Key::usual(PitchClass::from(key.tonic), other_mode(key.mode)),
+                Some(key) => Key::usual(key.tonic.class(), other_mode(key.mode)),
             })),
             Press::NoKey => self.name_in(None),
             Press::Large => self.large = !self.large,
@@ -251,12 +266,16 @@ impl Live {
     }
 
     fn name_in(&mut self, key: Option<Key>) {
-        self.name_with(Context { key, ..self.context.clone() });
+        self.name_with(Context {
+            key,
+            ..self.context.clone()
+        });
     }
 
     /// Names from now on with `context`, and what is shown again with it.
     fn name_with(&mut self, context: Context) {
-        let rename = |settle: &mut Settle| settle.rename(|notes| name_chord(&sounding(notes), &context));
+        let rename =
+            |settle: &mut Settle| settle.rename(|notes| name_chord(&sounding(notes), &context));
         rename(&mut self.settle);
         if let Some(held) = &mut self.held {
             rename(&mut held.settle);
@@ -276,7 +295,10 @@ impl Live {
 
     /// True if the answer must not be seen yet.
     fn hidden(&self) -> bool {
-        self.guess_first && self.answer().is_some_and(|answer| self.shown_anyway != Some(answer.struck))
+        self.guess_first
+            && self
+                .answer()
+                .is_some_and(|answer| self.shown_anyway != Some(answer.struck))
     }
 
     /// Level of the last hop in dBFS; `None` in digital silence.
@@ -286,7 +308,8 @@ impl Live {
 
     /// True while a clip is recent enough to be told.
     fn clips(&self) -> bool {
-        self.clipped_at.is_some_and(|at| self.now < at + NOTICE_STAYS)
+        self.clipped_at
+            .is_some_and(|at| self.now < at + NOTICE_STAYS)
     }
 }
 
