@@ -168,6 +168,11 @@ impl Capture {
         totals
     }
 
+    /// How long the device collects sound before it hands it over: the length of its longest block so far.
+    pub fn device_delay(&self) -> Seconds {
+        FrameCount(self.counters.longest_block()).seconds(self.info.rate)
+    }
+
     /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
     /// about every 10 ms.
     pub fn read(&mut self, out: &mut Vec<f32>) -> Block {

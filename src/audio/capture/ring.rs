@@ -21,6 +21,8 @@ pub struct Counters {
     delivered: AtomicU64,
     /// Frames dropped because the ring was full.
     dropped: AtomicU64,
+    /// The longest block delivered, frames.
+    longest_block: AtomicU64,
     /// Total length of the gaps that lie before what is in the ring.
     gaps: AtomicU64,
     /// Overruns that the sound system reported.
@@ -86,6 +88,11 @@ impl Counters {
     /// Frames dropped so far because nobody took them in time.
     pub fn dropped(&self) -> u64 {
         self.dropped.load(Ordering::Relaxed)
+    }
+
+    /// The longest block delivered so far, frames.
+    pub fn longest_block(&self) -> u64 {
+        self.longest_block.load(Ordering::Relaxed)
     }
 
     /// Overruns reported by the sound system so far.
@@ -175,6 +182,7 @@ impl Writer {
     {
         let frames = (interleaved.len() / self.downmix.channels()) as u64;
         self.counters.delivered.fetch_add(frames, Ordering::Relaxed);
+        self.counters.longest_block.fetch_max(frames, Ordering::Relaxed);
         if self.gap > 0 && self.ring.is_empty() {
             self.counters.gaps.fetch_add(self.gap, Ordering::Release);
             self.gap = 0;
