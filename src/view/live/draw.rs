@@ -9,9 +9,10 @@
 use super::keys::picture;
 use super::large::large;
 use super::{Live, PastChord};
+use crate::chart::document::Certainty;
 use crate::harmony::{Naming, Reading, Verdict};
 use crate::units::SampleRate;
-use crate::view::chart::{clock, notes_text};
+use crate::view::chart::{clock, note_text, notes_text};
 use crate::view::ink::Palette;
 use crate::view::settle::{Answer, Standing};
 use ratatui::buffer::Buffer;
@@ -162,14 +163,18 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
 }
 
 fn notes_line(answer: &Answer) -> String {
-    let bass = answer.notes.first().map(|note| note.midi);
+    // A note that may be only the ringing of others makes no bass.
+    let bass = answer
+        .notes
+        .iter()
+        .find(|note| note.certainty != Certainty::Inferred);
     match bass {
         Some(bass) => format!(
             "notes {}   bass {}",
             notes_text(&answer.notes),
-            crate::harmony::note_name(bass)
+            note_text(bass)
         ),
-        None => String::new(),
+        None => format!("notes {}", notes_text(&answer.notes)),
     }
 }
 
@@ -194,7 +199,7 @@ fn others_line(naming: &Naming) -> String {
 }
 
 /// `rootless dominant E13(b9): F b9, Ab 3, C# 13`.
-pub(crate) fn reading_line(reading: &Reading) -> String {
+fn reading_line(reading: &Reading) -> String {
     let degrees: Vec<String> = reading
         .degrees
         .iter()
