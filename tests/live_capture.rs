@@ -115,21 +115,22 @@ impl Drop for Capturing {
     }
 }
 
-/// The recording as WAV, which the player reads.
+/// The recording as WAV, which the player reads: in stereo, since a mono file is played on one side only.
 fn as_wav(folder: &Path) -> std::path::PathBuf {
     let mut source = lidprop::audio::open(test_audio("formats/note.flac")).unwrap();
     let samples = support::read_all(&mut source);
     let spec = hound::WavSpec {
-        channels: 1,
+        channels: 2,
         sample_rate: SampleRate::INTERNAL.get(),
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
     let path = folder.join("note.wav");
     let mut writer = hound::WavWriter::create(&path, spec).unwrap();
-    samples
-        .iter()
-        .for_each(|&x| writer.write_sample(x).unwrap());
+    for x in samples {
+        writer.write_sample(x).unwrap();
+        writer.write_sample(x).unwrap();
+    }
     writer.finalize().unwrap();
     path
 }
