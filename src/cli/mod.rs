@@ -1,6 +1,90 @@
-//! Stub: see design.
+//! The command line: one file a command, and the table that lists them.
+//!
+//! Input: the arguments of the process. Output: an exit code; results on standard output, sentences on standard error.
+//! Units: as each command states. Method: clap's derive; help comes from the doc comments of the arguments.
+//! Limits: a command holds no music and no sound of its own, it only joins the stages and the views.
 
-/// Runs the command line.
-pub fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+pub mod error;
+pub mod hear;
+pub mod name;
+pub mod soundcheck;
+pub mod take;
+
+pub use error::{CliError, CommandResult};
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Hears an acoustic piano: the keys that sound, the names the chord can have, what it stands for.
+#[derive(Debug, Parser)]
+#[command(name = "lidprop", version, after_help = error::EXIT_CODES_HELP, max_term_width = 100)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// The command table: a new command is one line here, one below, and its file.
+#[derive(Debug, Subcommand)]
+enum Command {
+    Hear(hear::HearArgs),
+    Take(take::TakeArgs),
+    Name(name::NameArgs),
+    Soundcheck(soundcheck::SoundcheckArgs),
+}
+
+impl Command {
+    fn run(&self) -> CommandResult {
+        match self {
+            Self::Hear(args) => hear::run(args),
+            Self::Take(args) => take::run(args),
+            Self::Name(args) => name::run(args),
+            Self::Soundcheck(args) => soundcheck::run(args),
+        }
+    }
+}
+
+/// Runs the command line of this process.
+pub fn main() -> ExitCode {
+    let command_line = match CommandLine::try_parse() {
+        Ok(command_line) => command_line,
+        Err(answer) => {
+            // Help and version go to standard output with 0, wrong usage to standard error with 2; nobody may be reading.
+            let _ = answer.print();
+            return ExitCode::from(if answer.use_stderr() { 2 } else { 0 });
+        }
+    };
+    match command_line.command.run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => error.tell(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::CommandLine;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_table_is_sound() {
+        CommandLine::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_and_every_option_explains_itself() {
+        for command in CommandLine::command().get_subcommands() {
+            assert!(
+                command.get_about().is_some(),
+                "{} says nothing of itself",
+                command.get_name()
+            );
+            for argument in command.get_arguments() {
+                assert!(
+                    argument.get_help().is_some(),
+                    "{} {} has no help",
+                    command.get_name(),
+                    argument.get_id()
+                );
+            }
+        }
+    }
 }
