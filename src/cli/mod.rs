@@ -7,6 +7,8 @@
 pub mod error;
 pub mod hear;
 pub mod name;
+pub mod naming_options;
+mod reading;
 pub mod soundcheck;
 pub mod take;
 

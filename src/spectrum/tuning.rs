@@ -34,6 +34,10 @@ const FAINTEST: f32 = 1e-5;
 const SILENT: f32 = 1e-9;
 /// A steady sine's neighbours stand where the Hann kernel says, within this share of the peak.
 const SHAPE_TOLERANCE: f32 = 0.12;
+/// Mains hum stands still at multiples of these and is no piano.
+const MAINS_HZ: [f64; 2] = [50.0, 60.0];
+/// So near to a multiple a peak counts as hum.
+const HUM_WIDTH_HZ: f64 = 0.3;
 /// A steady peak moves less than this from look to look (in FFT bins; 0.1 is 1 cent at 440 Hz).
 const STILL_BINS: f64 = 0.1;
 /// One cell a cent.
@@ -41,7 +45,7 @@ const CELLS: usize = 100;
 /// Spread of one peak over the cells (cents): unisons, stretch and the error of the peak's place.
 const SPREAD_CENTS: f64 = 5.0;
 /// The histogram forgets with this time constant of sounding (seconds).
-const MEMORY_SECONDS: f64 = 12.0;
+const MEMORY_SECONDS: f64 = 8.0;
 /// Share of the weight within [`NEAR_CENTS`] of the mode, above which the mode is trusted.
 const TRUSTED: f64 = 0.5;
 const NEAR_CENTS: f64 = 12.0;
@@ -159,7 +163,7 @@ impl TuningFollower {
                 .before
                 .iter()
                 .any(|b| (b.bin - peak.bin).abs() < STILL_BINS);
-            if !still || !(LOWEST_HZ..=HIGHEST_HZ).contains(&hertz) {
+            if !still || is_hum(hertz) || !(LOWEST_HZ..=HIGHEST_HZ).contains(&hertz) {
                 continue;
             }
             let Some(stretch_cents) = self.stretch_as_partial(peak) else {
@@ -269,6 +273,13 @@ pub fn estimate_a4(samples: &[f32], start: Hertz) -> Option<TuningEstimate> {
 /// Brought to -50 .. 50 cents by whole semitones.
 fn wrapped(cents: f64) -> f64 {
     cents - 100.0 * (cents / 100.0).round()
+}
+
+/// Whether a steady peak may be mains hum.
+fn is_hum(hertz: f64) -> bool {
+    MAINS_HZ
+        .iter()
+        .any(|&mains| (hertz - mains * (hertz / mains).round()).abs() < HUM_WIDTH_HZ)
 }
 
 /// Local maxima of the spectrum that have the shape of one steady sine, the strongest [`MOST_PEAKS`] of them.

@@ -1,0 +1,80 @@
+# Every check and figure of this project, one target each. Needs Rust and make; what else a target needs it fetches.
+#   make demo                             reads the recordings in test-audio and prints their charts
+#   make test                             all tests, live capture through a real sound server included
+#   make eval CORPUS=../shared/corpus     reads every clip of a labelled corpus and prints the scoring table
+#   make bench                            speed on one core and peak memory
+#   make lint, make doc, make setup, make test-audio
+
+SHELL := bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+
+# `make PROFILE=dev eval` reuses what `make test` has built.
+PROFILE ?= release
+# `make FEATURES=--no-default-features demo` leaves live capture out and links no sound library.
+FEATURES ?=
+CORPUS ?= ../shared/corpus
+# Folders of single notes, rooms and voices, to render the test recordings anew.
+SOURCES ?= ../shared
+
+TARGET_DIR := $(or $(CARGO_TARGET_DIR),target)
+LIDPROP := $(TARGET_DIR)/$(if $(filter dev,$(PROFILE)),debug,$(PROFILE))/lidprop
+ESTIMATES := $(TARGET_DIR)/eval
+SCORER = $(firstword $(wildcard $(CORPUS)/../eval/score.py ../shared/eval/score.py))
+CLIPS = $(or $(wildcard $(CORPUS)/audio/*),$(wildcard $(CORPUS)/*.flac $(CORPUS)/*.wav))
+# The benchmarks run on one core where the system can hold them there.
+ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
+
+.PHONY: help demo test eval bench lint doc setup build test-audio setup-build setup-live
+
+help:
+	@sed -n 's/^#   //p' Makefile
+
+setup-build:
+	@.ci/setup build $(FEATURES)
+
+setup-live:
+	@.ci/setup live
+
+setup: setup-build setup-live .venv/ready
+
+build: setup-build
+	cargo build --locked --profile $(PROFILE) $(FEATURES)
+
+demo: build
+	$(LIDPROP) take test-audio/*.flac test-audio/*.wav
+
+test: setup-build setup-live
+	cargo test --locked --all-targets $(FEATURES)
+	cargo test --locked --doc $(FEATURES)
+
+# The interpreter of its own, with pinned versions, that the scoring program needs.
+.venv/ready: .ci/eval-requirements.txt
+	@.ci/setup eval
+	python3 -m venv --clear .venv
+	.venv/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	touch $@
+
+eval: build .venv/ready
+	@[ -f "$(CORPUS)/truth.json" ] || { echo "make eval: no truth.json in '$(CORPUS)'; say where it is: make eval CORPUS=DIR" >&2; exit 1; }
+	@[ -n "$(SCORER)" ] || { echo "make eval: no scoring program beside '$(CORPUS)'; say where it is: make eval SCORER=FILE" >&2; exit 1; }
+	rm -rf $(ESTIMATES)
+	time $(LIDPROP) take --write json --into $(ESTIMATES) $(CLIPS)
+	.venv/bin/python $(SCORER) $(CORPUS) $(ESTIMATES)
+
+bench: setup-build
+	$(ONE_CORE) cargo bench --locked $(FEATURES)
+
+lint: setup-build
+	cargo fmt --check
+	cargo clippy --locked --all-targets -- -D warnings
+	cargo clippy --locked --no-default-features -- -D warnings
+	RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps
+
+doc: setup-build
+	cargo doc --locked --no-deps
+
+test-audio: setup-build
+	cargo run --locked --release $(FEATURES) --example render_test_audio -- \
+		--pianos $(SOURCES)/pianos --rooms $(SOURCES)/rooms --voices $(SOURCES)/voices --into test-audio

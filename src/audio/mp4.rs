@@ -1,0 +1,148 @@
+//! What an MP4 file says about when its sound starts: the edit list, which the decoder leaves alone.
+//!
+//! Input: a seekable MP4 or M4A file. Output: [`Presentation`]: silence before the sound, and sound to be skipped.
+//! Units: ticks of the media and movie time scales (ticks a second). Method: ISO/IEC 14496-12, boxes moov, trak, mdhd, edts, elst;
+//! an empty edit (media time -1) delays the sound, the first other edit says at which tick of the media it starts.
+//! Limits: only the first edits are read; a list that repeats or reorders parts of the sound is not followed.
+
+use std::io::{self, Read, Seek, SeekFrom};
+
+/// When the sound of an MP4 track starts, in seconds; both 0 or more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Presentation {
+    /// Silence before the first sample.
+    pub delay_seconds: f64,
+    /// Decoded sound that comes before time 0: the encoder's priming.
+    pub skip_seconds: f64,
+    /// How long the track is shown; `None` where the list does not say.
+    pub length_seconds: Option<f64>,
+}
+
+/// True if a file that starts with `head` (8 bytes or more) is an MP4.
+pub fn is_mp4(head: &[u8]) -> bool {
+    head.len() >= 8 && &head[4..8] == b"ftyp"
+}
+
+/// The edit list of track `track_id`; `None` where there is none or it cannot be read.
+pub fn presentation<R: Read + Seek>(file: &mut R, track_id: u32) -> Option<Presentation> {
+    let end = file.seek(SeekFrom::End(0)).ok()?;
+    let moov = find(file, Span { start: 0, end }, b"moov")?;
+    let mvhd = find(file, moov, b"mvhd")?;
+    let movie_scale = time_scale(file, mvhd)?;
+    let mut rest = moov;
+    while let Some(trak) = find(file, rest, b"trak") {
+        rest.start = trak.end;
+        let tkhd = find(file, trak, b"tkhd")?;
+        if track_number(file, tkhd)? != track_id {
+            continue;
+        }
+        let mdia = find(file, trak, b"mdia")?;
+        let mdhd = find(file, mdia, b"mdhd")?;
+        let media_scale = time_scale(file, mdhd)?;
+        let edts = find(file, trak, b"edts")?;
+        let elst = find(file, edts, b"elst")?;
+        return edits(file, elst, movie_scale, media_scale);
+    }
+    None
+}
+
+/// The payload of a box, as byte positions in the file.
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    start: u64,
+    end: u64,
+}
+
+/// The first box called `kind` within `span`.
+fn find<R: Read + Seek>(file: &mut R, span: Span, kind: &[u8; 4]) -> Option<Span> {
+    let mut position = span.start;
+    while position + 8 <= span.end {
+        file.seek(SeekFrom::Start(position)).ok()?;
+        let short_size = u64::from(be32(file).ok()?);
+        let mut name = [0; 4];
+        file.read_exact(&mut name).ok()?;
+        let (header, size) = match short_size {
+            0 => (8, span.end - position),
+            1 => (16, be64(file).ok()?),
+            size => (8, size),
+        };
+        let end = position.checked_add(size)?.min(span.end);
+        if size < header {
+            return None;
+        }
+        if &name == kind {
+            return Some(Span {
+                start: position + header,
+                end,
+            });
+        }
+        position = end;
+    }
+    None
+}
+
+/// `timescale` of an mvhd or mdhd box: after two times of 4 bytes (version 0) or 8 (version 1).
+fn time_scale<R: Read + Seek>(file: &mut R, span: Span) -> Option<f64> {
+    let times = if version(file, span)? == 1 { 16 } else { 8 };
+    file.seek(SeekFrom::Current(times)).ok()?;
+    be32(file).ok().filter(|&scale| scale > 0).map(f64::from)
+}
+
+fn track_number<R: Read + Seek>(file: &mut R, span: Span) -> Option<u32> {
+    let times = if version(file, span)? == 1 { 16 } else { 8 };
+    file.seek(SeekFrom::Current(times)).ok()?;
+    be32(file).ok()
+}
+
+/// Reads version and flags at the start of a full box.
+fn version<R: Read + Seek>(file: &mut R, span: Span) -> Option<u8> {
+    file.seek(SeekFrom::Start(span.start)).ok()?;
+    be32(file).ok().map(|word| (word >> 24) as u8)
+}
+
+fn edits<R: Read + Seek>(
+    file: &mut R,
+    elst: Span,
+    movie_scale: f64,
+    media_scale: f64,
+) -> Option<Presentation> {
+    let long = version(file, elst)? == 1;
+    let count = be32(file).ok()?;
+    let mut delay_seconds = 0.0;
+    // Empty edits come first; more than a few of them make no sense.
+    for _ in 0..count.min(8) {
+        let (length, media_time) = if long {
+            (be64(file).ok()?, be64(file).ok()? as i64)
+        } else {
+            (
+                u64::from(be32(file).ok()?),
+                i64::from(be32(file).ok()? as i32),
+            )
+        };
+        be32(file).ok()?;
+        let seconds = length as f64 / movie_scale;
+        if media_time < 0 {
+            delay_seconds += seconds;
+            continue;
+        }
+        return Some(Presentation {
+            delay_seconds,
+            skip_seconds: media_time as f64 / media_scale,
+            // Fragmented files state 0, since the length was not known when the list was written.
+            length_seconds: (length > 0 && count == 1).then_some(seconds),
+        });
+    }
+    None
+}
+
+fn be32<R: Read>(file: &mut R) -> io::Result<u32> {
+    let mut bytes = [0; 4];
+    file.read_exact(&mut bytes)?;
+    Ok(u32::from_be_bytes(bytes))
+}
+
+fn be64<R: Read>(file: &mut R) -> io::Result<u64> {
+    let mut bytes = [0; 8];
+    file.read_exact(&mut bytes)?;
+    Ok(u64::from_be_bytes(bytes))
+}

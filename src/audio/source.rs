@@ -1,0 +1,129 @@
+//! Where samples come from, in the one form in which the listener takes them.
+//!
+//! Input: a recording (see [`crate::audio::open`]). Output: blocks of mono samples at [`SampleRate::INTERNAL`].
+//! Units: samples nominally -1 to 1 (full scale); sample 0 of the first block is time 0 of the recording.
+//! Method: trait; decoder and resampler delay are already taken out. A sample that is no finite number, or lies more
+//! than 60 dB above full scale ([`SAMPLE_LIMIT`]), becomes 0 and is counted: this is the only place where such samples exist.
+//! Limits: a source is read once, forwards.
+
+use crate::audio::AudioError;
+use crate::units::{FrameCount, SampleRate};
+use std::fmt;
+
+/// Magnitude above which a sample is taken for damage, not for sound: 60 dB above full scale. Floating-point
+/// recordings exceed full scale by 20 dB at most in practice; a larger limit would let one bad sample drown a recording.
+pub const SAMPLE_LIMIT: f32 = 1000.0;
+
+/// Whether a source has more to give.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BlockState {
+    /// There may be more after this block.
+    More,
+    /// This block is the last; it may be empty.
+    Ended,
+}
+
+/// A stream of mono samples at [`SampleRate::INTERNAL`].
+pub trait SampleSource {
+    /// Replaces the contents of `out` by the next block. A block may be empty although more follows.
+    ///
+    /// # Errors
+    /// If the recording cannot be read on; what was given before stays valid.
+    fn next_block(&mut self, out: &mut Vec<f32>) -> Result<BlockState, AudioError>;
+
+    /// What the source is.
+    fn info(&self) -> &SourceInfo;
+
+    /// What was noticed so far that the user should know; complete once the source has ended.
+    fn warnings(&self) -> Vec<SourceWarning>;
+}
+
+/// What a source is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SourceInfo {
+    /// The path as given, or a name such as `standard input`.
+    pub name: String,
+    /// The container or file format, for people: `WAV`, `FLAC`, `M4A`.
+    pub container: String,
+    /// The coding of the samples, for people: `16-bit PCM`, `AAC-LC`.
+    pub codec: String,
+    /// Frames a second in the file.
+    pub rate: SampleRate,
+    /// Channels in the file.
+    pub channels: usize,
+    /// The length at [`SampleRate::INTERNAL`] as far as the file says; `None` where it does not.
+    pub length: Option<FrameCount>,
+}
+
+/// Something about a recording that the user should know although it could be read.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum SourceWarning {
+    /// Packets that could not be decoded; silence stands in their place.
+    DamagedPackets {
+        /// How many.
+        count: u64,
+    },
+    /// The file ends before the length its header states.
+    CutShort {
+        /// Seconds missing.
+        missing: f64,
+    },
+    /// Samples that were no finite number; silence stands in their place.
+    BadSamples {
+        /// How many.
+        count: u64,
+    },
+    /// Runs of samples at full scale.
+    Clipped {
+        /// How many runs.
+        runs: u64,
+    },
+    /// Nothing but silence.
+    Silent,
+    /// The channels cancel each other when added.
+    ChannelsCancel,
+}
+
+impl fmt::Display for SourceWarning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::DamagedPackets { count } => {
+                write!(
+                    f,
+                    "{count} damaged packets were replaced by silence; copy the file again if a better one exists"
+                )
+            }
+            Self::CutShort { missing } => {
+                write!(
+                    f,
+                    "the file is cut short by {missing:.1} s; what is there was read"
+                )
+            }
+            Self::BadSamples { count } => {
+                write!(
+                    f,
+                    "{count} samples were no finite number and were replaced by silence; export the recording again"
+                )
+            }
+            Self::Clipped { runs } => {
+                write!(
+                    f,
+                    "the sound is clipped in {runs} places; record again with less input level or further away"
+                )
+            }
+            Self::Silent => {
+                write!(
+                    f,
+                    "the recording is silent throughout; check the microphone and its permission, then record again"
+                )
+            }
+            Self::ChannelsCancel => {
+                write!(
+                    f,
+                    "the channels cancel each other (one is inverted); export one channel alone"
+                )
+            }
+        }
+    }
+}
