@@ -83,7 +83,8 @@ impl Candidate {
             .union(self.added)
     }
 
-    fn rootless(&self) -> bool {
+    /// True if the root is left to the bass player.
+    pub(crate) fn rootless(&self) -> bool {
         self.missing & 1 != 0
     }
 
@@ -390,6 +391,9 @@ fn weigh(
     let silent = missing & shape.silent;
     cost += P.silent_fifth * (silent & shape.fifth).count_ones() as f32;
     cost += P.silent_tension * (silent & !shape.fifth).count_ones() as f32;
+    if silent.count_ones() >= 2 {
+        cost += P.silent_pair;
+    }
     if said & shape.fifth != 0 {
         let altered = shape.fifth != 1 << 7;
         if altered || rootless {
@@ -422,6 +426,9 @@ fn weigh(
         } else {
             P.other_root
         };
+        if heard.set.len() < 4 {
+            cost += P.thin_rootless;
+        }
     }
     // The bass.
     if rootless {
@@ -429,23 +436,22 @@ fn weigh(
             cost += P.rootless_off_guide_tone;
         }
     } else if foreign_bass {
-        if said != 0 || extra != 0 {
+        if missing != 0 || extra != 0 || shape.third == 0 {
             return None;
         }
-        cost += P.foreign_bass;
-    } else if bass_half_steps != 0 {
-        cost += if bass_bit & extra != 0 {
-            P.tension_in_bass
-        } else if bass_bit & shape.seventh != 0 {
-            if bass_half_steps == 9 && shape.degree_at[9] == Some(Degree::SIXTH) {
-                P.sixth_in_bass
-            } else {
-                P.third_inversion
-            }
-        } else if bass_bit & (shape.third | shape.fifth) != 0 {
-            P.inversion
+        cost += if shape.mask.count_ones() < 5 {
+            P.foreign_bass
         } else {
-            P.tension_in_bass
+            P.foreign_bass_under_many
+        };
+    } else if bass_half_steps != 0 {
+        cost += match shape.degree_at[bass_half_steps as usize] {
+            Some(Degree::SIXTH) => P.sixth_in_bass,
+            Some(Degree::MAJOR_SEVENTH) => P.major_seventh_in_bass,
+            Some(Degree::SECOND | Degree::FOURTH) | None => P.tension_in_bass,
+            Some(degree) if degree.is_tension() => P.tension_in_bass,
+            Some(degree) if degree.number() == 7 => P.third_inversion,
+            Some(_) => P.inversion,
         };
     }
     if guide_tones

@@ -82,6 +82,8 @@ const MOST_TAKES: usize = 10;
 const KEY_CHANGE: f32 = 3.0;
 /// What each fifth between the signatures adds.
 const KEY_DISTANCE: f32 = 0.25;
+/// How much the naming counts beside the course of the progression: the ear hears the chord first.
+const NAME_WEIGHT: f32 = 1.6;
 /// A stand-in is a bolder claim than a name.
 const STAND_IN: f32 = 0.9;
 /// A stand-in that does not resolve explains nothing.
@@ -226,7 +228,7 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
     let floor = candidates.first().map_or(0.0, |(c, _)| c.cost);
     let mut takes: Vec<Take> = candidates
         .iter()
-        .take_while(|(c, _)| c.cost < floor + 2.0)
+        .filter(|(c, _)| !c.rootless() && c.cost < floor + 2.0)
         .take(5)
         .map(|(c, _)| {
             let degrees = c.shape.quality.degrees.union(c.added);
@@ -234,7 +236,7 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
                 root: c.root,
                 degrees,
                 class: Class::of(degrees),
-                cost: c.cost - floor,
+                cost: NAME_WEIGHT * (c.cost - floor),
                 stand_in: false,
             }
         })

@@ -13,6 +13,8 @@ pub struct Penalties {
     pub silent_fifth: f32,
     /// A lower tension left out below the one that names the chord (the 9 of a 13).
     pub silent_tension: f32,
+    /// Two or more notes left out without a word: half of the chord is then guessed.
+    pub silent_pair: f32,
     /// A triad without its fifth: only an interval is left.
     pub fifth: f32,
     /// No third: major or minor is open.
@@ -23,6 +25,8 @@ pub struct Penalties {
     pub dominant_root: f32,
     /// Another seventh chord without its root; it nearly always is a complete chord of its own.
     pub other_root: f32,
+    /// The same with only three notes: thin evidence for a chord of five or more.
+    pub thin_rootless: f32,
     /// A note that the chord type does not hold, before its own oddness.
     pub added: f32,
     /// How odd an added note is, by half steps above the root.
@@ -31,12 +35,16 @@ pub struct Penalties {
     pub inversion: f32,
     /// The seventh in the bass: third inversion, rarer.
     pub third_inversion: f32,
+    /// The major seventh in the bass: it grinds against the root.
+    pub major_seventh_in_bass: f32,
     /// The sixth in the bass: it then sounds as the root of a seventh chord.
     pub sixth_in_bass: f32,
-    /// A tension in the bass: it hardly sounds as a tension any more.
+    /// A tension or a suspended note in the bass: it hardly sounds as one any more.
     pub tension_in_bass: f32,
     /// A bass foreign to a complete chord above it: a slash chord.
     pub foreign_bass: f32,
+    /// The same over a chord of five or more notes, which needs no foreign bass to be rich.
+    pub foreign_bass_under_many: f32,
     /// A rootless voicing that does not rest on its third or seventh.
     pub rootless_off_guide_tone: f32,
     /// Taken off where third and seventh are the two lowest notes: the way players voice a chord.
@@ -61,18 +69,22 @@ pub struct Penalties {
 pub const PENALTIES: Penalties = Penalties {
     silent_fifth: 0.15,
     silent_tension: 0.2,
+    silent_pair: 0.5,
     fifth: 1.1,
-    third: 1.3,
+    third: 1.6,
     seventh: 1.8,
-    dominant_root: 1.7,
+    dominant_root: 1.45,
     other_root: 2.3,
+    thin_rootless: 1.0,
     added: 1.5,
     oddness: [0.0, 0.9, 0.3, 0.8, 1.5, 0.4, 0.5, 1.0, 0.9, 0.4, 1.0, 1.0],
     inversion: 0.8,
     third_inversion: 0.9,
+    major_seventh_in_bass: 1.3,
     sixth_in_bass: 1.5,
     tension_in_bass: 1.6,
     foreign_bass: 1.3,
+    foreign_bass_under_many: 1.9,
     rootless_off_guide_tone: 0.6,
     guide_tones_lowest: 0.7,
     in_key: 0.2,

@@ -57,6 +57,10 @@ impl Speller {
                 spelled
             };
         }
+        if degrees.contains(Degree::FLAT_FIFTH) && degrees.contains(Degree::MINOR_THIRD) {
+            // C#, Eb, F#, Ab and Bb are the usual diminished roots.
+            return Spelled::from_window(class, -4);
+        }
         let usual = Spelled::usual(class);
         let other = Spelled::at_fifths(if usual.accidentals() < 0 {
             usual.fifths() + 12

@@ -7,5 +7,6 @@
 pub mod chart;
 pub mod ink;
 pub mod keyboard;
+pub mod lines;
 pub mod live;
 pub mod settle;
