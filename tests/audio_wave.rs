@@ -508,7 +508,7 @@ fn a_file_that_may_not_be_read_is_refused_by_its_permission() {
     use std::os::unix::fs::PermissionsExt;
     let folder = Folder::new();
     let path = folder.write(&[0; 64]);
-    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0)).unwrap();
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o0)).unwrap();
     if std::fs::File::open(&path).is_ok() {
         eprintln!("SKIPPED: this user may read everything");
         return;

@@ -9,7 +9,6 @@ mod support;
 use lidprop::audio::capture::{StreamState, list_inputs, open_input};
 use lidprop::units::SampleRate;
 use std::io::{BufRead, BufReader};
-use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
@@ -115,32 +114,13 @@ impl Drop for Capturing {
     }
 }
 
-/// The recording as WAV, which the player reads.
-fn as_wav(folder: &Path) -> std::path::PathBuf {
-    let mut source = lidprop::audio::open(test_audio("formats/note.flac")).unwrap();
-    let samples = support::read_all(&mut source);
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: SampleRate::INTERNAL.get(),
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let path = folder.join("note.wav");
-    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
-    samples
-        .iter()
-        .for_each(|&x| writer.write_sample(x).unwrap());
-    writer.finalize().unwrap();
-    path
-}
-
 #[test]
 fn a_recording_played_into_the_microphone_arrives_on_time_at_level_and_whole() {
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
     let folder = tempfile::tempdir().unwrap();
-    let note = as_wav(folder.path());
+    let note = support::as_stereo_wav(&test_audio("formats/note.flac"), folder.path());
     let capturing = Capturing::start(&server, 4);
     let input = capturing.line("input").1;
     assert!(input.contains("default=true"), "{input}");

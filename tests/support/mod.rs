@@ -5,7 +5,8 @@
 pub mod sound_server;
 
 use lidprop::audio::{BlockState, FileSource, SampleSource};
-use std::path::PathBuf;
+use lidprop::units::SampleRate;
+use std::path::{Path, PathBuf};
 
 /// The path of a file below `test-audio/`.
 pub fn test_audio(name: &str) -> PathBuf {
@@ -46,4 +47,23 @@ pub fn lag(reference: &[f32], heard: &[f32], reach: i64) -> i64 {
 pub fn rms(samples: &[f32]) -> f64 {
     let square: f64 = samples.iter().map(|&x| f64::from(x) * f64::from(x)).sum();
     (square / samples.len().max(1) as f64).sqrt()
+}
+
+/// A recording as WAV in `folder`, which the sound server's player reads: in stereo, since it plays a mono file on one side only.
+pub fn as_stereo_wav(recording: &Path, folder: &Path) -> PathBuf {
+    let samples = read_all(&mut lidprop::audio::open(recording).expect("the recording is there"));
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: SampleRate::INTERNAL.get(),
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let path = folder.join("stereo.wav");
+    let mut writer = hound::WavWriter::create(&path, spec).expect("the folder can be written");
+    for x in samples {
+        writer.write_sample(x).expect("the disk has room");
+        writer.write_sample(x).expect("the disk has room");
+    }
+    writer.finalize().expect("the disk has room");
+    path
 }

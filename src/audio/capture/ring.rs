@@ -182,7 +182,9 @@ impl Writer {
     {
         let frames = (interleaved.len() / self.downmix.channels()) as u64;
         self.counters.delivered.fetch_add(frames, Ordering::Relaxed);
-        self.counters.longest_block.fetch_max(frames, Ordering::Relaxed);
+        self.counters
+            .longest_block
+            .fetch_max(frames, Ordering::Relaxed);
         if self.gap > 0 && self.ring.is_empty() {
             self.counters.gaps.fetch_add(self.gap, Ordering::Release);
             self.gap = 0;
