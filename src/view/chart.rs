@@ -7,7 +7,7 @@
 
 use crate::chart::document::{Certainty, HeardChord};
 use crate::chart::recording::Heard;
-use crate::harmony::{Verdict, note_name};
+use crate::harmony::Verdict;
 use crate::listener::{ChordNote, ChordSpan};
 use crate::units::{SampleRate, Seconds};
 use crate::view::ink::Ink;
@@ -40,7 +40,7 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
         writeln!(out, "  no chord was heard")?;
     }
     if doubts {
-        let legend = "A4? likely   (A4) may be the ringing of another note";
+        let legend = "A4? likely   (A4) perhaps only ringing along";
         writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     }
     Ok(())
@@ -108,7 +108,7 @@ impl Layout {
         let sounding = span.notes.iter().map(|note| (note.midi, note.certainty));
         let picture = one_line(sounding, self.range, &KeyShapes::BLOCKS);
         let mut left = vec![picture];
-        left.extend(wrapped(&notes_text(&span.notes), self.left));
+        left.extend(wrapped(&notes_text(&span.notes, &chord.notes), self.left));
         let names = wrapped(&names_text(chord), self.right)
             .into_iter()
             .map(|line| embolden(line, chord, ink));
@@ -160,16 +160,19 @@ fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
     }
 }
 
-/// The notes lowest first, the doubtful ones marked.
-pub fn notes_text(notes: &[ChordNote]) -> String {
-    notes.iter().map(note_text).collect::<Vec<_>>().join(" ")
+/// The notes lowest first by their `names`, the doubtful ones marked.
+pub fn notes_text(notes: &[ChordNote], names: &[String]) -> String {
+    let marked = notes
+        .iter()
+        .zip(names)
+        .map(|(note, name)| note_text(name, note.certainty));
+    marked.collect::<Vec<_>>().join(" ")
 }
 
 /// The name of a note, marked if it is doubtful: `A4`, `A4?`, `(A4)`.
-pub fn note_text(note: &ChordNote) -> String {
-    let name = note_name(note.midi);
-    match note.certainty {
-        Certainty::Sure => name,
+pub fn note_text(name: &str, certainty: Certainty) -> String {
+    match certainty {
+        Certainty::Sure => name.to_owned(),
         Certainty::Likely => format!("{name}?"),
         Certainty::Inferred => format!("({name})"),
     }

@@ -19,7 +19,7 @@ pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming) -> Strin
     let mut line = format!(
         "{}  {}",
         clock(at.seconds(SampleRate::INTERNAL)),
-        notes_text(notes)
+        notes_text(notes, &naming.notes)
     );
     let names: Vec<&str> = naming
         .names

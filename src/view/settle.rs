@@ -87,7 +87,7 @@ impl Settle {
     }
 
     /// Takes the listener's opinion of what sounds, and its naming (not looked at where nothing sounds).
-    pub fn hear(&mut self, state: &ChordState, naming: impl FnOnce() -> Naming) {
+    pub fn hear(&mut self, state: &ChordState, naming: Naming) {
         if state.notes.is_empty() {
             self.waiting = None;
             self.silent_since.get_or_insert(state.at);
@@ -100,7 +100,7 @@ impl Settle {
         let heard = Answer {
             struck: state.start,
             notes: state.notes.clone(),
-            naming: naming(),
+            naming,
             standing: if state.settled {
                 Standing::Settled
             } else {
@@ -202,9 +202,8 @@ mod tests {
     }
 
     fn hear(settle: &mut Settle, state: &ChordState) {
-        settle.hear(state, || {
-            name_chord(&sounding(&state.notes), &Context::default())
-        });
+        let naming = name_chord(&sounding(&state.notes), &Context::default());
+        settle.hear(state, naming);
         settle.tick(state.at);
     }
 

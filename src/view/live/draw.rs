@@ -104,13 +104,13 @@ impl Page<'_> {
 }
 
 fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
-    let notes = if live.hidden() {
-        &[][..]
+    let (notes, names) = if live.hidden() {
+        (&[][..], &[][..])
     } else {
-        &music.keys[..]
+        (&music.keys[..], &music.key_names[..])
     };
     let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
-    let picture = picture(notes, page.columns(), usize::from(height));
+    let picture = picture(notes, names, page.columns(), usize::from(height));
     for pillar in &picture.pillars {
         page.row(pillar, page.palette.sounding());
     }
@@ -163,18 +163,17 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
 }
 
 fn notes_line(answer: &Answer) -> String {
+    let names = &answer.naming.notes;
+    let notes = notes_text(&answer.notes, names);
     // A note that may be only the ringing of others makes no bass.
     let bass = answer
         .notes
         .iter()
-        .find(|note| note.certainty != Certainty::Inferred);
+        .zip(names)
+        .find(|(note, _)| note.certainty != Certainty::Inferred);
     match bass {
-        Some(bass) => format!(
-            "notes {}   bass {}",
-            notes_text(&answer.notes),
-            note_text(bass)
-        ),
-        None => format!("notes {}", notes_text(&answer.notes)),
+        Some((note, name)) => format!("notes {notes}   bass {}", note_text(name, note.certainty)),
+        None => format!("notes {notes}"),
     }
 }
 
