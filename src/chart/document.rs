@@ -5,7 +5,7 @@
 //! Method: our own; `tests/schema.rs` checks `src/chart/lidprop-1.schema.json` against what is written.
 //! Limits: times are as precise as the analysis hop allows (about 23 ms).
 
-use crate::harmony::{Name, Reading};
+use crate::harmony::{Cadence, Name, Reading, Verdict};
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -13,8 +13,11 @@ use serde::{Deserialize, Serialize};
 pub const SCHEMA: &str = "lidprop/1";
 
 /// All that was heard in one recording.
+///
+/// The two lists are type parameters so that a long recording can be written note by note and chord by chord
+/// (see [`super::recording`]) with the same fields as one that is held in memory or read back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Recording {
+pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     /// Always [`SCHEMA`].
     pub schema: String,
     /// The file as it was named by the user.
@@ -24,9 +27,13 @@ pub struct Recording {
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub tuning_hz: Option<f64>,
     /// Every struck note, by start.
-    pub notes: Vec<HeardNote>,
+    pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
-    pub chords: Vec<HeardChord>,
+    pub chords: Chords,
+    /// The key that holds longest; `None` where no chord was heard.
+    pub key: Option<String>,
+    /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
+    pub cadences: Vec<Cadence>,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
@@ -74,8 +81,27 @@ pub struct HeardChord {
     pub midi: Vec<MidiNote>,
     /// Name of the lowest note with octave.
     pub bass: String,
-    /// Names it can have, best first; empty if it has no good name.
+    /// How sure the names are; with `no-good-name` the notes are the answer.
+    pub verdict: Verdict,
+    /// Names it can have, best first.
     pub names: Vec<Name>,
     /// What it can stand for, likeliest first.
     pub readings: Vec<Reading>,
+    /// What it does between the chord before and the chord after.
+    pub place: Place,
+}
+
+/// The place of a chord in its progression.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Place {
+    /// The local key, say `Eb major`.
+    pub key: String,
+    /// How sure the local key is, 0 to 1.
+    pub key_confidence: f32,
+    /// Roman numeral in the local key; of the chord it stands for, if it is a stand-in.
+    pub numeral: String,
+    /// What it does, in words.
+    pub function: String,
+    /// The chord it stands for here, in plain ASCII, if it is a stand-in.
+    pub stands_for: Option<String>,
 }

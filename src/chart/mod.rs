@@ -4,3 +4,6 @@
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
 pub mod document;
+pub mod entries;
+pub mod passages;
+pub mod recording;

@@ -1,0 +1,73 @@
+//! Single notes and chords, from the listener's spans to the entries of the document.
+//!
+//! Input: spans, and what harmony says of them. Output: [`HeardNote`]s and [`HeardChord`]s.
+//! Units: seconds with millisecond precision, shares with three decimals. Method: one function an entry.
+//! Limits: none.
+
+use crate::chart::document::{HeardChord, HeardNote, Place};
+use crate::harmony::{AnalysedChord, Sounding, SoundingNote, note_name};
+use crate::listener::{ChordNote, ChordSpan, NoteSpan};
+use crate::units::{FrameCount, SampleRate, Seconds};
+
+/// A struck note as the document has it.
+pub fn heard_note(span: &NoteSpan) -> HeardNote {
+    HeardNote {
+        midi: span.note.midi,
+        name: note_name(span.note.midi),
+        start: seconds(span.start),
+        end: seconds(span.end),
+        strength: thousandths(span.note.strength.get()),
+        confidence: thousandths(span.note.confidence.get()),
+        certainty: span.note.certainty,
+    }
+}
+
+/// The notes of a chord as the naming takes them: each weighs what it is sure of. Soft notes weigh no less than loud
+/// ones, since inner voices are played softly.
+pub fn sounding(notes: &[ChordNote]) -> Sounding {
+    Sounding {
+        notes: notes
+            .iter()
+            .map(|note| SoundingNote {
+                midi: note.midi,
+                weight: note.confidence,
+            })
+            .collect(),
+        ..Sounding::default()
+    }
+}
+
+/// A chord as the document has it, by what its analysis says.
+pub(super) fn heard_chord(span: &ChordSpan, analysed: AnalysedChord) -> HeardChord {
+    let bass = span.notes.first().map(|note| note_name(note.midi));
+    HeardChord {
+        start: seconds(span.start),
+        end: seconds(span.end),
+        midi: span.notes.iter().map(|note| note.midi).collect(),
+        bass: bass.unwrap_or_default(),
+        verdict: analysed.naming.verdict,
+        names: analysed.naming.names,
+        readings: analysed.naming.readings,
+        place: Place {
+            key: analysed.key,
+            key_confidence: thousandths(analysed.key_confidence),
+            numeral: analysed.numeral,
+            function: analysed.function,
+            stands_for: analysed.stands_for,
+        },
+    }
+}
+
+pub(super) fn seconds(at: FrameCount) -> Seconds {
+    at.seconds(SampleRate::INTERNAL).to_millis_precision()
+}
+
+/// Shares are written with three decimals: finer is noise.
+pub(super) fn thousandths(share: f32) -> f32 {
+    (share * 1000.0).round() / 1000.0
+}
+
+/// Pitch is written with two decimals: 0.01 Hz at A4 is 0.04 cents.
+pub(super) fn hundredths(hertz: f64) -> f64 {
+    (hertz * 100.0).round() / 100.0
+}

@@ -1,0 +1,112 @@
+//! From the listener's events to the result document.
+//!
+//! Input: [`Event`]s of one recording, in order. Output: a [`Recording`], made while it is written.
+//! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
+//! Method: only the spans are kept (some tens of bytes a note); names and readings are worked out passage by passage
+//! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
+//! Limits: a chord asked for twice is named twice.
+
+use crate::chart::document::{Recording, SCHEMA};
+use crate::chart::entries::{heard_note, hundredths, seconds};
+use crate::chart::passages::{ChordsInPlace, Outline, outline};
+use crate::harmony::AnalysisOptions;
+use crate::listener::{ChordSpan, Event, NoteSpan};
+use crate::units::{FrameCount, Hertz};
+use serde::{Serialize, Serializer};
+
+/// What was heard in one recording, as spans.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// The file as it was named by the user.
+    pub file: String,
+    /// Length of the recording.
+    pub length: FrameCount,
+    /// Frequency of A4 on this piano; `None` where nothing sounded.
+    pub a4: Option<Hertz>,
+    /// Struck notes by start.
+    pub notes: Vec<NoteSpan>,
+    /// Chords by start.
+    pub chords: Vec<ChordSpan>,
+    /// What was noticed about the sound, one sentence each.
+    pub warnings: Vec<String>,
+    /// How chords are named.
+    pub naming: AnalysisOptions,
+}
+
+impl Heard {
+    /// Nothing heard yet.
+    pub fn new(file: impl Into<String>, naming: AnalysisOptions) -> Self {
+        Self {
+            file: file.into(),
+            length: FrameCount(0),
+            a4: None,
+            notes: Vec::new(),
+            chords: Vec::new(),
+            warnings: Vec::new(),
+            naming,
+        }
+    }
+
+    /// Keeps what the event tells of notes and chords that have ended.
+    pub fn keep(&mut self, event: Event) {
+        match event {
+            Event::Note(span) => self.notes.push(span),
+            Event::Chord(span) => self.chords.push(span),
+            Event::Frame(_) | Event::Sounding(_) => {}
+        }
+    }
+
+    /// Ends the recording: its length, and the pitch of the piano.
+    pub fn close(&mut self, length: FrameCount, a4: Option<Hertz>) {
+        self.length = length;
+        self.a4 = a4;
+        // Notes come as they end, and end in any order.
+        self.notes.sort_by_key(|span| (span.start, span.note.midi));
+    }
+
+    /// The chords with their names, each in its place between the others.
+    pub fn chords(&self) -> ChordsInPlace<'_> {
+        ChordsInPlace::new(&self.chords, self.naming)
+    }
+
+    /// The key that holds longest, and the cadences.
+    pub fn outline(&self) -> Outline {
+        outline(&self.chords, self.naming)
+    }
+
+    /// The document, whose lists are made while it is serialised.
+    pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
+        let Outline { key, cadences } = self.outline();
+        Recording {
+            schema: SCHEMA.to_owned(),
+            file: self.file.clone(),
+            seconds: seconds(self.length),
+            tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
+            notes: Notes(self),
+            chords: Chords(self),
+            key,
+            cadences,
+            warnings: self.warnings.clone(),
+        }
+    }
+}
+
+/// The notes of a recording, made one by one while they are serialised.
+#[derive(Debug, Clone, Copy)]
+pub struct Notes<'a>(&'a Heard);
+
+impl Serialize for Notes<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.0.notes.iter().map(heard_note))
+    }
+}
+
+/// The chords of a recording, named while they are serialised.
+#[derive(Debug, Clone, Copy)]
+pub struct Chords<'a>(&'a Heard);
+
+impl Serialize for Chords<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.0.chords())
+    }
+}

@@ -1,0 +1,97 @@
+//! Options that say how chords are named, shared by all commands that name them.
+//!
+//! Input: option texts. Output: the key, the style of symbols and the way of spelling.
+//! Units: none. Method: one table of words for each choice. Limits: none.
+
+use crate::harmony::{AnalysisOptions, Context, Key, Spelling, Style};
+use clap::Args;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+
+/// A word of an option, what it means, and the help beside it.
+type Choice<T> = (&'static str, T, &'static str);
+
+const STYLES: &[Choice<Style>] = &[
+    ("letters", Style::Letters, "Cmaj7 Cm7 Cm7(♭5) Cdim7"),
+    ("signs", Style::Signs, "C△7 C–7 Cø7 C°7"),
+    ("words", Style::Words, "Cma7 Cmi7 Cmi7(♭5) C°7"),
+    ("ascii", Style::Ascii, "Cmaj7 Cm7 Cm7b5 Cdim7"),
+];
+
+const SPELLINGS: &[Choice<Spelling>] = &[
+    (
+        "readable",
+        Spelling::Readable,
+        "F in C#7, no double accidentals",
+    ),
+    (
+        "theory",
+        Spelling::Theory,
+        "E# in C#7, by degree throughout",
+    ),
+];
+
+/// How chords are named.
+#[derive(Debug, Clone, Args)]
+pub struct NamingOptions {
+    /// The key the music is in, such as Eb or "F minor"; without it, keys are found
+    #[arg(long, value_name = "KEY", value_parser = clap::value_parser!(Key))]
+    pub key: Option<Key>,
+
+    /// How chord symbols are printed
+    #[arg(long, value_name = "STYLE", default_value = "letters", value_parser = choice(STYLES))]
+    pub style: Style,
+
+    /// How notes are spelled
+    #[arg(long, value_name = "WAY", default_value = "readable", value_parser = choice(SPELLINGS))]
+    pub spelling: Spelling,
+}
+
+impl NamingOptions {
+    /// For a whole progression.
+    pub fn analysis(&self) -> AnalysisOptions {
+        AnalysisOptions {
+            key: self.key,
+            style: self.style,
+            spelling: self.spelling,
+        }
+    }
+
+    /// For a chord by itself.
+    pub fn context(&self) -> Context {
+        Context {
+            key: self.key,
+            style: self.style,
+            spelling: self.spelling,
+            ..Context::default()
+        }
+    }
+}
+
+fn choice<T: Copy + Send + Sync + 'static>(
+    choices: &'static [Choice<T>],
+) -> impl TypedValueParser<Value = T> {
+    let words = choices
+        .iter()
+        .map(|(word, _, help)| PossibleValue::new(*word).help(*help));
+    PossibleValuesParser::new(words).try_map(|given| {
+        let chosen = choices.iter().find(|(word, ..)| *word == given);
+        chosen
+            .map(|&(_, value, _)| value)
+            .ok_or("there is no such choice")
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_style_can_be_asked_for() {
+        for style in Style::ALL {
+            assert!(
+                STYLES.iter().any(|&(_, listed, _)| listed == style),
+                "{style:?}"
+            );
+        }
+    }
+}

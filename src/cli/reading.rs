@@ -1,0 +1,49 @@
+//! Reads one recording through the listener.
+//!
+//! Input: a path. Output: what was [`Heard`]. Units: progress as a share of the file, 0 to 1.
+//! Method: block by block; nothing of the sound is kept, so memory does not grow with the length of the file.
+//! Limits: a recording whose length the file does not state reports no progress.
+
+use crate::audio::{self, AudioError, BlockState, SampleSource};
+use crate::chart::recording::Heard;
+use crate::harmony::AnalysisOptions;
+use crate::listener::{Event, Listener, ListenerOptions};
+use crate::units::Hertz;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Reads the whole recording; `progress` is called with the share read so far.
+///
+/// Ends early, with what was heard until then, once `stop` is set.
+///
+/// # Errors
+/// If the recording cannot be read.
+pub fn read_recording(
+    path: &Path,
+    a4: Option<Hertz>,
+    naming: AnalysisOptions,
+    stop: &AtomicBool,
+    mut progress: impl FnMut(f64),
+) -> Result<Heard, AudioError> {
+    let mut source = audio::open(path)?;
+    let mut listener = Listener::new(ListenerOptions { a4 });
+    let mut heard = Heard::new(path.display().to_string(), naming);
+    let mut events: Vec<Event> = Vec::new();
+    let mut block = Vec::new();
+    while !stop.load(Ordering::Relaxed) {
+        let state = source.next_block(&mut block)?;
+        listener.push(&block, &mut events);
+        events.drain(..).for_each(|event| heard.keep(event));
+        if let Some(length) = source.info().length.filter(|length| length.0 > 0) {
+            progress((listener.position().0 as f64 / length.0 as f64).min(1.0));
+        }
+        if state == BlockState::Ended {
+            break;
+        }
+    }
+    listener.finish(&mut events);
+    events.drain(..).for_each(|event| heard.keep(event));
+    heard.close(listener.position(), listener.a4());
+    heard.warnings = source.warnings().iter().map(ToString::to_string).collect();
+    Ok(heard)
+}

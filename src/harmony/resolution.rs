@@ -1,0 +1,86 @@
+//! Where a chord goes and how its voices get there.
+//!
+//! Input: the sounding pitch classes and the chord they go to. Output: [`Resolution`] with one step a voice.
+//! Units: half steps, negative is down. Method: every voice takes the nearest note of the next chord and stays where it can; of two equally
+//! near ones the lower, as sevenths and flat ninths fall (Levine, The Jazz Theory Book, 1995, ch. 3; Nettles and Graf, 1997).
+//! Limits: pitch classes only, so doublings and parallel octaves are not judged.
+
+use super::degree::{Degree, DegreeSet};
+use super::key::{Key, Mode};
+use super::pitch::{PitchClass, PitchSet};
+use super::speller::Speller;
+use super::symbol::{Chord, Style};
+use super::{Context, Resolution, VoiceStep};
+
+/// The usual target chords of jazz harmony.
+pub(crate) const MAJOR_SEVENTH: DegreeSet = DegreeSet::of("1 3 5 7");
+pub(crate) const MAJOR_SIXTH: DegreeSet = DegreeSet::of("1 3 5 6");
+pub(crate) const MINOR_SEVENTH: DegreeSet = DegreeSet::of("1 b3 5 b7");
+pub(crate) const MINOR_SIXTH: DegreeSet = DegreeSet::of("1 b3 5 6");
+pub(crate) const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
+
+/// Half steps a voice starting at `from` moves to reach the nearest note of `target`.
+pub(crate) fn nearest(from: PitchClass, target: PitchSet) -> i8 {
+    [0, -1, 1, -2, 2, -3, 3, -4, 4, -5, 5, 6]
+        .into_iter()
+        .find(|&step| target.contains(from.up(step)))
+        .unwrap_or(0) as i8
+}
+
+/// The step from what sounds to `target`.
+pub(crate) fn resolve(
+    set: PitchSet,
+    from: &Chord,
+    target: Chord,
+    speller: &Speller,
+    context: &Context,
+) -> Resolution {
+    let pitches = target.pitches();
+    let voices = set
+        .iter()
+        .map(|class| {
+            let half_steps = nearest(class, pitches);
+            VoiceStep {
+                from: speller.note(class, Some(from)).to_string(),
+                to: speller
+                    .note(class.up(i32::from(half_steps)), Some(&target))
+                    .to_string(),
+                half_steps,
+            }
+        })
+        .collect();
+    Resolution {
+        to: target.symbol(context.style),
+        ascii: target.symbol(Style::Ascii),
+        voices,
+    }
+}
+
+/// The chord that a dominant with `tensions` goes to on `root`: by the key if its scale says so, else minor after altered tensions
+/// without a natural 9 or 13, else major.
+pub(crate) fn target_of_dominant(
+    root: PitchClass,
+    tensions: DegreeSet,
+    key: Option<Key>,
+    speller: &Speller,
+) -> Chord {
+    let minor = match key {
+        Some(key)
+            if key.pitches().contains(root)
+                && key.pitches().contains(root.up(3)) != key.pitches().contains(root.up(4)) =>
+        {
+            key.pitches().contains(root.up(3))
+        }
+        _ => {
+            let altered = !tensions.and(DegreeSet::of("b9 #9 b13 #5")).is_empty();
+            altered && !tensions.contains(Degree::THIRTEENTH) && !tensions.contains(Degree::NINTH)
+        }
+    };
+    let tonic_of_minor = key.is_some_and(|k| k.mode == Mode::Minor && k.tonic.class() == root);
+    let degrees = match (minor, tonic_of_minor) {
+        (true, true) => MINOR_SIXTH,
+        (true, false) => MINOR_SEVENTH,
+        (false, _) => MAJOR_SEVENTH,
+    };
+    Chord::new(speller.root(root, degrees), degrees)
+}

@@ -1,0 +1,139 @@
+//! The speller: one set of rules for how roots, basses and chord tones are written in one context.
+//!
+//! Input: a [`Context`] (key, mode) and how the player typed the notes. Output: [`Spelled`] names.
+//! Units: places on the line of fifths. Method: roots by the key where one is known (chromatic steps around the tonic: flat 2, 3, 6, 7 and sharp 4; for
+//! diminished chords, which lead upwards, also sharp 1 and 5), else as typed, else by the fewest accidentals in the whole chord;
+//! chord tones by their degree, made readable where asked (Brandt and Roemer, 1976; #9 read as a minor third). Limits: see `spelling`.
+
+use super::degree::{Degree, DegreeSet};
+use super::key::{Key, Mode};
+use super::pitch::PitchClass;
+use super::spelling::{Spelled, Spelling};
+use super::symbol::Chord;
+use super::{Context, Sounding};
+
+/// Spells in one context.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Speller {
+    key: Option<Key>,
+    spelling: Spelling,
+    typed: [Option<Spelled>; 12],
+}
+
+impl Speller {
+    pub(crate) fn new(sounding: &Sounding, context: &Context) -> Self {
+        Self {
+            key: context.key,
+            spelling: context.spelling,
+            typed: sounding.typed,
+        }
+    }
+
+    /// The root of a chord with these degrees.
+    pub(crate) fn root(&self, class: PitchClass, degrees: DegreeSet) -> Spelled {
+        if let Some(typed) = self.typed[class.get() as usize]
+            && typed.accidentals().abs() <= 1
+        {
+            return typed;
+        }
+        if let Some(key) = self.key {
+            let tonic = key.tonic.fifths();
+            let leads_up =
+                degrees.contains(Degree::FLAT_FIFTH) && degrees.contains(Degree::MINOR_THIRD);
+            let lowest = match (leads_up, key.mode) {
+                (true, Mode::Major) => -3,
+                (true, Mode::Minor) => -5,
+                (false, _) if degrees.contains(Degree::MINOR_THIRD) => -4,
+                (false, _) => -5,
+            };
+            let spelled = Spelled::from_window(class, tonic + lowest);
+            return if spelled.accidentals().abs() > 1
+                || (self.spelling == Spelling::Readable
+                    && spelled.is_white_key_with_accidental()
+                    && !key.holds(spelled))
+            {
+                Spelled::usual(class)
+            } else {
+                spelled
+            };
+        }
+        if degrees.contains(Degree::FLAT_FIFTH) && degrees.contains(Degree::MINOR_THIRD) {
+            // C#, Eb, F#, Ab and Bb are the usual diminished roots.
+            return Spelled::from_window(class, -4);
+        }
+        let usual = Spelled::usual(class);
+        let other = Spelled::at_fifths(if usual.accidentals() < 0 {
+            usual.fifths() + 12
+        } else {
+            usual.fifths() - 12
+        });
+        let trouble = |root: Spelled| {
+            degrees
+                .iter()
+                .map(|d| root.degree(d).trouble())
+                .sum::<u32>()
+        };
+        if usual.accidentals() != 0 && trouble(other) < trouble(usual) {
+            other
+        } else {
+            usual
+        }
+    }
+
+    /// The bass of a chord on `root`: its degree, or the nearest name where it is foreign.
+    pub(crate) fn bass(&self, root: Spelled, degrees: DegreeSet, bass: PitchClass) -> Spelled {
+        match degrees.at(bass.above(root.class())) {
+            Some(degree) => self.degree(root, degree, degrees),
+            None => self.foreign(root, bass),
+        }
+    }
+
+    /// A sounding note beside or within a chord.
+    pub(crate) fn note(&self, class: PitchClass, chord: Option<&Chord>) -> Spelled {
+        let Some(chord) = chord else {
+            return self.typed[class.get() as usize]
+                .or(self.key.map(|k| k.spell(class)))
+                .unwrap_or(Spelled::usual(class));
+        };
+        if let Some(bass) = chord.bass.filter(|b| b.class() == class) {
+            return bass;
+        }
+        match chord.degrees.at(class.above(chord.root.class())) {
+            Some(degree) => self.degree(chord.root, degree, chord.degrees),
+            None => self.foreign(chord.root, class),
+        }
+    }
+
+    /// `degree` of a chord on `root`.
+    pub(crate) fn degree(&self, root: Spelled, degree: Degree, degrees: DegreeSet) -> Spelled {
+        let theory = root.degree(degree);
+        if self.spelling == Spelling::Theory {
+            return theory;
+        }
+        // What the player typed stands where it is right or easy to read.
+        if let Some(typed) = self.typed[theory.class().get() as usize]
+            && (typed == theory || typed.trouble() <= 1)
+        {
+            return typed;
+        }
+        let altered_dominant =
+            degrees.contains(Degree::SHARP_NINTH) && degrees.contains(Degree::MINOR_SEVENTH);
+        let read_as = match degree {
+            Degree::SHARP_NINTH => Degree::MINOR_THIRD,
+            Degree::SHARP_FIFTH if altered_dominant => Degree::FLAT_THIRTEENTH,
+            degree => degree,
+        };
+        root.degree(read_as).readable(self.key)
+    }
+
+    fn foreign(&self, root: Spelled, class: PitchClass) -> Spelled {
+        let spelled = self.typed[class.get() as usize]
+            .or(self.key.map(|k| k.spell(class)))
+            .unwrap_or_else(|| Spelled::from_window(class, root.fifths() - 5));
+        if self.spelling == Spelling::Theory {
+            spelled
+        } else {
+            spelled.readable(self.key)
+        }
+    }
+}

@@ -1,0 +1,293 @@
+//! Chords as a lead sheet carries them, and how they are printed.
+//!
+//! Input: a [`Chord`]: root, degrees, what is left out, bass. Output: a symbol in one house style, or plain ASCII.
+//! Units: none. Method: a plain letter is major; alterations stand in parentheses after the seventh (Brandt and Roemer, 1976);
+//! styles differ only in the words of [`Style`]. Reading symbols is [`super::grammar`]'s work.
+//! Limits: a combination without a row in the vocabulary prints as the nearest row with notes added and left out.
+
+use super::degree::{Degree, DegreeSet};
+use super::pitch::PitchSet;
+use super::quality::{QUALITIES, with_degrees};
+use super::spelling::Spelled;
+use std::fmt::Write;
+
+/// A chord as written: what it holds, not how it is voiced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Chord {
+    /// Its root.
+    pub root: Spelled,
+    /// The degrees the symbol names.
+    pub degrees: DegreeSet,
+    /// Degrees of these that are said to be left out (`no3`, `no root`).
+    pub omitted: DegreeSet,
+    /// The bass, where it is not the root.
+    pub bass: Option<Spelled>,
+    /// The lower chord of a fraction: its root and degrees.
+    pub lower: Option<(Spelled, DegreeSet)>,
+}
+
+/// House styles of chord symbols; a document keeps to one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Hash)]
+pub enum Style {
+    /// Letters: `Cmaj7 Cm7 Cm7(♭5) Cdim7 Caug`.
+    #[default]
+    Letters,
+    /// Signs: `C△7 C–7 Cø7 C°7 C+`.
+    Signs,
+    /// Two-letter words: `Cma7 Cmi7 Cmi7(♭5) C°7 C+`.
+    Words,
+    /// Plain ASCII: `Cmaj7 Cm7 Cm7b5 Cdim7 Caug`, alterations without parentheses.
+    Ascii,
+}
+
+impl Style {
+    /// All styles.
+    pub const ALL: [Style; 4] = [Style::Letters, Style::Signs, Style::Words, Style::Ascii];
+
+    /// What a word of the vocabulary becomes in this style.
+    fn word(self, word: &'static str) -> &'static str {
+        match (self, word) {
+            (Style::Signs, "maj") => "△",
+            (Style::Words, "maj") => "ma",
+            (Style::Signs, "m") => "–",
+            (Style::Words, "m") => "mi",
+            (Style::Signs | Style::Words, "dim") => "°",
+            (Style::Signs | Style::Words, "aug") => "+",
+            (_, word) => word,
+        }
+    }
+}
+
+impl Chord {
+    /// A chord with its root in the bass and nothing left out.
+    pub const fn new(root: Spelled, degrees: DegreeSet) -> Self {
+        Self {
+            root,
+            degrees,
+            omitted: DegreeSet::EMPTY,
+            bass: None,
+            lower: None,
+        }
+    }
+
+    /// The degrees that sound.
+    pub const fn sounding(&self) -> DegreeSet {
+        self.degrees.minus(self.omitted)
+    }
+
+    /// The pitch classes that sound, bass and lower chord included.
+    pub fn pitches(&self) -> PitchSet {
+        let mut set = self.sounding().pitches().placed_on(self.root.class());
+        if let Some((root, degrees)) = self.lower {
+            set =
+                PitchSet::from_bits(set.bits() | degrees.pitches().placed_on(root.class()).bits());
+        }
+        self.bass.map_or(set, |bass| set.with(bass.class()))
+    }
+
+    /// The note that belongs in the bass.
+    pub fn lowest(&self) -> Spelled {
+        self.bass
+            .or(self.lower.map(|(root, _)| root))
+            .unwrap_or(self.root)
+    }
+
+    /// The symbol in this style.
+    pub fn symbol(&self, style: Style) -> String {
+        let mut out = String::with_capacity(24);
+        write_note(&mut out, self.root, style);
+        write_body(&mut out, self.degrees, self.omitted, style);
+        if let Some((root, degrees)) = self.lower {
+            out.push('|');
+            write_note(&mut out, root, style);
+            write_body(&mut out, degrees, DegreeSet::EMPTY, style);
+        }
+        if let Some(bass) = self.bass {
+            out.push('/');
+            write_note(&mut out, bass, style);
+        }
+        out
+    }
+
+    /// The shortest symbol that a band can play from: an altered dominant is `7alt`, suspensions lose their upper notes,
+    /// omissions and inner alterations of plain chords are left to the player.
+    pub fn chart_symbol(&self, style: Style) -> String {
+        const DOMINANT: DegreeSet = DegreeSet::of("3 b7");
+        let altered_fifth = !self.degrees.and(DegreeSet::of("b5 #5 #11 b13")).is_empty();
+        let altered_ninth = !self.degrees.and(DegreeSet::of("b9 #9")).is_empty();
+        let plain_upper = !self.degrees.and(DegreeSet::of("9 13")).is_empty();
+        let dominant = DOMINANT.minus(self.degrees).is_empty();
+        let fifth_is_altered =
+            !self.degrees.contains(Degree::FIFTH) || self.degrees.contains(Degree::FLAT_THIRTEENTH);
+        let degrees =
+            if dominant && altered_fifth && altered_ninth && !plain_upper && fifth_is_altered {
+                DegreeSet::of("1 3 b7 b9 #9 #11 b13")
+            } else {
+                self.degrees
+            };
+        Self {
+            degrees,
+            omitted: DegreeSet::EMPTY,
+            ..*self
+        }
+        .symbol(style)
+    }
+}
+
+fn write_note(out: &mut String, note: Spelled, style: Style) {
+    out.push(note.letter());
+    let sign = match (note.accidentals() < 0, style) {
+        (true, Style::Ascii) => 'b',
+        (false, Style::Ascii) => '#',
+        (true, _) => '♭',
+        (false, _) => '♯',
+    };
+    (0..note.accidentals().unsigned_abs()).for_each(|_| out.push(sign));
+}
+
+/// The row of the vocabulary that takes the fewest words to turn into `degrees`, and what must be added to it and left out.
+fn nearest(degrees: DegreeSet) -> (&'static str, DegreeSet, DegreeSet) {
+    if let Some(quality) = with_degrees(degrees) {
+        return (quality.body, DegreeSet::EMPTY, DegreeSet::EMPTY);
+    }
+    let words = |row: DegreeSet| {
+        let added = degrees.minus(row);
+        // A fifth or seventh can only be part of a row, not an addition to one that has another.
+        let unsayable = added
+            .iter()
+            .any(|d| d.number() < 8 && row.pitches().bits() & neighbours(d) != 0);
+        2 * added.len() + 3 * row.minus(degrees).len() + if unsayable { 100 } else { 0 }
+    };
+    let best = QUALITIES
+        .iter()
+        .filter(|q| q.body != "7alt")
+        .min_by_key(|q| words(q.degrees))
+        .expect("the vocabulary is not empty");
+    (
+        best.body,
+        degrees.minus(best.degrees),
+        best.degrees.minus(degrees),
+    )
+}
+
+/// Half steps that hold the same chord tone in another form.
+fn neighbours(degree: Degree) -> u16 {
+    match degree.number() {
+        3 | 2 => 0b0000_0001_1000,
+        5 => 0b0001_1100_0000,
+        7 => 0b1100_0000_0000,
+        _ => 0,
+    }
+}
+
+fn write_body(out: &mut String, degrees: DegreeSet, omitted: DegreeSet, style: Style) {
+    let (body, added, missing) = nearest(degrees);
+    let left_out = omitted.union(missing);
+    let (stem, alterations) = split(body);
+    if style == Style::Signs && stem == "m7" && alterations.first() == Some(&"b5") {
+        out.push_str("ø7");
+        write_alterations(out, &alterations[1..], added, style);
+    } else {
+        write_stem(out, stem, style);
+        write_alterations(out, &alterations, added, style);
+    }
+    if !left_out.is_empty() {
+        out.push('(');
+        for (i, degree) in left_out.iter().enumerate() {
+            let name = if degree == Degree::ROOT {
+                " root"
+            } else {
+                bare_number(degree)
+            };
+            let _ = write!(out, "{}no{name}", if i > 0 { "," } else { "" });
+        }
+        out.push(')');
+    }
+}
+
+/// The number without its accidental: what is left out is told by number.
+fn bare_number(degree: Degree) -> &'static str {
+    degree.name().trim_start_matches(['b', '#'])
+}
+
+/// Parts a body into its stem (`m7`, `13sus4`) and its alterations and additions (`b9`, `add11`).
+fn split(body: &'static str) -> (&'static str, Vec<&'static str>) {
+    let bytes = body.as_bytes();
+    let starts_alteration = |i: usize| {
+        body[i..].starts_with("add")
+            || (matches!(bytes[i], b'b' | b'#')
+                && bytes.get(i + 1).is_some_and(u8::is_ascii_digit)
+                && !(i >= 3 && body[..i].ends_with("add")))
+    };
+    let starts: Vec<usize> = (0..bytes.len()).filter(|&i| starts_alteration(i)).collect();
+    let stem = &body[..starts.first().copied().unwrap_or(body.len())];
+    let ends = starts.iter().skip(1).copied().chain([body.len()]);
+    let alterations = starts
+        .iter()
+        .zip(ends)
+        .map(|(&s, e)| body[s..e].trim_end_matches(')'))
+        .collect();
+    (stem.trim_end_matches('('), alterations)
+}
+
+fn write_stem(out: &mut String, stem: &'static str, style: Style) {
+    let mut rest = stem;
+    while !rest.is_empty() {
+        let word = ["maj", "dim", "aug", "m"]
+            .into_iter()
+            .find(|word| rest.starts_with(word));
+        if let Some(word) = word {
+            out.push_str(style.word(word));
+            rest = &rest[word.len()..];
+        } else {
+            out.push_str(&rest[..1]);
+            rest = &rest[1..];
+        }
+    }
+    // `m(` and `dim(` of "m(maj7)" close again before anything is added.
+    if stem.contains('(') && !stem.contains(')') {
+        out.push(')');
+    }
+}
+
+fn write_alterations(out: &mut String, alterations: &[&str], added: DegreeSet, style: Style) {
+    if alterations.is_empty() && added.is_empty() {
+        return;
+    }
+    let plain = style == Style::Ascii;
+    // Without anything before it, an accidental would be read as the root's.
+    let bracket = !plain
+        || out.len() == 1
+        || matches!(out.as_bytes().last(), Some(b'A'..=b'G' | b'b' | b'#'));
+    let bracket = bracket && !(plain && alterations.first().is_some_and(|a| a.starts_with("add")));
+    if bracket {
+        out.push('(');
+    }
+    let mut first = true;
+    let mut put = |out: &mut String, word: &str, text: &str| {
+        if !first && !plain {
+            out.push(',');
+        }
+        first = false;
+        out.push_str(word);
+        for c in text.chars() {
+            out.push(match c {
+                'b' if !plain => '♭',
+                '#' if !plain => '♯',
+                c => c,
+            });
+        }
+    };
+    for alteration in alterations {
+        let (word, text) = alteration
+            .strip_prefix("add")
+            .map_or(("", *alteration), |text| ("add", text));
+        put(out, word, text);
+    }
+    for degree in added.iter() {
+        put(out, "add", degree.name());
+    }
+    if bracket {
+        out.push(')');
+    }
+}

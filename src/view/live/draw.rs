@@ -1,0 +1,390 @@
+//! Draws the live screen.
+//!
+//! Input: the state, an area, a buffer of characters. Output: the buffer, filled.
+//! Units: columns and rows. Method: our own layout. From above: the keyboard; the answer; what it can also be called, what
+//! it stands for and where it goes; pitch classes; the last chords; the input; the keys to press. What does not fit is left out from the least
+//! needed on. Words and shapes carry the meaning, colour and weight repeat it.
+//! Limits: below 30 columns or 8 rows only the keyboard and the answer are sure to be seen.
+
+use super::keys::picture;
+use super::large::large;
+use super::{Live, PastChord};
+use crate::harmony::{Naming, Reading, Verdict};
+use crate::units::SampleRate;
+use crate::view::chart::{clock, notes_text};
+use crate::view::ink::Palette;
+use crate::view::settle::{Answer, Standing};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+/// Rows of pillars: the least, and the share of the screen they may take.
+const PILLARS: std::ops::RangeInclusive<u16> = 1..=8;
+/// Rows of large letters.
+const LARGE_ROWS: u16 = 8;
+/// Names of the pitch classes as they stand under their bars.
+const CLASSES: [&str; 12] = [
+    "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+];
+/// Columns of one bar and the gap after it.
+const CLASS_COLUMNS: u16 = 3;
+/// Eighths of a row, from nothing to eight.
+const EIGHTHS: [&str; 9] = [" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"];
+/// Below this level in dBFS while notes sound, the advice is to come nearer: noise then hides what is played softly.
+const TOO_QUIET_DBFS: f32 = -45.0;
+/// The bottom of the level bar, dBFS.
+const METER_FLOOR_DBFS: f32 = -60.0;
+/// Columns of the level bar.
+const METER_COLUMNS: usize = 12;
+/// Names shown after the best one.
+const OTHER_NAMES: usize = 3;
+
+/// Draws the whole screen.
+pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
+    let mut page = Page {
+        area,
+        buffer,
+        top: area.y,
+        palette,
+    };
+    let bottom = footer(live, &mut page);
+    let music = live.on_screen();
+    let room = bottom.saturating_sub(page.top);
+    keyboard(live, music, room, &mut page);
+    page.skip(1);
+    match music.settle.shown() {
+        _ if live.hidden() => {
+            page.row("?   listen first: space shows the answer", palette.strong())
+        }
+        Some(answer) => show_answer(live, answer, bottom, &mut page),
+        None => page.row("listening", palette.faint()),
+    }
+    let strip_rows = 4;
+    if bottom.saturating_sub(page.top) >= strip_rows {
+        page.skip(1);
+    }
+    pitch_classes(music, live.hidden(), bottom, &mut page);
+}
+
+/// A page that is written from above, row by row; what lies below its end is not written.
+struct Page<'a> {
+    area: Rect,
+    buffer: &'a mut Buffer,
+    top: u16,
+    palette: Palette,
+}
+
+impl Page<'_> {
+    fn row(&mut self, text: impl AsRef<str>, style: Style) {
+        let top = self.top;
+        self.at(top, 0, text, style);
+        self.top += 1;
+    }
+
+    fn skip(&mut self, rows: u16) {
+        self.top += rows;
+    }
+
+    /// Writes at a row of the screen and a column of the page; gives the column after the text.
+    fn at(&mut self, row: u16, column: u16, text: impl AsRef<str>, style: Style) -> u16 {
+        if row >= self.area.bottom() || column >= self.area.width {
+            return column;
+        }
+        let width = usize::from(self.area.width - column);
+        let (next, _) = self
+            .buffer
+            .set_stringn(self.area.x + column, row, text, width, style);
+        next - self.area.x
+    }
+
+    fn columns(&self) -> usize {
+        usize::from(self.area.width)
+    }
+}
+
+fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
+    let notes = if live.hidden() {
+        &[][..]
+    } else {
+        &music.keys[..]
+    };
+    let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
+    let picture = picture(notes, page.columns(), usize::from(height));
+    for pillar in &picture.pillars {
+        page.row(pillar, page.palette.sounding());
+    }
+    page.row(&picture.keys, Style::new());
+    for names in &picture.names {
+        page.row(names, page.palette.strong());
+    }
+}
+
+fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
+    let palette = page.palette;
+    let name = answer.best().unwrap_or("no name");
+    let standing = match answer.standing {
+        Standing::Provisional => "~ not settled yet",
+        Standing::Settled => "= settled",
+        Standing::LetGo => ". let go",
+    };
+    let style = match answer.standing {
+        Standing::Provisional => palette.provisional(),
+        Standing::Settled => palette.strong(),
+        Standing::LetGo => palette.faint(),
+    };
+    let rows = bottom.saturating_sub(page.top + 4).min(LARGE_ROWS);
+    match live
+        .large
+        .then(|| large(name, page.columns(), usize::from(rows)))
+        .flatten()
+    {
+        Some(letters) => {
+            letters.iter().for_each(|row| page.row(row, style));
+            page.row(format!("{name}   {standing}"), palette.faint());
+        }
+        None => {
+            let after = page.at(page.top, 0, name, style);
+            page.at(page.top, after + 3, standing, palette.faint());
+            page.skip(1);
+        }
+    }
+    let mut line = |text: String, style| {
+        if page.top < bottom && !text.is_empty() {
+            page.row(text, style);
+        }
+    };
+    line(notes_line(answer), Style::new());
+    line(others_line(&answer.naming), Style::new());
+    if let Some(reading) = answer.naming.readings.first() {
+        line(reading_line(reading), Style::new());
+        line(resolution_line(reading), Style::new());
+    }
+}
+
+fn notes_line(answer: &Answer) -> String {
+    let bass = answer.notes.first().map(|note| note.midi);
+    match bass {
+        Some(bass) => format!(
+            "notes {}   bass {}",
+            notes_text(&answer.notes),
+            crate::harmony::note_name(bass)
+        ),
+        None => String::new(),
+    }
+}
+
+fn others_line(naming: &Naming) -> String {
+    let others: Vec<String> = naming
+        .names
+        .iter()
+        .skip(1)
+        .take(OTHER_NAMES)
+        .map(|name| format!("{} {:.0} %", name.symbol, 100.0 * name.score))
+        .collect();
+    let lead = match naming.verdict {
+        Verdict::Named => "or",
+        Verdict::Undecided => "undecided, as well",
+        Verdict::NoGoodName => "no good name; nearest",
+    };
+    if others.is_empty() {
+        String::new()
+    } else {
+        format!("{lead} {}", others.join(", "))
+    }
+}
+
+/// `rootless dominant E13(b9): F b9, Ab 3, C# 13`.
+pub(crate) fn reading_line(reading: &Reading) -> String {
+    let degrees: Vec<String> = reading
+        .degrees
+        .iter()
+        .map(|(note, degree)| format!("{note} {degree}"))
+        .collect();
+    format!(
+        "{} {}: {}",
+        reading.kind,
+        reading.stands_for,
+        degrees.join(", ")
+    )
+}
+
+/// `goes to Am: F > E, Ab > A`.
+fn resolution_line(reading: &Reading) -> String {
+    match reading.resolves_to.first() {
+        Some(resolution) => {
+            let voices: Vec<String> = resolution
+                .voices
+                .iter()
+                .map(|step| format!("{} > {}", step.from, step.to))
+                .collect();
+            format!("goes to {}: {}", resolution.to, voices.join(", "))
+        }
+        None => String::new(),
+    }
+}
+
+/// Twelve bars, and their names below; as high as there is room, two rows at most.
+fn pitch_classes(music: &Live, hidden: bool, bottom: u16, page: &mut Page<'_>) {
+    let rows = bottom.saturating_sub(page.top).saturating_sub(1).min(2);
+    if rows == 0 {
+        return;
+    }
+    let top = page.top;
+    for (class, (&share, name)) in music.chroma.iter().zip(CLASSES).enumerate() {
+        let column = class as u16 * CLASS_COLUMNS;
+        let share = if hidden { 0.0 } else { share.clamp(0.0, 1.0) };
+        let eighths = (share * f32::from(8 * rows)).round() as usize;
+        for row in 0..rows {
+            let filled = eighths
+                .saturating_sub(8 * usize::from(rows - 1 - row))
+                .min(8);
+            page.at(
+                top + row,
+                column,
+                EIGHTHS[filled].repeat(2),
+                page.palette.sounding(),
+            );
+        }
+        page.at(top + rows, column, name, page.palette.faint());
+    }
+    page.skip(rows + 1);
+}
+
+/// The rows at the bottom: past chords, the input, trouble or notice, the keys. Gives the first of their rows.
+fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
+    let palette = page.palette;
+    let mut row = page.area.bottom();
+    let mut above = |page: &mut Page<'_>, text: String, style: Style, needed: u16| {
+        if !text.is_empty() && row > page.area.y + needed {
+            row -= 1;
+            page.at(row, 0, text, style);
+        }
+    };
+    above(page, help_line(live, page.columns()), palette.faint(), 9);
+    let (said, style) = match (&live.trouble, &live.notice) {
+        (Some(trouble), _) => (format!("! {trouble}"), palette.alarm()),
+        (None, Some((notice, _))) => (notice.clone(), palette.strong()),
+        (None, None) => (String::new(), Style::new()),
+    };
+    above(page, said, style, 5);
+    above(page, flags_line(live), palette.strong(), 7);
+    let style = if live.clips() {
+        palette.alarm()
+    } else {
+        Style::new()
+    };
+    above(page, input_line(live), style, 8);
+    above(page, strip_line(live, page.columns()), Style::new(), 10);
+    row
+}
+
+fn help_line(live: &Live, columns: usize) -> String {
+    let pause = if live.held.is_some() {
+        "p go on"
+    } else {
+        "p pause"
+    };
+    let keys = [
+        "q quit",
+        pause,
+        "g guess first",
+        "k keep last minute",
+        "m mark",
+        "l large",
+        "s style",
+        "←→ key",
+        "↓ minor/major",
+        "0 no key",
+    ];
+    let mut line = String::new();
+    for key in keys {
+        let gap = if line.is_empty() { 0 } else { 3 };
+        if line.chars().count() + gap + key.chars().count() > columns {
+            break;
+        }
+        line.extend(std::iter::repeat_n(' ', gap));
+        line.push_str(key);
+    }
+    line
+}
+
+fn flags_line(live: &Live) -> String {
+    let mut flags = Vec::new();
+    if live.held.is_some() {
+        flags.push("PAUSED: the screen is held, the listening goes on".to_owned());
+    }
+    if live.guess_first {
+        flags.push("guess first".to_owned());
+    }
+    if let Some(key) = live.context.key {
+        flags.push(format!("key {key}"));
+    }
+    flags.join("   ")
+}
+
+fn input_line(live: &Live) -> String {
+    let level = live.level_dbfs().map_or_else(
+        || "no sound at all".to_owned(),
+        |level| format!("{level:.0} dB"),
+    );
+    let word = if live.clips() {
+        "  CLIPPED: less input level"
+    } else if !live.keys.is_empty()
+        && live
+            .level_dbfs()
+            .is_some_and(|level| level < TOO_QUIET_DBFS)
+    {
+        "  too quiet: come nearer"
+    } else {
+        ""
+    };
+    let a4 = live.a4.map_or_else(
+        || "A4 not known yet".to_owned(),
+        |a4| format!("A4 {:.1} Hz", a4.get()),
+    );
+    let dropped = match live.meter.dropped {
+        0 => String::new(),
+        dropped => format!("   {dropped} samples lost"),
+    };
+    format!(
+        "level {} {level}{word}   {a4}{dropped}   {}",
+        meter(live.level_dbfs()),
+        live.input
+    )
+}
+
+fn meter(level_dbfs: Option<f32>) -> String {
+    let share = level_dbfs.map_or(0.0, |level| {
+        (1.0 - level / METER_FLOOR_DBFS).clamp(0.0, 1.0)
+    });
+    let filled = (share * METER_COLUMNS as f32).round() as usize;
+    format!(
+        "{}{}",
+        "■".repeat(filled),
+        "·".repeat(METER_COLUMNS - filled)
+    )
+}
+
+/// The last chords, the newest at the right; as many as fit.
+fn strip_line(live: &Live, columns: usize) -> String {
+    let music = live.on_screen();
+    let entry = |chord: &PastChord| {
+        let mark = if chord.marked { "*" } else { "" };
+        let at = clock(chord.at.seconds(SampleRate::INTERNAL));
+        format!("{at} {mark}{}", chord.name)
+    };
+    let skip = usize::from(live.hidden());
+    let mut entries: Vec<String> = Vec::new();
+    let mut used = 0;
+    for chord in music.past.iter().rev().skip(skip) {
+        let entry = entry(chord);
+        let width = entry.chars().count() + if entries.is_empty() { 0 } else { 3 };
+        if used + width > columns {
+            break;
+        }
+        used += width;
+        entries.push(entry);
+    }
+    entries.reverse();
+    entries.join("   ")
+}

@@ -1,0 +1,198 @@
+//! Names of typed voicings against what practitioners accept, the whole vocabulary in all keys and inversions, and random sets.
+
+use lidprop::harmony::quality::QUALITIES;
+use lidprop::harmony::{
+    Chord, Context, Key, Naming, PitchClass, Sounding, Spelled, Verdict, name_chord,
+};
+use serde::Deserialize;
+
+#[derive(Deserialize)]
+struct Case {
+    notes: String,
+    key: Option<String>,
+    before: Option<String>,
+    after: Option<String>,
+    #[serde(default)]
+    no_good_name: bool,
+    accepted: Vec<String>,
+}
+
+impl Case {
+    fn spelled(&self) -> Vec<Spelled> {
+        self.notes.split(' ').map(|n| n.parse().unwrap()).collect()
+    }
+
+    fn context(&self) -> Context {
+        let chord = |text: &Option<String>| text.as_ref().map(|t| t.parse::<Chord>().unwrap());
+        let key = self.key.as_ref().map(|k| k.parse::<Key>().unwrap());
+        Context {
+            key,
+            before: chord(&self.before),
+            after: chord(&self.after),
+            ..Context::default()
+        }
+    }
+}
+
+fn cases() -> Vec<Case> {
+    serde_json::from_str(include_str!("data/voicing_names.json")).unwrap()
+}
+
+/// Each note above the one before, from C3.
+fn stacked(classes: impl IntoIterator<Item = PitchClass>) -> Vec<u8> {
+    let mut last = 47;
+    classes
+        .into_iter()
+        .map(|class| {
+            last += 1 + class.above(PitchClass::new(i32::from(last) + 1));
+            last
+        })
+        .collect()
+}
+
+/// Same root and notes; the bass as accepted, or simply the lowest note where none is written.
+fn is_accepted(name: &str, accepted: &str) -> bool {
+    let (ours, theirs): (Chord, Chord) = (name.parse().unwrap(), accepted.parse().unwrap());
+    let same_notes = ours.degrees.pitches() == theirs.degrees.pitches()
+        || ours.sounding().pitches() == theirs.sounding().pitches();
+    ours.root.class() == theirs.root.class()
+        && same_notes
+        && theirs
+            .bass
+            .is_none_or(|b| b.class() == ours.lowest().class())
+        && theirs.lower.map(|(r, d)| (r.class(), d)) == ours.lower.map(|(r, d)| (r.class(), d))
+}
+
+fn rank(case: &Case, naming: &Naming) -> Option<usize> {
+    naming
+        .names
+        .iter()
+        .position(|n| case.accepted.iter().any(|a| is_accepted(&n.ascii, a)))
+}
+
+#[test]
+fn accepted_names_come_first_or_among_three() {
+    let cases = cases();
+    let (mut first, mut three, mut typed_right, mut keys_right) = (0, 0, 0, 0);
+    for case in &cases {
+        let spelled = case.spelled();
+        let numbers = stacked(spelled.iter().map(|s| s.class()));
+        let bare = name_chord(&Sounding::of_midi(&numbers), &case.context());
+        let mut typed = Sounding::of_midi(&numbers);
+        spelled
+            .iter()
+            .for_each(|s| typed.typed[s.class().get() as usize] = Some(*s));
+        let naming = name_chord(&typed, &case.context());
+        let unnamed = case.no_good_name && naming.verdict != Verdict::Named;
+        let rank = rank(case, &naming);
+        first += usize::from(rank == Some(0) || unnamed);
+        three += usize::from(rank.is_some_and(|r| r < 3) || unnamed);
+        let shown = |naming: &Naming| {
+            naming
+                .notes
+                .iter()
+                .map(|n| n.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned())
+                .collect::<Vec<_>>()
+                .join(" ")
+        };
+        typed_right += usize::from(shown(&naming) == case.notes);
+        keys_right += usize::from(shown(&bare) == case.notes);
+        if rank != Some(0) || shown(&naming) != case.notes || shown(&bare) != case.notes {
+            let names: Vec<_> = naming
+                .names
+                .iter()
+                .take(4)
+                .map(|n| format!("{} {:.2}", n.ascii, n.score))
+                .collect();
+            println!(
+                "{} {:?} -> {:?} {names:?} accepted {:?}; typed {} keys {}",
+                case.notes,
+                rank,
+                naming.verdict,
+                case.accepted,
+                shown(&naming),
+                shown(&bare)
+            );
+        }
+        if case.no_good_name {
+            assert_ne!(naming.verdict, Verdict::Named, "{}", case.notes);
+        }
+    }
+    let share = |n: usize| n as f64 / cases.len() as f64;
+    println!(
+        "first {:.3}, among three {:.3}, spelled {:.3}, spelled from keys alone {:.3}",
+        share(first),
+        share(three),
+        share(typed_right),
+        share(keys_right)
+    );
+    assert!(share(first) >= 0.85 && share(three) >= 0.97 && share(typed_right) >= 0.90);
+}
+
+#[test]
+fn every_chord_of_the_vocabulary_is_found_on_every_root_and_inversion() {
+    let (mut all, mut among_three, mut root_position, mut first) = (0, 0, 0, 0);
+    let mut missed = std::collections::BTreeMap::<&str, Vec<String>>::new();
+    for quality in QUALITIES {
+        for root in PitchClass::all() {
+            let classes: Vec<PitchClass> = quality
+                .degrees
+                .pitches()
+                .iter()
+                .map(|c| root.up(i32::from(c.get())))
+                .collect();
+            for inversion in 0..classes.len() {
+                let rotated = classes[inversion..]
+                    .iter()
+                    .chain(&classes[..inversion])
+                    .copied();
+                let naming = name_chord(&Sounding::of_midi(&stacked(rotated)), &Context::default());
+                let own = quality.degrees.pitches();
+                let at = naming.names.iter().position(|n| {
+                    let chord: Chord = n.ascii.parse().unwrap();
+                    // A chord that divides the octave evenly is the same chord on each of its roots.
+                    let root = if own
+                        .seen_from(PitchClass::new(i32::from(chord.root.class().above(root))))
+                        == own
+                    {
+                        chord.root.class()
+                    } else {
+                        root
+                    };
+                    chord.root.class() == root
+                        && chord.sounding().pitches() == quality.degrees.pitches()
+                        || chord.root.class() == root
+                            && chord.pitches() == quality.degrees.pitches().placed_on(root)
+                });
+                all += 1;
+                among_three += usize::from(at.is_some_and(|a| a < 3));
+                if inversion == 0 {
+                    root_position += 1;
+                    first += usize::from(at == Some(0));
+                }
+                if root.get() == 0 && (at.is_none_or(|a| a >= 3) || inversion == 0 && at != Some(0))
+                {
+                    let names = naming
+                        .names
+                        .iter()
+                        .take(4)
+                        .map(|n| n.ascii.clone())
+                        .collect::<Vec<_>>();
+                    missed
+                        .entry(quality.body)
+                        .or_default()
+                        .push(format!("{inversion}:{at:?}{names:?}"));
+                }
+            }
+        }
+    }
+    missed.iter().for_each(|m| println!("{m:?}"));
+    let share = |n: usize, of: usize| n as f64 / of as f64;
+    println!(
+        "among three {:.4} of {all}; first in root position {:.4} of {root_position}",
+        share(among_three, all),
+        share(first, root_position)
+    );
+    assert!(share(among_three, all) >= 0.99);
+    assert!(share(first, root_position) >= 0.90);
+}
