@@ -16,6 +16,7 @@
 //! assert!(naming.readings.iter().any(|r| r.kind == "rootless dominant" && r.ascii == "E13b9"));
 //! ```
 
+pub mod all_keys;
 pub mod cadence;
 pub mod degree;
 pub mod function;
@@ -32,6 +33,7 @@ pub mod score;
 pub(crate) mod speller;
 pub mod spelling;
 pub mod symbol;
+pub mod typed;
 
 pub use cadence::Cadence;
 pub use degree::{Degree, DegreeSet};

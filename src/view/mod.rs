@@ -8,4 +8,5 @@ pub mod chart;
 pub mod ink;
 pub mod keyboard;
 pub mod live;
+pub mod naming;
 pub mod settle;
