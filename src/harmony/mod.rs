@@ -18,6 +18,7 @@
 
 pub mod all_keys;
 pub mod cadence;
+pub(crate) mod candidates;
 pub mod degree;
 pub mod function;
 pub mod grammar;
@@ -27,6 +28,7 @@ pub mod naming;
 pub mod pitch;
 pub mod progression;
 pub mod quality;
+pub(crate) mod reading_kinds;
 pub mod readings;
 pub mod resolution;
 pub mod score;
