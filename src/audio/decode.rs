@@ -54,18 +54,20 @@ const CODEC_NAMES: &[(AudioCodecId, &str)] = &[
     (codec_id::CODEC_ID_PCM_MULAW, "mu-law"),
 ];
 
-/// Formats that are recognised only to be named: first bytes, offset, name.
-const REFUSED_FORMATS: &[(&[u8], usize, &str)] = &[
-    (&[0x30, 0x26, 0xB2, 0x75], 0, "Windows Media Audio"),
-    (&[0x1A, 0x45, 0xDF, 0xA3], 0, "Matroska or WebM"),
-    (b"#!AMR", 0, "AMR"),
-    (b"caff", 0, "Core Audio Format"),
-    (b".snd", 0, "AU"),
-    (b"wvPk", 0, "WavPack"),
-    (b"MAC ", 0, "Monkey's Audio"),
-    (b"DSD ", 0, "DSD"),
-    (b"FRM8", 0, "DSD"),
-    (b"MThd", 0, "MIDI, which holds notes and no sound"),
+/// Formats that are recognised only to be named: first bytes, name.
+const REFUSED_FORMATS: &[(&[u8], &str)] = &[
+    (&[0x30, 0x26, 0xB2, 0x75], "Windows Media Audio"),
+    (&[0x1A, 0x45, 0xDF, 0xA3], "Matroska or WebM"),
+    (&[0xFF, 0xFC], "MPEG layer 2"),
+    (&[0xFF, 0xFD], "MPEG layer 2"),
+    (b"#!AMR", "AMR"),
+    (b"caff", "Core Audio Format"),
+    (b".snd", "AU"),
+    (b"wvPk", "WavPack"),
+    (b"MAC ", "Monkey's Audio"),
+    (b"DSD ", "DSD"),
+    (b"FRM8", "DSD"),
+    (b"MThd", "MIDI, which holds notes and no sound"),
 ];
 
 /// A decoded block.
@@ -376,9 +378,9 @@ fn unsupported_name(codec: AudioCodecId, why: &str) -> String {
 }
 
 fn refusal(name: &str, error: Error, head: &[u8]) -> AudioError {
-    if let Some((_, _, codec)) = REFUSED_FORMATS
+    if let Some((_, codec)) = REFUSED_FORMATS
         .iter()
-        .find(|(magic, at, _)| head.get(*at..).is_some_and(|h| h.starts_with(magic)))
+        .find(|(magic, _)| head.starts_with(magic))
     {
         return AudioError::UnknownCodec {
             name: name.into(),

@@ -20,8 +20,8 @@ const CANCELLED: f64 = 0.01;
 /// Folds interleaved channels to mono, sample by sample; frames may be split between blocks.
 #[derive(Debug, Clone)]
 pub struct Downmix {
-    /// Length of the run of full-scale samples each channel is in.
-    runs: Vec<u32>,
+    /// Length of the run of full-scale samples each channel is in, negative for the negative side.
+    runs: Vec<i32>,
     channel: usize,
     sum: f32,
     clipped_runs: u64,
@@ -78,8 +78,13 @@ impl Downmix {
         self.peak = self.peak.max(magnitude);
         let run = &mut self.runs[self.channel];
         if magnitude >= FULL_SCALE {
-            *run = run.saturating_add(1);
-            self.clipped_runs += u64::from(*run == CLIPPED_RUN);
+            // Each side of zero is a run of its own: a clipped square wave has one every half period.
+            *run = if sample > 0.0 {
+                (*run).max(0).saturating_add(1)
+            } else {
+                (*run).min(0).saturating_sub(1)
+            };
+            self.clipped_runs += u64::from(run.unsigned_abs() == CLIPPED_RUN);
         } else {
             *run = 0;
         }

@@ -17,10 +17,13 @@
 //! # Ok::<(), lidprop::audio::AudioError>(())
 //! ```
 
+#[cfg(feature = "live")]
+pub mod capture;
 pub mod decode;
 pub mod downmix;
 pub mod error;
 pub mod file;
+pub mod level;
 pub mod mp4;
 pub mod resample;
 pub mod source;

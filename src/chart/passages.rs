@@ -18,7 +18,7 @@ use std::vec;
 /// Chords of one passage: some minutes of playing, and some hundred kilobytes of names.
 const PASSAGE: usize = 96;
 /// Chords of the neighbouring passages that are heard with it: longer than any cadence.
-const AROUND: usize = 16;
+pub const AROUND: usize = 16;
 
 /// The key and the cadences of a recording.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -62,6 +62,16 @@ impl Iterator for ChordsInPlace<'_> {
             .next()
             .map(|analysed| heard_chord(span, analysed))
     }
+}
+
+/// The last of `spans` in its place, as far as it can be told before the next chord is heard; only the chords shortly before it are looked at.
+pub fn newest(spans: &[ChordSpan], options: AnalysisOptions) -> Option<HeardChord> {
+    let span = spans.last()?;
+    let own = spans.len() - 1..spans.len();
+    analyse(spans, &own, options)
+        .0
+        .pop()
+        .map(|analysed| heard_chord(span, analysed))
 }
 
 /// The key and the cadences of `spans`.

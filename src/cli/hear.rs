@@ -1,20 +1,238 @@
 //! `lidprop hear`: listens and names the chords as they are played.
+//!
+//! Input: a sound input. Output: the live screen on a terminal; a line a chord elsewhere; JSON lines on request.
+//! Units: times from the start of listening. Method: a listening thread ([`super::listening`]) tells, this one shows.
+//! Limits: needs the feature `live`; one input at a time.
 
 use super::CommandResult;
-use clap::Args;
+use super::naming_options::NamingOptions;
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
 
-/// Listens to the piano and names what is played.
+/// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+On a terminal a screen is drawn; its last row tells the keys to press. Elsewhere, and with --plain, each chord is one line.
+Nothing is stored unless you press k: then the last minute is written as WAV, with its JSON beside it.
+Ask before you keep what others play or say, and mind your ears: keep monitors low, or use none at all.")]
 pub struct HearArgs {
-    /// The input to listen to, or a part of its name; without it, the system's default.
+    /// The input to listen to, or a part of its name; without it, the system's default
     #[arg(long, value_name = "NAME")]
     pub device: Option<String>,
+
+    /// Print a line a chord instead of drawing a screen
+    #[arg(long)]
+    pub plain: bool,
+
+    /// Stream this instead: each note and each chord as soon as it has ended
+    #[arg(long, value_name = "FORMAT", conflicts_with = "plain")]
+    pub write: Option<StreamFormat>,
+
+    /// Pitch of A4 to start from, in hertz; without it, it is found from the sound
+    #[arg(long, value_name = "HZ", value_parser = super::take::parse_a4)]
+    pub a4: Option<crate::units::Hertz>,
+
+    /// Draw the chord symbol in large letters from the start
+    #[arg(long)]
+    pub large: bool,
+
+    /// Hide each answer until it is asked for with the space bar
+    #[arg(long)]
+    pub guess_first: bool,
+
+    /// Where the last minute is written when it is kept
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub into: PathBuf,
+
+    /// End after this many seconds
+    #[arg(long = "for", value_name = "SECONDS")]
+    pub seconds: Option<u64>,
+
+    /// How chords are named.
+    #[command(flatten)]
+    pub naming: NamingOptions,
+}
+
+/// A format that can be streamed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum StreamFormat {
+    /// One JSON value a line: {"note": ...} or {"chord": ...}, as in the document of `take`
+    Json,
 }
 
 /// Runs the command.
 ///
 /// # Errors
-/// If there is no such input, or it cannot be opened.
+/// If there is no such input, it cannot be opened, or nothing can be written to standard output.
+#[cfg(feature = "live")]
+pub fn run(args: &HearArgs) -> CommandResult {
+    live::run(args)
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// Always: this build cannot listen.
+#[cfg(not(feature = "live"))]
 pub fn run(_args: &HearArgs) -> CommandResult {
-    Ok(())
+    Err(super::CliError::failed(
+        "this lidprop was built without live capture; build it with its default features, or read a recording with `lidprop take`",
+    ))
+}
+
+#[cfg(feature = "live")]
+mod live {
+    use super::super::listening::{Listening, ListeningOptions, News};
+    use super::super::screen::{self, Screen};
+    use super::super::{CliError, CommandResult, error::tell};
+    use super::HearArgs;
+    use crate::chart::document::{HeardChord, HeardNote};
+    use crate::chart::entries::{heard_note, sounding};
+    use crate::chart::passages::{AROUND, newest};
+    use crate::harmony::{Naming, name_chord};
+    use crate::listener::{ChordNote, ChordSpan, Event};
+    use crate::publish::write_json_line;
+    use crate::units::FrameCount;
+    use crate::view::lines::chord_line;
+    use serde::Serialize;
+    use std::io::{self, IsTerminal, Write};
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicBool, Ordering};
+    use std::sync::mpsc::RecvTimeoutError;
+    use std::time::{Duration, Instant};
+
+    /// How often the end is looked for while nothing is heard.
+    const PATIENCE: Duration = Duration::from_millis(50);
+
+    pub fn run(args: &HearArgs) -> CommandResult {
+        let stop = stop_on_signals().map_err(|error| {
+            CliError::failed(format!(
+                "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
+            ))
+        })?;
+        let listening = Listening::start(ListeningOptions {
+            device: args.device.clone(),
+            a4: args.a4,
+            naming: args.naming.analysis(),
+            into: args.into.clone(),
+        })
+        .map_err(CliError::failed)?;
+        let deadline = args
+            .seconds
+            .map(|seconds| Instant::now() + Duration::from_secs(seconds));
+        let ended = || {
+            stop.load(Ordering::Relaxed)
+                || deadline.is_some_and(|deadline| Instant::now() >= deadline)
+        };
+        let mut out = io::stdout();
+        if args.write.is_some() {
+            let mut lines = JsonLines {
+                recent: Vec::new(),
+                args,
+            };
+            follow(&listening, ended, |event| lines.tell(event, &mut out))
+        } else if args.plain || !io::stdout().is_terminal() {
+            let mut lines = PlainLines { told: None, args };
+            follow(&listening, ended, |event| lines.tell(event, &mut out))
+        } else {
+            let screen = Screen {
+                context: args.naming.context(),
+                large: args.large,
+                guess_first: args.guess_first,
+            };
+            screen::run(&listening, &screen, ended)
+        }
+    }
+
+    /// Set by SIGINT, SIGTERM and SIGHUP.
+    fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
+        use signal_hook::consts::{SIGINT, SIGTERM};
+        let stop = Arc::new(AtomicBool::new(false));
+        let mut signals = vec![SIGINT, SIGTERM];
+        #[cfg(unix)]
+        signals.push(signal_hook::consts::SIGHUP);
+        for signal in signals {
+            signal_hook::flag::register(signal, stop.clone())?;
+        }
+        Ok(stop)
+    }
+
+    /// Hands on events until the end; what else is news goes to standard error.
+    fn follow(
+        listening: &Listening,
+        ended: impl Fn() -> bool,
+        mut hand_on: impl FnMut(&Event) -> io::Result<()>,
+    ) -> CommandResult {
+        while !ended() {
+            match listening.news.recv_timeout(PATIENCE) {
+                Ok(News::Event(event)) => hand_on(&event).map_err(CliError::from_stdout)?,
+                Ok(News::Input(name)) => tell(&format!("listening to {name}; Ctrl-C ends")),
+                Ok(News::Trouble(sentence)) => tell(&sentence),
+                Ok(News::Meter(_) | News::Kept(_)) | Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => break,
+            }
+        }
+        Ok(())
+    }
+
+    /// A line a chord, as soon as it has settled, or when it ends where it never did.
+    struct PlainLines<'a> {
+        /// When the chord of the last line was struck.
+        told: Option<FrameCount>,
+        args: &'a HearArgs,
+    }
+
+    impl PlainLines<'_> {
+        fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
+            let (start, notes) = match event {
+                Event::Sounding(state) if state.settled => (state.start, &state.notes),
+                Event::Chord(span) => (span.start, &span.notes),
+                Event::Frame(_) | Event::Note(_) | Event::Sounding(_) => return Ok(()),
+            };
+            if notes.is_empty() || self.told.is_some_and(|told| start <= told) {
+                return Ok(());
+            }
+            self.told = Some(start);
+            writeln!(out, "{}", chord_line(start, notes, &self.name(notes)))?;
+            out.flush()
+        }
+
+        fn name(&self, notes: &[ChordNote]) -> Naming {
+            name_chord(&sounding(notes), &self.args.naming.context())
+        }
+    }
+
+    /// Each note and each chord that has ended.
+    struct JsonLines<'a> {
+        /// The chords shortly before.
+        recent: Vec<ChordSpan>,
+        args: &'a HearArgs,
+    }
+
+    #[derive(Serialize)]
+    #[serde(rename_all = "lowercase")]
+    enum Line {
+        Note(HeardNote),
+        Chord(Box<HeardChord>),
+    }
+
+    impl JsonLines<'_> {
+        fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
+            let line = match event {
+                Event::Note(span) => Line::Note(heard_note(span)),
+                Event::Chord(span) => {
+                    if self.recent.len() > AROUND {
+                        self.recent.remove(0);
+                    }
+                    self.recent.push(span.clone());
+                    match newest(&self.recent, self.args.naming.analysis()) {
+                        Some(chord) => Line::Chord(Box::new(chord)),
+                        None => return Ok(()),
+                    }
+                }
+                Event::Frame(_) | Event::Sounding(_) => return Ok(()),
+            };
+            write_json_line(&line, out)
+        }
+    }
 }

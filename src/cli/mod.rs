@@ -6,9 +6,15 @@
 
 pub mod error;
 pub mod hear;
+#[cfg(feature = "live")]
+mod last_minute;
+#[cfg(feature = "live")]
+mod listening;
 pub mod name;
 pub mod naming_options;
 mod reading;
+#[cfg(feature = "live")]
+mod screen;
 pub mod soundcheck;
 pub mod take;
 

@@ -58,7 +58,7 @@ pub struct TakeArgs {
 /// Pitches of A4 that are taken for a piano's, hertz: two whole tones either side of 440.
 const A4_RANGE: std::ops::RangeInclusive<f64> = 350.0..=555.0;
 
-fn parse_a4(text: &str) -> Result<Hertz, String> {
+pub(super) fn parse_a4(text: &str) -> Result<Hertz, String> {
     text.parse()
         .ok()
         .filter(|hertz| A4_RANGE.contains(hertz))

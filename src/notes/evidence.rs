@@ -19,7 +19,10 @@ pub struct NoteEvidence {
 
 impl Default for NoteEvidence {
     fn default() -> Self {
-        Self { sounding: [0.0; PIANO_KEYS], onset: [0.0; PIANO_KEYS] }
+        Self {
+            sounding: [0.0; PIANO_KEYS],
+            onset: [0.0; PIANO_KEYS],
+        }
     }
 }
 

@@ -4,6 +4,12 @@
 //! Units: probabilities 0 to 1; times in analysis frames.
 //! Method: see each module. Limits: knows nothing of chord names.
 
+pub mod dense;
 pub mod evidence;
+pub mod features;
+pub mod model;
+pub mod network;
 
 pub use evidence::{NoteEstimator, NoteEvidence};
+pub use model::{Model, ModelError};
+pub use network::NetworkEstimator;

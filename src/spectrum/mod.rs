@@ -4,6 +4,15 @@
 //! Units: linear amplitude (a full-scale sine has 1.0), one-sided. Method: see the modules.
 //! Limits: a frame tells of the [`LONG_WINDOW_SAMPLES`] before its end.
 
+pub mod analyser;
+pub mod log_frequency;
+pub mod stiffness;
+pub mod tuning;
+pub mod window;
+
+pub use analyser::Analyser;
+pub use tuning::{TuningEstimate, TuningFollower, estimate_a4};
+
 /// Samples between two frames (23.2 ms at 22,050 Hz).
 pub const HOP_SAMPLES: usize = 512;
 /// The long window, which separates low notes (371.5 ms).
@@ -22,10 +31,16 @@ pub struct SpectrumFrame {
     pub long: [f32; LOG_BINS],
     /// Magnitudes of the short window, linear amplitude.
     pub short: [f32; LOG_BINS],
+    /// Root-mean-square of the last [`HOP_SAMPLES`] samples, linear; a full-scale sine has 0.707.
+    pub rms: f32,
 }
 
 impl Default for SpectrumFrame {
     fn default() -> Self {
-        Self { long: [0.0; LOG_BINS], short: [0.0; LOG_BINS] }
+        Self {
+            long: [0.0; LOG_BINS],
+            short: [0.0; LOG_BINS],
+            rms: 0.0,
+        }
     }
 }

@@ -7,6 +7,7 @@
 pub mod chart;
 pub mod ink;
 pub mod keyboard;
+pub mod lines;
 pub mod live;
 pub mod naming;
 pub mod settle;

@@ -1,0 +1,261 @@
+//! The thread that listens: sound input in, news out.
+//!
+//! Input: a sound input by name. Output: [`News`] for whoever shows it, and the last minute on request.
+//! Units: times in frames at the internal rate from the first sample, lost time included as silence.
+//! Method: one thread owns the input, the listener and the last minute; it reads about every [`PAUSE`] and never waits for a
+//! reader of its news. A lost input is opened again every [`RETRY`] until it is back.
+//! Limits: news that nobody takes in time is thrown away, meters and analysis frames first.
+
+use super::last_minute::LastMinute;
+use crate::audio::capture::{Capture, StreamState, open_input};
+use crate::audio::{AudioError, capture};
+use crate::harmony::AnalysisOptions;
+use crate::listener::{Event, Listener, ListenerOptions};
+use crate::units::{FrameCount, Hertz, SampleRate};
+use crate::view::live::Meter;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+/// Time between two looks at the input: a fifth of an analysis hop, so that it adds little to the latency.
+const PAUSE: Duration = Duration::from_millis(5);
+/// Time between two attempts to open a lost input again.
+const RETRY: Duration = Duration::from_secs(1);
+/// News that may wait for a slow reader: some seconds of analysis frames.
+const NEWS_WAITING: usize = 512;
+/// Longest silence that is heard in the place of lost time; beyond it, the clock stands still.
+const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as u64);
+
+/// What the thread tells.
+#[derive(Debug)]
+pub enum News {
+    /// This input is open now.
+    Input(String),
+    /// What the listener tells.
+    Event(Event),
+    /// What the meters say.
+    Meter(Meter),
+    /// Something is wrong with the input, in one sentence; the thread waits and goes on.
+    Trouble(String),
+    /// The last minute was written to these files, or could not be.
+    Kept(Result<Vec<PathBuf>, String>),
+}
+
+/// What to listen to, and how.
+#[derive(Debug, Clone)]
+pub struct ListeningOptions {
+    /// The input, or a part of its name.
+    pub device: Option<String>,
+    /// Frequency of A4 to start from.
+    pub a4: Option<Hertz>,
+    /// How chords are named in what is kept.
+    pub naming: AnalysisOptions,
+    /// Where the last minute is written to.
+    pub into: PathBuf,
+}
+
+/// The listening thread, seen from outside.
+pub struct Listening {
+    /// What it tells.
+    pub news: Receiver<News>,
+    keep: Sender<()>,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Listening {
+    /// Opens the input and listens.
+    ///
+    /// # Errors
+    /// If the input cannot be opened.
+    pub fn start(options: ListeningOptions) -> Result<Self, AudioError> {
+        let (news_sender, news) = sync_channel(NEWS_WAITING);
+        let (keep, keep_requests) = channel();
+        let (opened, first) = channel();
+        let stop = Arc::new(AtomicBool::new(false));
+        let stopped = stop.clone();
+        let thread = thread::spawn(move || {
+            // Opened here because on some systems a stream must stay on the thread that made it.
+            let capture = match open_input(options.device.as_deref()) {
+                Ok(capture) => capture,
+                Err(error) => return drop(opened.send(Err(error))),
+            };
+            let name = capture.info().name.clone();
+            let mut ear = Ear::new(capture, options, news_sender);
+            if opened.send(Ok(())).is_ok() {
+                ear.tell(News::Input(name));
+                ear.listen(&stopped, &keep_requests);
+            }
+        });
+        match first.recv() {
+            Ok(Ok(())) => Ok(Self {
+                news,
+                keep,
+                stop,
+                thread: Some(thread),
+            }),
+            Ok(Err(error)) => Err(error),
+            Err(_) => Err(AudioError::NoInput),
+        }
+    }
+
+    /// Asks for the last minute to be written; the answer comes as [`News::Kept`].
+    pub fn keep_last_minute(&self) {
+        // A thread that is gone has told why already.
+        let _ = self.keep.send(());
+    }
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+struct Ear {
+    capture: Capture,
+    listener: Listener,
+    last_minute: LastMinute,
+    options: ListeningOptions,
+    news: SyncSender<News>,
+    events: Vec<Event>,
+    meter: Meter,
+    in_trouble: bool,
+}
+
+impl Ear {
+    fn new(capture: Capture, options: ListeningOptions, news: SyncSender<News>) -> Self {
+        Self {
+            capture,
+            listener: Listener::new(ListenerOptions { a4: options.a4 }),
+            last_minute: LastMinute::new(),
+            options,
+            news,
+            events: Vec::new(),
+            meter: Meter::default(),
+            in_trouble: false,
+        }
+    }
+
+    fn listen(&mut self, stop: &AtomicBool, keep_requests: &Receiver<()>) {
+        let mut samples = Vec::new();
+        let mut next_try = Instant::now();
+        while !stop.load(Ordering::Relaxed) {
+            let block = self.capture.read(&mut samples);
+            self.hear(&samples);
+            self.hear_silence(block.jumped);
+            match block.state {
+                StreamState::Starting => {}
+                StreamState::Running => self.well_again(),
+                StreamState::AllZero => {
+                    let name = self.capture.info().name.clone();
+                    self.in_trouble_with(format!(
+                        "{name} delivers nothing but zeros: it is muted, or the system denies the microphone to this terminal"
+                    ));
+                }
+                StreamState::Lost(loss) if Instant::now() >= next_try => {
+                    next_try = Instant::now() + RETRY;
+                    self.come_back(loss);
+                }
+                StreamState::Lost(_) => {}
+            }
+            self.measure();
+            if keep_requests.try_recv().is_ok() {
+                self.keep();
+            }
+            thread::sleep(PAUSE);
+        }
+        self.listener.finish(&mut self.events);
+        self.tell_events();
+    }
+
+    fn hear(&mut self, samples: &[f32]) {
+        self.last_minute.push(samples);
+        self.listener.push(samples, &mut self.events);
+        self.tell_events();
+    }
+
+    fn hear_silence(&mut self, length: FrameCount) {
+        const SILENCE: [f32; 1024] = [0.0; 1024];
+        let mut left = length.min(SILENCE_LIMIT).0 as usize;
+        while left > 0 {
+            let now = left.min(SILENCE.len());
+            self.hear(&SILENCE[..now]);
+            left -= now;
+        }
+    }
+
+    fn come_back(&mut self, loss: capture::Loss) {
+        let name = self.capture.info().name.clone();
+        match self.capture.reopen() {
+            Ok(block) => {
+                self.hear_silence(block.jumped);
+                self.in_trouble = false;
+                self.tell(News::Input(name));
+            }
+            Err(_) => self.in_trouble_with(format!(
+                "{name} is lost: {loss}; waiting for it to come back"
+            )),
+        }
+    }
+
+    fn in_trouble_with(&mut self, sentence: String) {
+        if !self.in_trouble {
+            self.in_trouble = true;
+            self.tell(News::Trouble(sentence));
+        }
+    }
+
+    fn well_again(&mut self) {
+        if self.in_trouble {
+            self.in_trouble = false;
+            let name = self.capture.info().name.clone();
+            self.tell(News::Input(name));
+        }
+    }
+
+    fn measure(&mut self) {
+        let totals = self.capture.totals();
+        let meter = Meter {
+            dropped: totals.dropped + totals.skipped,
+            clipped: totals.clipped_runs,
+        };
+        if meter != self.meter {
+            self.meter = meter;
+            self.tell(News::Meter(meter));
+        }
+    }
+
+    /// Writes on a thread of its own: reading a minute takes longer than the input can wait.
+    fn keep(&self) {
+        let (samples, news) = (self.last_minute.samples(), self.news.clone());
+        let (a4, naming, into) = (
+            self.options.a4,
+            self.options.naming,
+            self.options.into.clone(),
+        );
+        thread::spawn(move || {
+            let kept = super::last_minute::write(&samples, a4, naming, &into);
+            let _ = news.send(News::Kept(kept.map_err(|error| error.to_string())));
+        });
+    }
+
+    fn tell_events(&mut self) {
+        let mut events = std::mem::take(&mut self.events);
+        events
+            .drain(..)
+            .for_each(|event| self.tell(News::Event(event)));
+        self.events = events;
+    }
+
+    /// Never waits: who does not take news in time misses some.
+    fn tell(&self, news: News) {
+        let _ = self.news.try_send(news);
+    }
+}

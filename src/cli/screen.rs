@@ -1,0 +1,144 @@
+//! Runs the live screen on the terminal.
+//!
+//! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
+//! Units: none. Method: ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal,
+//! and signals only set a flag that is looked at here.
+//! Limits: draws at most once in [`DRAW_PAUSE`]; a change of what sounds is drawn at once.
+
+use super::listening::{Listening, News};
+use super::{CliError, CommandResult};
+use crate::harmony::Context;
+use crate::listener::Event;
+use crate::view::ink::Palette;
+use crate::view::live::{Live, Press, Request, draw};
+use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::{DefaultTerminal, Frame};
+use std::io;
+use std::path::PathBuf;
+use std::sync::mpsc::TryRecvError;
+use std::time::{Duration, Instant};
+
+/// Time between two screens while nothing but meters moves.
+const DRAW_PAUSE: Duration = Duration::from_millis(50);
+/// How long a key is waited for before news is looked at again: adds half of it to the latency.
+const KEY_PAUSE: Duration = Duration::from_millis(8);
+
+/// How the screen begins.
+#[derive(Debug, Clone)]
+pub struct Screen {
+    /// How chords are named.
+    pub context: Context,
+    /// Large letters.
+    pub large: bool,
+    /// Answers hidden until asked for.
+    pub guess_first: bool,
+}
+
+/// Draws what is heard until the player or `ended` ends it.
+///
+/// # Errors
+/// If the terminal cannot be drawn on.
+pub fn run(listening: &Listening, screen: &Screen, ended: impl Fn() -> bool) -> CommandResult {
+    let refused = |error: io::Error| {
+        CliError::failed(format!(
+            "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
+        ))
+    };
+    let mut terminal = ratatui::try_init().map_err(refused)?;
+    let shown = show(&mut terminal, listening, screen, ended);
+    ratatui::restore();
+    shown.map_err(refused)
+}
+
+fn show(
+    terminal: &mut DefaultTerminal,
+    listening: &Listening,
+    screen: &Screen,
+    ended: impl Fn() -> bool,
+) -> io::Result<()> {
+    let palette = Palette::of_environment();
+    let mut live = Live::new("", screen.context.clone())
+        .with_large_letters(screen.large)
+        .with_guess_first(screen.guess_first);
+    let mut drawn: Option<Instant> = None;
+    while !ended() {
+        let mut at_once = match take_news(&mut live, listening) {
+            Some(at_once) => at_once,
+            None => break,
+        };
+        if event::poll(KEY_PAUSE)? {
+            at_once = true;
+            if let event::Event::Key(key) = event::read()?
+                && let Some(press) = press_of(key)
+            {
+                match live.press(press) {
+                    Some(Request::Quit) => break,
+                    Some(Request::Keep) => {
+                        live.notice("writing the last minute");
+                        listening.keep_last_minute();
+                    }
+                    None => {}
+                }
+            }
+        }
+        if at_once || drawn.is_none_or(|drawn| drawn.elapsed() >= DRAW_PAUSE) {
+            terminal.draw(|frame: &mut Frame<'_>| {
+                draw(&live, palette, frame.area(), frame.buffer_mut())
+            })?;
+            drawn = Some(Instant::now());
+        }
+    }
+    Ok(())
+}
+
+/// Takes all news there is; true if some of it must be seen at once, `None` once the thread is gone.
+fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
+    let mut at_once = false;
+    loop {
+        match listening.news.try_recv() {
+            Ok(News::Event(event)) => {
+                at_once |= matches!(event, Event::Sounding(_));
+                live.hear(&event);
+            }
+            Ok(News::Meter(meter)) => live.measure(meter),
+            Ok(News::Input(name)) => live.listen_to(name),
+            Ok(News::Trouble(sentence)) => live.trouble(Some(sentence)),
+            Ok(News::Kept(Ok(files))) => live.notice(format!("kept: {}", list(&files))),
+            Ok(News::Kept(Err(sentence))) => live.notice(sentence),
+            Err(TryRecvError::Empty) => return Some(at_once),
+            Err(TryRecvError::Disconnected) => return None,
+        }
+    }
+}
+
+fn list(files: &[PathBuf]) -> String {
+    files
+        .iter()
+        .map(|file| file.display().to_string())
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+/// What a key asks for. Some terminals tell of a key's release as well, which is no press.
+fn press_of(key: KeyEvent) -> Option<Press> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    Some(match key.code {
+        // In raw mode Ctrl-C arrives as a key.
+        KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Press::Quit,
+        KeyCode::Char('q') | KeyCode::Esc => Press::Quit,
+        KeyCode::Char('p') => Press::Pause,
+        KeyCode::Char('g') => Press::GuessFirst,
+        KeyCode::Char(' ') => Press::Show,
+        KeyCode::Char('k') => Press::Keep,
+        KeyCode::Char('m') => Press::Mark,
+        KeyCode::Char('l') => Press::Large,
+        KeyCode::Char('s') => Press::NextStyle,
+        KeyCode::Char('0') => Press::NoKey,
+        KeyCode::Left => Press::KeyByFifths(-1),
+        KeyCode::Right => Press::KeyByFifths(1),
+        KeyCode::Down | KeyCode::Up => Press::OtherMode,
+        _ => return None,
+    })
+}

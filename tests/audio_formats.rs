@@ -1,0 +1,210 @@
+//! Every format gives the same sound at the same time as the lossless reference.
+
+mod support;
+
+use lidprop::audio::{self, SampleSource, SourceWarning};
+use lidprop::units::SampleRate;
+use support::{lag, read_all, rms, test_audio};
+
+const RATE: f64 = SampleRate::INTERNAL.get() as f64;
+
+/// One millisecond: the resamplers of encoder and reader round to a fraction of it, and ten are allowed.
+const MILLISECOND: i64 = 22;
+
+fn reference() -> Vec<f32> {
+    read_all(&mut audio::open(test_audio("formats/note.flac")).unwrap())
+}
+
+fn heard(name: &str) -> Vec<f32> {
+    let mut source =
+        audio::open(test_audio("formats").join(name)).unwrap_or_else(|e| panic!("{e}"));
+    let samples = read_all(&mut source);
+    assert_eq!(source.warnings(), [], "{name}");
+    samples
+}
+
+fn assert_same_time(name: &str, delay_seconds: f64) {
+    let (reference, heard) = (reference(), heard(name));
+    let delay = (delay_seconds * RATE).round() as i64;
+    let late = lag(&reference, &heard, delay + 1500) - delay;
+    println!(
+        "{name}: {late} samples late ({:.2} ms), {} samples long",
+        late as f64 / RATE * 1000.0,
+        heard.len()
+    );
+    assert!(late.abs() <= MILLISECOND, "{name} is {late} samples late");
+    let louder = 20.0 * (rms(&heard[delay as usize..]) / rms(&reference)).log10();
+    assert!(
+        louder.abs() < 1.0,
+        "{name} is {louder:.1} dB louder than the reference"
+    );
+}
+
+#[test]
+fn lossless_containers_keep_the_time_and_the_length() {
+    for name in ["note-alac.m4a", "note-flac.ogg"] {
+        assert_same_time(name, 0.0);
+        assert_eq!(heard(name).len(), reference().len(), "{name}");
+    }
+}
+
+#[test]
+fn mp3_starts_on_time_with_and_without_a_length_header() {
+    assert_same_time("note.mp3", 0.0);
+    assert_eq!(
+        heard("note.mp3").len(),
+        reference().len(),
+        "padding is cut off too"
+    );
+    assert_same_time("note-no-length.mp3", 0.0);
+}
+
+#[test]
+fn aac_starts_on_time_in_every_container() {
+    for name in ["note.m4a", "note-fragmented.m4a", "note.aac"] {
+        assert_same_time(name, 0.0);
+    }
+    assert_eq!(
+        heard("note.m4a").len(),
+        reference().len(),
+        "padding is cut off too"
+    );
+}
+
+#[test]
+fn silence_that_an_edit_list_asks_for_is_kept() {
+    assert_same_time("note-delayed.m4a", 0.25);
+}
+
+#[test]
+fn vorbis_starts_on_time() {
+    assert_same_time("note.ogg", 0.0);
+}
+
+#[test]
+fn telephone_codings_and_adpcm_start_on_time() {
+    for name in ["note-alaw.wav", "note-mulaw.wav", "note-adpcm.wav"] {
+        assert_same_time(name, 0.0);
+    }
+}
+
+#[test]
+fn the_content_decides_and_not_the_name() {
+    let folder = tempfile::tempdir().unwrap();
+    let misnamed = folder.path().join("memo.wav");
+    std::fs::copy(test_audio("formats/note.mp3"), &misnamed).unwrap();
+    let mut source = audio::open(&misnamed).unwrap();
+    assert_eq!(source.info().container, "MP3");
+    assert_eq!(read_all(&mut source).len(), reference().len());
+}
+
+#[test]
+fn what_a_source_is_can_be_told_before_it_is_read() {
+    let info = |name: &str| {
+        audio::open(test_audio("formats").join(name))
+            .unwrap()
+            .info()
+            .clone()
+    };
+    let flac = info("note.flac");
+    assert_eq!(
+        (
+            flac.container.as_str(),
+            flac.codec.as_str(),
+            flac.rate.get(),
+            flac.channels
+        ),
+        ("FLAC", "16-bit FLAC", 44_100, 1)
+    );
+    assert_eq!(flac.length.map(|l| l.0 as usize), Some(reference().len()));
+    assert_eq!(info("note.m4a").codec, "AAC-LC");
+    assert_eq!(info("note-alaw.wav").codec, "A-law");
+}
+
+#[test]
+fn codecs_that_are_not_read_are_named_with_the_remedy() {
+    let refusal = |name: &str| {
+        audio::open(test_audio("formats").join(name))
+            .err()
+            .expect("it is refused")
+            .to_string()
+    };
+    let opus = refusal("note.opus");
+    assert!(
+        opus.contains("coded as Opus") && opus.contains("ffmpeg -i INPUT output.flac"),
+        "{opus}"
+    );
+    let layer2 = refusal("note.mp2");
+    assert!(
+        layer2.contains("note.mp2") && layer2.contains("coded as MPEG layer 2"),
+        "{layer2}"
+    );
+}
+
+#[test]
+fn a_stream_gives_the_same_sound_as_the_file() {
+    for name in ["note.flac", "note.m4a", "note-alaw.wav"] {
+        let file = std::fs::File::open(test_audio("formats").join(name)).unwrap();
+        let mut source = audio::open_stream("standard input", Unseekable(file)).unwrap();
+        assert_eq!(read_all(&mut source), heard(name), "{name}");
+    }
+}
+
+/// A pipe: reads and cannot seek.
+struct Unseekable(std::fs::File);
+
+impl std::io::Read for Unseekable {
+    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+        self.0.read(out)
+    }
+}
+
+#[test]
+fn a_damaged_and_a_cut_recording_give_what_is_left_and_say_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = std::fs::read(test_audio("formats/note.flac")).unwrap();
+    let cut = folder.path().join("cut.flac");
+    std::fs::write(&cut, &whole[..whole.len() / 2]).unwrap();
+    let mut source = audio::open(&cut).unwrap();
+    let samples = read_all(&mut source);
+    assert!(samples.len() > reference().len() / 4 && samples.len() < reference().len());
+    assert!(
+        matches!(source.warnings()[..], [SourceWarning::CutShort { missing }] if missing > 0.2),
+        "{:?}",
+        source.warnings()
+    );
+}
+
+#[test]
+fn no_broken_file_brings_a_panic() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("broken");
+    for name in [
+        "note.flac",
+        "note.mp3",
+        "note.m4a",
+        "note.ogg",
+        "note-alaw.wav",
+        "note-adpcm.wav",
+        "note-alac.m4a",
+    ] {
+        let whole = std::fs::read(test_audio("formats").join(name)).unwrap();
+        let mut seed = 7u32;
+        for round in 0..12 {
+            let mut broken = whole.clone();
+            for _ in 0..=round * round {
+                seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let at = (seed >> 8) as usize % if round % 2 == 0 { broken.len() } else { 400 };
+                broken[at] = (seed >> 3) as u8;
+            }
+            broken.truncate(broken.len() - round * whole.len() / 13);
+            std::fs::write(&path, &broken).unwrap();
+            if let Ok(mut source) = audio::open(&path) {
+                let mut block = Vec::new();
+                while let Ok(audio::BlockState::More) = source.next_block(&mut block) {
+                    assert!(block.iter().all(|x| x.is_finite()), "{name}");
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,58 @@
+//! From samples to evidence nothing asks for memory once everything is made: safe to run beside live capture.
+//! A file of its own, with one test, because it counts what the whole process allocates.
+
+use lidprop::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
+use lidprop::spectrum::{Analyser, SpectrumFrame, TuningFollower};
+use lidprop::units::Hertz;
+use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
+use std::alloc::System;
+
+#[global_allocator]
+static ALLOCATOR: &StatsAlloc<System> = &INSTRUMENTED_SYSTEM;
+
+#[test]
+fn a_step_from_samples_to_evidence_allocates_nothing() {
+    let mut analyser = Analyser::new(Hertz::CONCERT_A4);
+    let mut follower = TuningFollower::new(Hertz::CONCERT_A4);
+    let mut estimator = NetworkEstimator::embedded();
+    let mut frame = SpectrumFrame::default();
+    let mut evidence = NoteEvidence::default();
+    let sound: Vec<f32> = (0..66_150)
+        .map(|n| 0.2 * (std::f32::consts::TAU * 437.0 / 22_050.0 * n as f32).sin())
+        .collect();
+    let mut hear = |sound: &[f32]| {
+        let mut frames = 0;
+        for block in sound.chunks(700) {
+            let mut rest = block;
+            while analyser.next_frame(&mut rest, &mut frame) {
+                follower.step(analyser.long_power());
+                if let Some(a4) = follower.a4() {
+                    analyser.retune(a4);
+                }
+                estimator.step(&frame, &mut evidence);
+                frames += 1;
+            }
+        }
+        frames
+    };
+    hear(&sound[..8192]);
+
+    let region = Region::new(ALLOCATOR);
+    let proof = std::hint::black_box(vec![0_u8; 64]);
+    assert!(region.change().allocations >= 1, "the counter counts");
+    drop(proof);
+
+    let region = Region::new(ALLOCATOR);
+    let frames = hear(&sound[8192..]);
+    let change = region.change();
+    assert_eq!(
+        (
+            change.allocations,
+            change.reallocations,
+            change.deallocations
+        ),
+        (0, 0, 0),
+        "{frames} frames"
+    );
+    assert!(frames > 100);
+}

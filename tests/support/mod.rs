@@ -1,0 +1,69 @@
+//! What several tests share.
+
+#![allow(dead_code)] // Each test binary uses its own part.
+
+pub mod sound_server;
+
+use lidprop::audio::{BlockState, FileSource, SampleSource};
+use lidprop::units::SampleRate;
+use std::path::{Path, PathBuf};
+
+/// The path of a file below `test-audio/`.
+pub fn test_audio(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("test-audio")
+        .join(name)
+}
+
+/// All samples of a source, at the internal rate.
+pub fn read_all(source: &mut FileSource) -> Vec<f32> {
+    let (mut all, mut block) = (Vec::new(), Vec::new());
+    loop {
+        let state = source
+            .next_block(&mut block)
+            .expect("the source can be read");
+        all.extend_from_slice(&block);
+        if state == BlockState::Ended {
+            return all;
+        }
+    }
+}
+
+/// By how many samples `heard` lies later than `reference`, by the highest cross-correlation within ±`reach`.
+pub fn lag(reference: &[f32], heard: &[f32], reach: i64) -> i64 {
+    let sum = |lag: i64| -> f64 {
+        let pairs = reference.iter().enumerate().filter_map(|(n, &r)| {
+            let at = usize::try_from(n as i64 + lag).ok()?;
+            Some(f64::from(r) * f64::from(*heard.get(at)?))
+        });
+        pairs.sum()
+    };
+    (-reach..=reach)
+        .max_by(|&a, &b| sum(a).total_cmp(&sum(b)))
+        .expect("the reach is not empty")
+}
+
+/// Root mean square.
+pub fn rms(samples: &[f32]) -> f64 {
+    let square: f64 = samples.iter().map(|&x| f64::from(x) * f64::from(x)).sum();
+    (square / samples.len().max(1) as f64).sqrt()
+}
+
+/// A recording as WAV in `folder`, which the sound server's player reads: in stereo, since it plays a mono file on one side only.
+pub fn as_stereo_wav(recording: &Path, folder: &Path) -> PathBuf {
+    let samples = read_all(&mut lidprop::audio::open(recording).expect("the recording is there"));
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: SampleRate::INTERNAL.get(),
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let path = folder.join("stereo.wav");
+    let mut writer = hound::WavWriter::create(&path, spec).expect("the folder can be written");
+    for x in samples {
+        writer.write_sample(x).expect("the disk has room");
+        writer.write_sample(x).expect("the disk has room");
+    }
+    writer.finalize().expect("the disk has room");
+    path
+}

@@ -1,0 +1,79 @@
+//! A note model of any size with random weights, as the bytes of a safetensors file.
+//!
+//! For tests and benchmarks of the inference itself; it hears nothing. Weights are uniform, scaled by the number of inputs, seeded.
+
+use lidprop::notes::features::INPUTS;
+use lidprop::notes::network::INTERVALS;
+use safetensors::tensor::{Dtype, TensorView};
+
+/// Sizes of the layers, by the letters of the network's description.
+#[derive(Clone, Copy)]
+pub struct Sizes {
+    pub a: usize,
+    pub d: usize,
+    pub c: usize,
+    pub h: usize,
+    pub g: usize,
+}
+
+/// Names and shapes of the tensors of a model of these sizes.
+pub fn shapes(Sizes { a, d, c, h, g }: Sizes) -> Vec<(&'static str, Vec<usize>)> {
+    vec![
+        ("w1.weight", vec![a, INPUTS]),
+        ("w1.bias", vec![a]),
+        ("w2.weight", vec![d, a]),
+        ("w2.bias", vec![d]),
+        ("wo.weight", vec![1, d]),
+        ("wo.bias", vec![1]),
+        ("wc.weight", vec![c, INTERVALS.len() * d]),
+        ("wc.bias", vec![c]),
+        ("w3.weight", vec![h, c + d]),
+        ("w3.bias", vec![h]),
+        ("gru.weight_ih_l0", vec![3 * g, h]),
+        ("gru.weight_hh_l0", vec![3 * g, g]),
+        ("gru.bias_ih_l0", vec![3 * g]),
+        ("gru.bias_hh_l0", vec![3 * g]),
+        ("wh.weight", vec![2, g + h]),
+        ("wh.bias", vec![2]),
+        ("calibration", vec![2, 2]),
+    ]
+}
+
+/// The values of each tensor, in the order of [`shapes`].
+pub fn values(sizes: Sizes, seed: u32) -> Vec<(&'static str, Vec<usize>, Vec<f32>)> {
+    let mut state = seed;
+    let mut uniform = move || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state) / f64::from(u32::MAX) * 2.0 - 1.0
+    };
+    shapes(sizes)
+        .into_iter()
+        .map(|(name, shape)| {
+            let scale = if shape.len() > 1 {
+                2.0 / (shape[1] as f64).sqrt()
+            } else {
+                0.2
+            };
+            let values = (0..shape.iter().product())
+                .map(|_| (scale * uniform()) as f32)
+                .collect();
+            (name, shape, values)
+        })
+        .collect()
+}
+
+/// A model file made of `tensors`.
+pub fn file(tensors: &[(&'static str, Vec<usize>, Vec<f32>)]) -> Vec<u8> {
+    let bytes: Vec<Vec<u8>> = tensors
+        .iter()
+        .map(|(_, _, v)| v.iter().flat_map(|x| x.to_le_bytes()).collect())
+        .collect();
+    let views = tensors.iter().zip(&bytes).map(|((name, shape, _), data)| {
+        (
+            *name,
+            TensorView::new(Dtype::F32, shape.clone(), data)
+                .expect("as many values as the shape says"),
+        )
+    });
+    safetensors::serialize(views, None).expect("a valid file")
+}
