@@ -18,10 +18,12 @@ use std::collections::BTreeMap;
 
 /// Most names that are listed.
 const MOST_NAMES: usize = 8;
-/// Names less likely than this are not listed, except the first.
+/// As many are listed however unlikely they are.
+const ALWAYS_LISTED: usize = 3;
+/// Names less likely than this are not listed beyond those.
 const LEAST_SCORE: f32 = 0.004;
 /// A first name less likely than this is no decision.
-const DECIDED: f32 = 0.4;
+const DECIDED: f32 = 0.55;
 
 /// Every name a set can have, with what it can stand for.
 ///
@@ -39,7 +41,7 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     let (candidates, none) = ranked(sounding, heard, context);
     let mut names: Vec<Name> = Vec::with_capacity(MOST_NAMES);
     for (candidate, score) in candidates.iter().take(MOST_NAMES) {
-        if names.is_empty() || *score >= LEAST_SCORE {
+        if names.len() < ALWAYS_LISTED || *score >= LEAST_SCORE {
             names.push(name_of(candidate, *score, heard.set, &speller, context));
         }
     }

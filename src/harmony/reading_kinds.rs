@@ -22,6 +22,9 @@ pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 7] = [
     fourths,
 ];
 
+/// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
+const BETWEEN_NEIGHBOURS: f32 = -1.4;
+
 const TRIADS: [DegreeSet; 2] = [DegreeSet::of("1 3 5"), DegreeSet::of("1 b3 5")];
 
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
@@ -270,24 +273,31 @@ fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 kind: "passing diminished",
                 chord,
                 family: Vec::new(),
-                cost: if up { 0.2 } else { 1.6 },
+                cost: match (up, previous == Some(root.up(-1))) {
+                    (true, true) => BETWEEN_NEIGHBOURS,
+                    (true, false) => 0.2,
+                    (false, _) => 1.6,
+                },
                 targets: vec![to],
                 why: Why::PassingUp,
             });
-            let down = next == Some(root.up(-1))
-                && previous.is_none_or(|p| p == root.up(1) || p.above(root) < 6);
+            let down = next == Some(root.up(-1));
             let minor_down = Chord::new(speller.root(root.up(-1), MINOR_SEVENTH), MINOR_SEVENTH);
             let to = scene.context.after.filter(|_| down).unwrap_or(minor_down);
             out.push(Draft {
                 kind: "passing diminished",
                 chord,
                 family: Vec::new(),
-                cost: if down { 0.2 } else { 2.0 },
+                cost: match (down, previous == Some(root.up(1))) {
+                    (true, true) => BETWEEN_NEIGHBOURS,
+                    (true, false) => 0.2,
+                    (false, _) => 2.0,
+                },
                 targets: vec![to],
                 why: Why::PassingDown,
             });
             let auxiliary = previous == Some(root) && falls;
-            let cost = if auxiliary { 0.1 } else { 2.2 };
+            let cost = if auxiliary { BETWEEN_NEIGHBOURS } else { 2.2 };
             out.push(Draft {
                 kind: "auxiliary diminished",
                 chord,
