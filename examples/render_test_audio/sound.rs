@@ -305,7 +305,14 @@ fn flac_bytes(steps: &[i32], rate: u32) -> Result<Vec<u8>, String> {
         .into_verified()
         .map_err(|(_, e)| e.to_string())?;
     let source = flacenc::source::MemSource::from_samples(steps, 1, 16, rate as usize);
-    let stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
+    let block = config.block_size;
+    let mut stream =
+        flacenc::encode_with_fixed_block_size(&config, source, block).map_err(|e| e.to_string())?;
+    // The smallest block must be stated without the last one (RFC 9639, section 8.2); the encoder counts it, and strict
+    // decoders then take the stream for one of varying blocks.
+    stream
+        .stream_info_mut()
+        .set_block_sizes(block, block)
         .map_err(|e| e.to_string())?;
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream.write(&mut sink).map_err(|e| e.to_string())?;

@@ -16,7 +16,9 @@
 //! assert!(naming.readings.iter().any(|r| r.kind == "rootless dominant" && r.ascii == "E13b9"));
 //! ```
 
+pub mod all_keys;
 pub mod cadence;
+pub(crate) mod candidates;
 pub mod degree;
 pub mod function;
 pub mod grammar;
@@ -26,12 +28,14 @@ pub mod naming;
 pub mod pitch;
 pub mod progression;
 pub mod quality;
+pub(crate) mod reading_kinds;
 pub mod readings;
 pub mod resolution;
 pub mod score;
 pub(crate) mod speller;
 pub mod spelling;
 pub mod symbol;
+pub mod typed;
 
 pub use cadence::Cadence;
 pub use degree::{Degree, DegreeSet};
