@@ -79,7 +79,7 @@ fn the_chord_after_settles_which_dominant_a_stand_in_stands_for() {
     let first = |next| {
         let naming = named("D4 F4 G#4 C#5", &after(next));
         (
-            naming.readings[0].kind.clone(),
+            naming.readings[0].kind.to_string(),
             naming.readings[0].ascii.clone(),
         )
     };
@@ -94,7 +94,7 @@ fn a_delayed_tonic_falls_to_its_tonic_by_two_rising_half_steps() {
     let steps = &of_kind(&naming, "delayed tonic", "Cmaj7").resolves_to[0].voices;
     let moves: Vec<(&str, &str, i8)> = steps
         .iter()
-        .map(|v| (v.from.as_str(), v.to.as_str(), v.half_steps))
+        .map(|v| (v.from.as_ref(), v.to.as_ref(), v.half_steps))
         .collect();
     assert_eq!(
         moves,
@@ -109,7 +109,9 @@ fn a_diminished_seventh_is_passing_common_tone_or_leading_by_what_surrounds_it()
             before: Some(before.parse().unwrap()),
             ..after(next)
         };
-        named("C#3 E3 G3 Bb3", &context).readings[0].kind.clone()
+        named("C#3 E3 G3 Bb3", &context).readings[0]
+            .kind
+            .to_string()
     };
     assert_eq!(kind("Cmaj7", "Dm7"), "passing diminished");
     assert_eq!(kind("C#m7", "C#m7"), "auxiliary diminished");
@@ -199,13 +201,13 @@ fn theory_spells_by_letter_and_readable_as_players_read() {
             .cloned()
             .collect::<Vec<_>>()
     };
-    assert!(notes("F7#9", Spelling::Theory).contains(&"G#".to_owned()));
-    assert!(notes("F7#9", Spelling::Readable).contains(&"Ab".to_owned()));
-    assert!(notes("C#7", Spelling::Theory).contains(&"E#".to_owned()));
-    assert!(notes("C#7", Spelling::Readable).contains(&"F".to_owned()));
+    assert!(notes("F7#9", Spelling::Theory).contains(&"G#".into()));
+    assert!(notes("F7#9", Spelling::Readable).contains(&"Ab".into()));
+    assert!(notes("C#7", Spelling::Theory).contains(&"E#".into()));
+    assert!(notes("C#7", Spelling::Readable).contains(&"F".into()));
     assert!(
-        notes("Ebdim7", Spelling::Theory).contains(&"Bbb".to_owned())
-            || notes("Ebdim7", Spelling::Theory).contains(&"Dbb".to_owned())
+        notes("Ebdim7", Spelling::Theory).contains(&"Bbb".into())
+            || notes("Ebdim7", Spelling::Theory).contains(&"Dbb".into())
     );
 }
 

@@ -8,7 +8,7 @@ use super::naming::name_chord;
 use super::speller::Speller;
 use super::spelling::with_octave;
 use super::typed::Typed;
-use super::{Chord, Context, Key, PitchClass, Sounding, SoundingNote, Style};
+use super::{Chord, Context, Key, PitchClass, Sounding, SoundingNote, Style, Word};
 use crate::units::{MidiNote, Semitones};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -25,7 +25,7 @@ pub struct InKey {
     /// The notes with octaves, lowest first.
     pub notes: Vec<String>,
     /// Each note by name with its degree.
-    pub degrees: BTreeMap<String, String>,
+    pub degrees: BTreeMap<Word, Word>,
 }
 
 /// The voicing through the cycle of fourths, from its own root.
@@ -133,7 +133,7 @@ mod tests {
         );
         assert_eq!(all[1].notes, ["G3", "Bb3", "Db4", "F#4"]);
         for key in &all {
-            let mut degrees: Vec<&str> = key.degrees.values().map(String::as_str).collect();
+            let mut degrees: Vec<&str> = key.degrees.values().map(AsRef::as_ref).collect();
             degrees.sort_unstable();
             assert_eq!(degrees, ["1", "7", "b3", "b5"], "{}", key.ascii);
         }

@@ -12,7 +12,7 @@ use super::readings;
 use super::speller::Speller;
 use super::spelling::with_octave;
 use super::symbol::{Chord, Style};
-use super::{Context, Name, Naming, Sounding, Verdict};
+use super::{Context, Name, Naming, Sounding, Verdict, Word};
 use crate::units::MidiNote;
 use std::collections::BTreeMap;
 
@@ -110,7 +110,7 @@ fn name_of(
         ascii: chord.symbol(Style::Ascii),
         chart: chord.chart_symbol(context.style),
         label: super::label::write(&chord, candidate.sounding()),
-        root: chord.root.name().to_owned(),
+        root: chord.root.name().into(),
         score,
         degrees: degree_names(&chord, set, speller),
     }
@@ -121,7 +121,7 @@ pub(crate) fn degree_names(
     chord: &Chord,
     set: PitchSet,
     speller: &Speller,
-) -> BTreeMap<String, String> {
+) -> BTreeMap<Word, Word> {
     const BESIDE: [&str; 12] = [
         "1", "b9", "9", "#9", "3", "11", "#11", "5", "b13", "13", "b7", "7",
     ];
@@ -133,8 +133,8 @@ pub(crate) fn degree_names(
                 .at(half_steps)
                 .map_or(BESIDE[half_steps as usize], Degree::name);
             (
-                speller.note(class, Some(chord)).name().to_owned(),
-                degree.to_owned(),
+                speller.note(class, Some(chord)).name().into(),
+                degree.into(),
             )
         })
         .collect()
@@ -168,7 +168,7 @@ fn fraction(sounding: &Sounding, speller: &Speller, context: &Context) -> Option
             ascii: chord.symbol(Style::Ascii),
             chart: chord.symbol(context.style),
             label: super::label::write(&chord, high_degrees),
-            root: lower.name().to_owned(),
+            root: lower.name().into(),
             score: 0.0,
             degrees: degree_names(&from_lower, chord.pitches(), speller),
         })

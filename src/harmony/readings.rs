@@ -127,18 +127,18 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         )
     };
     Reading {
-        kind: draft.kind.to_owned(),
+        kind: draft.kind.into(),
         stands_for,
         ascii,
         label: label::write(chord, chord.degrees.iter().filter(heard).collect()),
         score: (-draft.cost).exp() / total,
         degrees: degree_names(chord, set, scene.speller),
-        tensions: tensions.map(|d| d.name().to_owned()).collect(),
+        tensions: tensions.map(|d| d.name().into()).collect(),
         missing: chord
             .degrees
             .iter()
             .filter(|d| !heard(d))
-            .map(|d| d.name().to_owned())
+            .map(|d| d.name().into())
             .collect(),
         resolves_to: draft
             .targets

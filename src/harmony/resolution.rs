@@ -43,11 +43,11 @@ pub(crate) fn resolve(
         .map(|class| {
             let half_steps = nearest(class, pitches);
             VoiceStep {
-                from: speller.note(class, Some(from)).name().to_owned(),
+                from: speller.note(class, Some(from)).name().into(),
                 to: next
                     .note(class.up(i32::from(half_steps)), Some(&target))
                     .name()
-                    .to_owned(),
+                    .into(),
                 half_steps,
             }
         })

@@ -6,7 +6,7 @@
 
 use crate::chart::document::Certainty;
 use crate::harmony::all_keys::InKey;
-use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Verdict};
+use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Verdict, Word};
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
 use std::collections::BTreeMap;
@@ -112,8 +112,8 @@ fn print_reading(reading: &Reading, ink: Ink, out: &mut dyn Write) -> io::Result
     Ok(())
 }
 
-fn degrees_text(degrees: &BTreeMap<String, String>) -> String {
-    let mut pairs: Vec<(&String, &String)> = degrees.iter().collect();
+fn degrees_text(degrees: &BTreeMap<Word, Word>) -> String {
+    let mut pairs: Vec<(&Word, &Word)> = degrees.iter().collect();
     pairs.sort_by_key(|(_, degree)| {
         degree
             .trim_start_matches(['b', '#'])
