@@ -79,6 +79,17 @@ fn weights_change_nothing_but_escape_sequences() {
     assert_eq!(plain, chart(100));
 }
 
+/// Odds of names are harmony's business and move with its calibration: a layout is the same whatever they are.
+fn without_odds(screen: &str) -> String {
+    let mut words: Vec<&str> = screen.split(' ').collect();
+    for place in 1..words.len() {
+        if words[place].starts_with('%') && words[place - 1].parse::<u8>().is_ok() {
+            words[place - 1] = "nn";
+        }
+    }
+    words.join(" ")
+}
+
 /// The screen while the last chord of the evening sounds and has settled.
 fn live() -> Live {
     let mut live = Live::new("Upright room, USB microphone", Context::default());
@@ -112,7 +123,7 @@ fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
     for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
         assert_snapshot(
             &format!("live-{columns}x{rows}"),
-            &screen(&live(), columns, rows),
+            &without_odds(&screen(&live(), columns, rows)),
         );
     }
 }
@@ -123,7 +134,7 @@ fn large_letters_are_drawn_on_request() {
     for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
         assert_snapshot(
             &format!("live-large-{columns}x{rows}"),
-            &screen(&live, columns, rows),
+            &without_odds(&screen(&live, columns, rows)),
         );
     }
 }

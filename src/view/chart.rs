@@ -12,14 +12,15 @@ use crate::listener::{ChordNote, ChordSpan};
 use crate::units::{SampleRate, Seconds};
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::names::others_worth_showing;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
 const TIME_COLUMNS: usize = 10;
 /// Columns that names and readings need beside the picture.
 const NAME_COLUMNS: usize = 28;
-/// Names shown a chord.
-const NAMES_SHOWN: usize = 3;
+/// Names after the best one.
+const OTHER_NAMES: usize = 2;
 
 /// Prints the chart of one recording.
 ///
@@ -180,7 +181,7 @@ pub fn note_text(name: &str, certainty: Certainty) -> String {
 
 /// `Dm7(♭5)   or Fm6/D, A♭6/D`, and whether the best one can be relied on.
 fn names_text(chord: &HeardChord) -> String {
-    let Some((best, others)) = chord.names.split_first() else {
+    let Some(best) = chord.names.first() else {
         return "no good name".to_owned();
     };
     let lead = match chord.verdict {
@@ -188,11 +189,8 @@ fn names_text(chord: &HeardChord) -> String {
         Verdict::Undecided => "as well",
         Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
     };
-    let others: Vec<&str> = others
-        .iter()
-        .take(NAMES_SHOWN - 1)
-        .map(|name| name.symbol.as_str())
-        .collect();
+    let others = others_worth_showing(&chord.names, OTHER_NAMES);
+    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
     if others.is_empty() {
         best.symbol.clone()
     } else {

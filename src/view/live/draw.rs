@@ -14,6 +14,7 @@ use crate::harmony::{Naming, Reading, Verdict};
 use crate::units::SampleRate;
 use crate::view::chart::{clock, note_text, notes_text};
 use crate::view::ink::Palette;
+use crate::view::names::others_worth_showing;
 use crate::view::settle::{Answer, Standing};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -178,11 +179,8 @@ fn notes_line(answer: &Answer) -> String {
 }
 
 fn others_line(naming: &Naming) -> String {
-    let others: Vec<String> = naming
-        .names
+    let others: Vec<String> = others_worth_showing(&naming.names, OTHER_NAMES)
         .iter()
-        .skip(1)
-        .take(OTHER_NAMES)
         .map(|name| format!("{} {:.0} %", name.symbol, 100.0 * name.score))
         .collect();
     let lead = match naming.verdict {
