@@ -40,6 +40,8 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     if heard.chords.is_empty() {
         writeln!(out, "  no chord was heard")?;
     }
+    writeln!(out)?;
+    outline(heard, ink, out)?;
     if doubts {
         let legend = "A4? likely   (A4) perhaps only ringing along";
         writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
@@ -62,6 +64,40 @@ fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
         writeln!(out, "  note: {warning}")?;
     }
     writeln!(out)
+}
+
+/// The key, and the cadences with their times.
+fn outline(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+    let columns = usize::from(ink.columns).saturating_sub(TIME_COLUMNS);
+    let mut row = |mut head: String, text: &str| {
+        wrapped(text, columns)
+            .iter()
+            .try_for_each(|line| writeln!(out, "{:>8}  {line}", std::mem::take(&mut head)))
+    };
+    let outline = heard.outline();
+    if let Some(key) = outline.key {
+        row("key".into(), &format!("mostly {key}"))?;
+    }
+    let start = |chord: usize| {
+        heard.chords.get(chord).map_or_else(String::new, |span| {
+            clock(span.start.seconds(SampleRate::INTERNAL))
+        })
+    };
+    for cadence in &outline.cadences {
+        let how = match (cadence.stand_in, cadence.substitute) {
+            (true, _) => ", its dominant a stand-in without root",
+            (_, true) => ", its dominant the substitute a tritone away",
+            _ => "",
+        };
+        let text = format!(
+            "{} to {}{how}, until {}",
+            cadence.kind,
+            cadence.to,
+            start(cadence.last)
+        );
+        row(start(cadence.first), &text)?;
+    }
+    Ok(())
 }
 
 struct Layout {
