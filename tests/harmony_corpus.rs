@@ -51,7 +51,8 @@ fn true_notes_of_every_voicing_get_an_accepted_name_first() {
         return;
     };
     let (mut first, mut third) = (0, 0);
-    let (mut sure, mut sure_right, mut sum) = (0, 0, 0.0);
+    // Calibration: the promised and the true share of accepted names, by how likely the accepted ones were said to be.
+    let mut bins = [(0.0, 0.0, 0); 4];
     for clip in &clips {
         let chord = &clip["chords"][0];
         let accepted: Vec<_> = chord["accepted"]
@@ -68,11 +69,19 @@ fn true_notes_of_every_voicing_get_an_accepted_name_first() {
             .collect();
         first += usize::from(right.first() == Some(&true));
         third += usize::from(right.iter().take(3).any(|&r| r));
-        if naming.names[0].score >= 0.8 {
-            sure += 1;
-            sure_right += usize::from(right[0]);
-        }
-        sum += naming.names[0].score;
+        let first_score = naming.names[0].score;
+        let bin = &mut bins[(4.0 * first_score).min(3.0) as usize];
+        bin.0 += f64::from(
+            naming
+                .names
+                .iter()
+                .zip(&right)
+                .filter(|(_, r)| **r)
+                .map(|(n, _)| n.score)
+                .sum::<f32>(),
+        );
+        bin.1 += f64::from(u8::from(right[0]));
+        bin.2 += 1;
         if right.first() != Some(&true) {
             let shown: Vec<_> = naming
                 .names
@@ -86,12 +95,21 @@ fn true_notes_of_every_voicing_get_an_accepted_name_first() {
         }
     }
     let share = |n: usize| n as f64 / clips.len() as f64;
-    println!(
-        "first {:.3}, among three {:.3}; mean score {:.3}; sure {sure}, right {sure_right}",
-        share(first),
-        share(third),
-        sum / clips.len() as f32
-    );
+    println!("first {:.3}, among three {:.3}", share(first), share(third));
+    let error: f64 = bins
+        .iter()
+        .map(|(said, true_share, _)| (said - true_share).abs())
+        .sum::<f64>()
+        / clips.len() as f64;
+    for (said, true_share, n) in bins.iter().filter(|b| b.2 > 0) {
+        println!(
+            "  {n:3} clips: accepted names said to be {:.2} likely, first name accepted {:.2}",
+            said / f64::from(*n),
+            true_share / f64::from(*n)
+        );
+    }
+    println!("expected calibration error {error:.3}");
+    assert!(error <= 0.15, "expected calibration error {error}");
     assert!(share(first) >= 0.985, "first {}", share(first));
     assert!(share(third) >= 0.995, "among three {}", share(third));
 }

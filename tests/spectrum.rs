@@ -9,7 +9,7 @@ use lidprop::units::{Hertz, MidiNote, PIANO_KEYS};
 
 #[path = "support/random_model.rs"]
 mod random_model;
-use random_model::Sizes;
+use random_model::{Sizes, Tensor};
 
 const RATE: f64 = 22_050.0;
 
@@ -172,7 +172,7 @@ fn gain_changes_no_input_of_the_network() {
 
 /// The network as its description says, key by key in f64.
 struct Slow {
-    tensors: Vec<(&'static str, Vec<usize>, Vec<f32>)>,
+    tensors: Vec<Tensor>,
     sizes: Sizes,
     memory: Vec<Vec<f64>>,
 }
@@ -370,7 +370,7 @@ fn a_file_that_is_no_model_is_refused_with_the_tensor_that_does_not_fit() {
         h: 3,
         g: 2,
     };
-    let refusal = |change: &dyn Fn(&mut Vec<(&'static str, Vec<usize>, Vec<f32>)>)| {
+    let refusal = |change: &dyn Fn(&mut Vec<Tensor>)| {
         let mut tensors = random_model::values(sizes, 1);
         change(&mut tensors);
         Model::from_bytes(&random_model::file(&tensors))

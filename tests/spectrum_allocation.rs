@@ -1,14 +1,13 @@
 //! From samples to evidence nothing asks for memory once everything is made: safe to run beside live capture.
-//! A file of its own, with one test, because it counts what the whole process allocates.
+//! A file of its own, because the allocator serves the whole test binary.
 
+use assert_no_alloc::{AllocDisabler, assert_no_alloc, violation_count};
 use lidprop::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, SpectrumFrame, TuningFollower};
 use lidprop::units::Hertz;
-use stats_alloc::{INSTRUMENTED_SYSTEM, Region, StatsAlloc};
-use std::alloc::System;
 
 #[global_allocator]
-static ALLOCATOR: &StatsAlloc<System> = &INSTRUMENTED_SYSTEM;
+static ALLOCATOR: AllocDisabler = AllocDisabler;
 
 #[test]
 fn a_step_from_samples_to_evidence_allocates_nothing() {
@@ -37,22 +36,11 @@ fn a_step_from_samples_to_evidence_allocates_nothing() {
     };
     hear(&sound[..8192]);
 
-    let region = Region::new(ALLOCATOR);
-    let proof = std::hint::black_box(vec![0_u8; 64]);
-    assert!(region.change().allocations >= 1, "the counter counts");
-    drop(proof);
-
-    let region = Region::new(ALLOCATOR);
-    let frames = hear(&sound[8192..]);
-    let change = region.change();
-    assert_eq!(
-        (
-            change.allocations,
-            change.reallocations,
-            change.deallocations
-        ),
-        (0, 0, 0),
-        "{frames} frames"
-    );
+    let before = violation_count();
+    let frames = assert_no_alloc(|| hear(&sound[8192..]));
+    assert_eq!(violation_count() - before, 0, "in {frames} frames");
     assert!(frames > 100);
+
+    assert_no_alloc(|| drop(std::hint::black_box(vec![0_u8; 64])));
+    assert!(violation_count() > before, "the guard itself works");
 }

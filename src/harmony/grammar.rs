@@ -169,7 +169,10 @@ impl<'a> Reader<'a> {
         }
         if self.take(&["add"]).is_some() {
             draft.major_word = false;
-            let degree = self.degree(true)?;
+            let degree = match self.take(&["maj7", "M7"]) {
+                Some(_) => Degree::MAJOR_SEVENTH,
+                None => self.degree(true)?,
+            };
             draft.added = draft.added.with(degree);
             return Ok(true);
         }

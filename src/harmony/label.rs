@@ -8,7 +8,6 @@
 use super::degree::{Degree, DegreeSet};
 use super::spelling::{Spelled, read_spelled};
 use super::symbol::Chord;
-use std::fmt::Write;
 
 /// Shorthands of the syntax that every reader of it knows.
 const SHORTHANDS: [(&str, DegreeSet); 19] = [
@@ -44,14 +43,19 @@ pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
         .iter()
         .min_by_key(|(_, set)| effort(*set))
         .expect("there are shorthands");
-    let mut out = format!("{root}:{name}");
+    let mut out = String::with_capacity(24);
+    [root.name(), ":", name]
+        .iter()
+        .for_each(|part| out.push_str(part));
     let missing = set.minus(sounding).iter().map(|d| (d, "*"));
     let mut extra: Vec<_> = missing
         .chain(sounding.minus(*set).iter().map(|d| (d, "")))
         .collect();
     extra.sort_by_key(|(d, _)| (d.number(), d.half_steps()));
     for (i, (degree, sign)) in extra.iter().enumerate() {
-        let _ = write!(out, "{}{sign}{degree}", if i == 0 { '(' } else { ',' });
+        out.push(if i == 0 { '(' } else { ',' });
+        out.push_str(sign);
+        out.push_str(degree.name());
     }
     if !extra.is_empty() {
         out.push(')');
@@ -59,7 +63,8 @@ pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
     if let Some(bass) = chord.bass
         && let Some(degree) = bass_degree(root, bass, sounding)
     {
-        let _ = write!(out, "/{degree}");
+        out.push('/');
+        out.push_str(degree);
     }
     out
 }

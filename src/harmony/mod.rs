@@ -16,7 +16,9 @@
 //! assert!(naming.readings.iter().any(|r| r.kind == "rootless dominant" && r.ascii == "E13b9"));
 //! ```
 
+pub mod all_keys;
 pub mod cadence;
+pub(crate) mod candidates;
 pub mod degree;
 pub mod function;
 pub mod grammar;
@@ -26,12 +28,14 @@ pub mod naming;
 pub mod pitch;
 pub mod progression;
 pub mod quality;
+pub(crate) mod reading_kinds;
 pub mod readings;
 pub mod resolution;
 pub mod score;
 pub(crate) mod speller;
 pub mod spelling;
 pub mod symbol;
+pub mod typed;
 
 pub use cadence::Cadence;
 pub use degree::{Degree, DegreeSet};
@@ -49,6 +53,9 @@ pub use symbol::{Chord, Style};
 use crate::units::{MidiNote, Share};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+
+/// A word of a table (a note name, a degree, a kind of reading): borrowed when we write it, owned when it was read from a file.
+pub type Word = std::borrow::Cow<'static, str>;
 
 /// One note to be named.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -145,18 +152,18 @@ pub struct Name {
     /// In the academic label syntax (Harte et al., ISMIR 2005).
     pub label: String,
     /// Name of the root.
-    pub root: String,
+    pub root: Word,
     /// Probability that a practitioner would use this name, 0 to 1; all names of a set add up to at most 1.
     pub score: f32,
     /// Each sounding note (by name) with its degree in this chord.
-    pub degrees: BTreeMap<String, String>,
+    pub degrees: BTreeMap<Word, Word>,
 }
 
 /// Something a set of notes can stand for.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// The kind of reading, in words of the trade (say, `rootless dominant`).
-    pub kind: String,
+    pub kind: Word,
     /// The chord it stands for, as printed.
     pub stands_for: String,
     /// The same in plain ASCII.
@@ -166,11 +173,11 @@ pub struct Reading {
     /// How likely it is beside the other readings of the same notes, 0 to 1.
     pub score: f32,
     /// Each sounding note (by name) with its degree in the chord it stands for.
-    pub degrees: BTreeMap<String, String>,
+    pub degrees: BTreeMap<Word, Word>,
     /// The tensions that sound, lowest degree first.
-    pub tensions: Vec<String>,
+    pub tensions: Vec<Word>,
     /// Degrees of the chord that do not sound.
-    pub missing: Vec<String>,
+    pub missing: Vec<Word>,
     /// Where it tends to go, likeliest first.
     pub resolves_to: Vec<Resolution>,
     /// Why, in one sentence.
@@ -192,9 +199,9 @@ pub struct Resolution {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct VoiceStep {
     /// The note that sounds.
-    pub from: String,
+    pub from: Word,
     /// The note it goes to.
-    pub to: String,
+    pub to: Word,
     /// Half steps up; negative is down, 0 stays.
     pub half_steps: i8,
 }

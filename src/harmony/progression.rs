@@ -7,10 +7,11 @@
 //! Limits: no rhythm; a key that lasts one or two chords is heard as secondary dominants.
 
 use super::cadence::{Cadence, Step, cadences};
+use super::candidates::{Heard, ranked};
 use super::degree::DegreeSet;
 use super::function::{Class, fit, function};
 use super::key::{Key, Mode};
-use super::naming::{Heard, name_chord, ranked};
+use super::naming::name_chord;
 use super::pitch::PitchClass;
 use super::readings::{Scene, drafts};
 use super::speller::Speller;

@@ -169,14 +169,12 @@ impl Shape {
     }
 }
 
-/// All qualities, prepared once.
-pub(crate) static SHAPES: LazyLock<Vec<Shape>> =
-    LazyLock::new(|| QUALITIES.iter().map(Shape::of).collect());
-
-/// The quality with exactly these degrees.
-pub fn with_degrees(degrees: DegreeSet) -> Option<&'static Quality> {
-    QUALITIES.iter().find(|q| q.degrees == degrees)
-}
+/// All qualities, prepared once, the commonest first: a search may stop at the first that is too rare.
+pub(crate) static SHAPES: LazyLock<Vec<Shape>> = LazyLock::new(|| {
+    let mut shapes: Vec<Shape> = QUALITIES.iter().map(Shape::of).collect();
+    shapes.sort_by(|a, b| a.quality.rarity.total_cmp(&b.quality.rarity));
+    shapes
+});
 
 #[cfg(test)]
 mod tests {

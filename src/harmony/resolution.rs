@@ -36,15 +36,18 @@ pub(crate) fn resolve(
     context: &Context,
 ) -> Resolution {
     let pitches = target.pitches();
+    // How these notes were typed says nothing of the next chord's names.
+    let next = speller.untyped();
     let voices = set
         .iter()
         .map(|class| {
             let half_steps = nearest(class, pitches);
             VoiceStep {
-                from: speller.note(class, Some(from)).to_string(),
-                to: speller
+                from: speller.note(class, Some(from)).name().into(),
+                to: next
                     .note(class.up(i32::from(half_steps)), Some(&target))
-                    .to_string(),
+                    .name()
+                    .into(),
                 half_steps,
             }
         })

@@ -93,5 +93,5 @@ pub const PENALTIES: Penalties = Penalties {
     falls_a_half_step: 0.3,
     leads_up: 0.3,
     no_name: 2.4,
-    temperature: 0.5,
+    temperature: 0.35,
 };

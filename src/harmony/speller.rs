@@ -29,6 +29,14 @@ impl Speller {
         }
     }
 
+    /// The same without regard to how notes were typed.
+    pub(crate) fn untyped(&self) -> Self {
+        Self {
+            typed: [None; 12],
+            ..*self
+        }
+    }
+
     /// The root of a chord with these degrees.
     pub(crate) fn root(&self, class: PitchClass, degrees: DegreeSet) -> Spelled {
         if let Some(typed) = self.typed[class.get() as usize]
@@ -67,12 +75,12 @@ impl Speller {
         } else {
             usual.fifths() - 12
         });
-        let trouble = |root: Spelled| {
-            degrees
-                .iter()
-                .map(|d| root.degree(d).trouble())
-                .sum::<u32>()
-        };
+        // Tensions are written as alterations of the chord, so its four plain notes decide.
+        let plain = degrees
+            .iter()
+            .filter(|d| !d.is_tension())
+            .collect::<DegreeSet>();
+        let trouble = |root: Spelled| plain.iter().map(|d| root.degree(d).trouble()).sum::<u32>();
         if usual.accidentals() != 0 && trouble(other) < trouble(usual) {
             other
         } else {

@@ -132,11 +132,27 @@ impl Spelled {
     }
 }
 
+/// Every name by letter, from three flats to three sharps.
+const NAMES: [[&str; 7]; 7] = [
+    ["Cbbb", "Cbb", "Cb", "C", "C#", "C##", "C###"],
+    ["Dbbb", "Dbb", "Db", "D", "D#", "D##", "D###"],
+    ["Ebbb", "Ebb", "Eb", "E", "E#", "E##", "E###"],
+    ["Fbbb", "Fbb", "Fb", "F", "F#", "F##", "F###"],
+    ["Gbbb", "Gbb", "Gb", "G", "G#", "G##", "G###"],
+    ["Abbb", "Abb", "Ab", "A", "A#", "A##", "A###"],
+    ["Bbbb", "Bbb", "Bb", "B", "B#", "B##", "B###"],
+];
+
+impl Spelled {
+    /// The name in plain ASCII: `Bb`, `F#`.
+    pub const fn name(self) -> &'static str {
+        NAMES[self.letter as usize][(self.accidentals + 3) as usize]
+    }
+}
+
 impl fmt::Display for Spelled {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let sign = if self.accidentals < 0 { "b" } else { "#" };
-        write!(f, "{}", self.letter())?;
-        (0..self.accidentals.unsigned_abs()).try_for_each(|_| f.write_str(sign))
+        f.write_str(self.name())
     }
 }
 

@@ -7,9 +7,9 @@
 
 use super::degree::{Degree, DegreeSet};
 use super::pitch::PitchSet;
-use super::quality::{QUALITIES, with_degrees};
+use super::quality::QUALITIES;
 use super::spelling::Spelled;
-use std::fmt::Write;
+use std::sync::LazyLock;
 
 /// A chord as written: what it holds, not how it is voiced.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -135,20 +135,24 @@ impl Chord {
 }
 
 fn write_note(out: &mut String, note: Spelled, style: Style) {
+    if style == Style::Ascii {
+        out.push_str(note.name());
+        return;
+    }
     out.push(note.letter());
-    let sign = match (note.accidentals() < 0, style) {
-        (true, Style::Ascii) => 'b',
-        (false, Style::Ascii) => '#',
-        (true, _) => '♭',
-        (false, _) => '♯',
-    };
+    let sign = if note.accidentals() < 0 { '♭' } else { '♯' };
     (0..note.accidentals().unsigned_abs()).for_each(|_| out.push(sign));
 }
 
-/// The row of the vocabulary that takes the fewest words to turn into `degrees`, and what must be added to it and left out.
-fn nearest(degrees: DegreeSet) -> (&'static str, DegreeSet, DegreeSet) {
-    if let Some(quality) = with_degrees(degrees) {
-        return (quality.body, DegreeSet::EMPTY, DegreeSet::EMPTY);
+/// Every body of the vocabulary in every style, written once.
+static BODIES: LazyLock<[Vec<String>; Style::ALL.len()]> = LazyLock::new(|| {
+    Style::ALL.map(|style| QUALITIES.iter().map(|q| body_of(q.body, style)).collect())
+});
+
+/// The row of the vocabulary that takes the fewest words to turn into `degrees`, what must be added to it and what left out.
+fn nearest(degrees: DegreeSet) -> (usize, DegreeSet, DegreeSet) {
+    if let Some(exact) = QUALITIES.iter().position(|q| q.degrees == degrees) {
+        return (exact, DegreeSet::EMPTY, DegreeSet::EMPTY);
     }
     let words = |row: DegreeSet| {
         let added = degrees.minus(row);
@@ -158,15 +162,17 @@ fn nearest(degrees: DegreeSet) -> (&'static str, DegreeSet, DegreeSet) {
             .any(|d| d.number() < 8 && row.pitches().bits() & neighbours(d) != 0);
         2 * added.len() + 3 * row.minus(degrees).len() + if unsayable { 100 } else { 0 }
     };
-    let best = QUALITIES
+    let rows = QUALITIES
         .iter()
-        .filter(|q| q.body != "7alt")
-        .min_by_key(|q| words(q.degrees))
+        .enumerate()
+        .filter(|(_, q)| q.body != "7alt");
+    let (best, quality) = rows
+        .min_by_key(|(_, q)| words(q.degrees))
         .expect("the vocabulary is not empty");
     (
-        best.body,
-        degrees.minus(best.degrees),
-        best.degrees.minus(degrees),
+        best,
+        degrees.minus(quality.degrees),
+        quality.degrees.minus(degrees),
     )
 }
 
@@ -181,28 +187,48 @@ fn neighbours(degree: Degree) -> u16 {
 }
 
 fn write_body(out: &mut String, degrees: DegreeSet, omitted: DegreeSet, style: Style) {
-    let (body, added, missing) = nearest(degrees);
-    let left_out = omitted.union(missing);
-    let (stem, alterations) = split(body);
-    if style == Style::Signs && stem == "m7" && alterations.first() == Some(&"b5") {
-        out.push_str("ø7");
-        write_alterations(out, &alterations[1..], added, style);
-    } else {
-        write_stem(out, stem, style);
-        write_alterations(out, &alterations, added, style);
-    }
-    if !left_out.is_empty() {
+    let (row, added, missing) = nearest(degrees);
+    let body = &BODIES[style as usize][row];
+    out.push_str(body);
+    if !added.is_empty() {
         out.push('(');
-        for (i, degree) in left_out.iter().enumerate() {
-            let name = if degree == Degree::ROOT {
-                " root"
-            } else {
-                bare_number(degree)
-            };
-            let _ = write!(out, "{}no{name}", if i > 0 { "," } else { "" });
+        for (i, degree) in added.iter().enumerate() {
+            out.push_str(if i > 0 { ",add" } else { "add" });
+            // A plain 7 is the minor seventh in a symbol.
+            if degree == Degree::MAJOR_SEVENTH {
+                out.push_str("maj");
+            }
+            push_degree(out, degree.name(), style);
         }
         out.push(')');
     }
+    let left_out = omitted.union(missing);
+    if !left_out.is_empty() {
+        out.push('(');
+        for (i, degree) in left_out.iter().enumerate() {
+            out.push_str(if i > 0 { ",no" } else { "no" });
+            out.push_str(if degree == Degree::ROOT {
+                " root"
+            } else {
+                bare_number(degree)
+            });
+        }
+        out.push(')');
+    }
+}
+
+/// One row's body in one style.
+fn body_of(body: &'static str, style: Style) -> String {
+    let mut out = String::new();
+    let (stem, alterations) = split(body);
+    if style == Style::Signs && stem == "m7" && alterations.first() == Some(&"b5") {
+        out.push_str("ø7");
+        write_alterations(&mut out, &alterations[1..], style);
+    } else {
+        write_stem(&mut out, stem, style);
+        write_alterations(&mut out, &alterations, style);
+    }
+    out
 }
 
 /// The number without its accidental: what is left out is told by number.
@@ -250,44 +276,36 @@ fn write_stem(out: &mut String, stem: &'static str, style: Style) {
     }
 }
 
-fn write_alterations(out: &mut String, alterations: &[&str], added: DegreeSet, style: Style) {
-    if alterations.is_empty() && added.is_empty() {
-        return;
-    }
+fn write_alterations(out: &mut String, alterations: &[&str], style: Style) {
     let plain = style == Style::Ascii;
     // Without anything before it, an accidental would be read as the root's.
-    let bracket = !plain
-        || out.len() == 1
-        || matches!(out.as_bytes().last(), Some(b'A'..=b'G' | b'b' | b'#'));
-    let bracket = bracket && !(plain && alterations.first().is_some_and(|a| a.starts_with("add")));
+    let bracket =
+        !alterations.is_empty() && (!plain || out.is_empty() && !alterations[0].starts_with("add"));
     if bracket {
         out.push('(');
     }
-    let mut first = true;
-    let mut put = |out: &mut String, word: &str, text: &str| {
-        if !first && !plain {
+    for (i, alteration) in alterations.iter().enumerate() {
+        if i > 0 && !plain {
             out.push(',');
         }
-        first = false;
-        out.push_str(word);
-        for c in text.chars() {
-            out.push(match c {
-                'b' if !plain => '♭',
-                '#' if !plain => '♯',
-                c => c,
-            });
-        }
-    };
-    for alteration in alterations {
         let (word, text) = alteration
             .strip_prefix("add")
             .map_or(("", *alteration), |text| ("add", text));
-        put(out, word, text);
-    }
-    for degree in added.iter() {
-        put(out, "add", degree.name());
+        out.push_str(word);
+        push_degree(out, text, style);
     }
     if bracket {
         out.push(')');
+    }
+}
+
+fn push_degree(out: &mut String, name: &str, style: Style) {
+    for c in name.chars() {
+        out.push(match (c, style) {
+            (c, Style::Ascii) => c,
+            ('b', _) => '♭',
+            ('#', _) => '♯',
+            (c, _) => c,
+        });
     }
 }

@@ -121,7 +121,9 @@ impl Rows {
     /// Where the rows start, read `away` keys from here.
     fn at(self, away: i32) -> impl Iterator<Item = usize> {
         (0..self.count).map(move |row| {
-            (self.start + row * self.stride + self.first_key).strict_add_signed(away as isize)
+            (self.start + row * self.stride + self.first_key)
+                .checked_add_signed(away as isize)
+                .expect("a row with a margin as wide as the widest interval")
         })
     }
 

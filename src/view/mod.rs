@@ -9,4 +9,5 @@ pub mod ink;
 pub mod keyboard;
 pub mod lines;
 pub mod live;
+pub mod naming;
 pub mod settle;

@@ -16,6 +16,9 @@ pub struct Sizes {
     pub g: usize,
 }
 
+/// Name, shape and values.
+pub type Tensor = (&'static str, Vec<usize>, Vec<f32>);
+
 /// Names and shapes of the tensors of a model of these sizes.
 pub fn shapes(Sizes { a, d, c, h, g }: Sizes) -> Vec<(&'static str, Vec<usize>)> {
     vec![
@@ -40,7 +43,7 @@ pub fn shapes(Sizes { a, d, c, h, g }: Sizes) -> Vec<(&'static str, Vec<usize>)>
 }
 
 /// The values of each tensor, in the order of [`shapes`].
-pub fn values(sizes: Sizes, seed: u32) -> Vec<(&'static str, Vec<usize>, Vec<f32>)> {
+pub fn values(sizes: Sizes, seed: u32) -> Vec<Tensor> {
     let mut state = seed;
     let mut uniform = move || {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -63,7 +66,7 @@ pub fn values(sizes: Sizes, seed: u32) -> Vec<(&'static str, Vec<usize>, Vec<f32
 }
 
 /// A model file made of `tensors`.
-pub fn file(tensors: &[(&'static str, Vec<usize>, Vec<f32>)]) -> Vec<u8> {
+pub fn file(tensors: &[Tensor]) -> Vec<u8> {
     let bytes: Vec<Vec<u8>> = tensors
         .iter()
         .map(|(_, _, v)| v.iter().flat_map(|x| x.to_le_bytes()).collect())

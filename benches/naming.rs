@@ -1,0 +1,47 @@
+//! What naming costs: one call for a voicing, the names of a cluster, a symbol read, a progression analysed.
+
+use divan::{Bencher, black_box};
+use lidprop::harmony::{
+    Chord, ChordForAnalysis, Context, Sounding, analyse_progression, name_chord,
+};
+
+fn main() {
+    divan::main();
+}
+
+/// A diminished major seventh, a rootless dominant, an altered dominant, a cluster.
+const VOICINGS: [&[u8]; 4] = [
+    &[50, 65, 68, 73],
+    &[59, 64, 65, 69],
+    &[43, 59, 63, 65, 70],
+    &[60, 61, 62, 63, 64],
+];
+
+#[divan::bench(args = VOICINGS)]
+fn one_naming_call(bencher: Bencher, midi: &[u8]) {
+    let sounding = Sounding::of_midi(midi);
+    let context = Context::default();
+    bencher.bench_local(|| name_chord(black_box(&sounding), &context));
+}
+
+#[divan::bench(args = ["Ddim(maj7)", "G13(b9,#11)", "F#m7b5/C", "C|Abm"])]
+fn one_symbol_read(symbol: &str) -> Chord {
+    black_box(symbol)
+        .parse()
+        .expect("the symbol is in the grammar")
+}
+
+#[divan::bench]
+fn a_progression_of_16_chords(bencher: Bencher) {
+    let chord = |midi: &[u8]| ChordForAnalysis {
+        sounding: Sounding::of_midi(midi),
+    };
+    let four = [
+        chord(&[50, 60, 65, 69]),
+        chord(&[55, 59, 65, 76]),
+        chord(&[48, 59, 64, 67]),
+        chord(&[57, 61, 67, 70]),
+    ];
+    let progression: Vec<ChordForAnalysis> = four.iter().cycle().take(16).cloned().collect();
+    bencher.bench_local(|| analyse_progression(black_box(&progression)));
+}

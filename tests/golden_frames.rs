@@ -1,0 +1,93 @@
+//! The front end and the network agree with those the weights are trained with.
+//!
+//! tests/data/golden_frames.safetensors and golden_model.safetensors are written by training/golden.py: samples, the network's inputs of
+//! some frames, and the probabilities of all frames for the weights beside them. Largest differences seen: inputs 4e-6, probabilities
+//! 3e-7 (AVX2; without fused multiply-add the last bits differ).
+
+use lidprop::notes::features::{Features, INPUTS};
+use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence};
+use lidprop::spectrum::{Analyser, SpectrumFrame};
+use lidprop::units::{Hertz, PIANO_KEYS};
+use safetensors::SafeTensors;
+
+const FRAMES: &[u8] = include_bytes!("data/golden_frames.safetensors");
+const MODEL: &[u8] = include_bytes!("data/golden_model.safetensors");
+
+fn golden(name: &str) -> Vec<f32> {
+    let file = SafeTensors::deserialize(FRAMES).unwrap();
+    file.tensor(name)
+        .unwrap()
+        .data()
+        .as_chunks()
+        .0
+        .iter()
+        .map(|&b| f32::from_le_bytes(b))
+        .collect()
+}
+
+/// Calls `each` with every frame of the golden samples and its number.
+fn hear(mut each: impl FnMut(usize, &SpectrumFrame)) -> usize {
+    let samples = golden("samples");
+    let mut analyser = Analyser::new(Hertz::CONCERT_A4);
+    let mut frame = SpectrumFrame::default();
+    let mut rest = &samples[..];
+    let mut count = 0;
+    while analyser.next_frame(&mut rest, &mut frame) {
+        each(count, &frame);
+        count += 1;
+    }
+    count
+}
+
+#[test]
+fn inputs_of_the_network_agree_with_training_within_2e_5() {
+    let numbers: Vec<usize> = golden("frames").iter().map(|&n| n as usize).collect();
+    let expected = golden("inputs");
+    let mut features = Features::new();
+    let mut inputs = vec![0.0; INPUTS * PIANO_KEYS];
+    let mut checked = 0;
+    hear(|number, frame| {
+        features.step(frame, &mut inputs, PIANO_KEYS);
+        let Some(at) = numbers.iter().position(|&n| n == number) else {
+            return;
+        };
+        for (i, (&got, &right)) in inputs
+            .iter()
+            .zip(&expected[at * inputs.len()..])
+            .enumerate()
+        {
+            let (input, key) = (i / PIANO_KEYS, i % PIANO_KEYS);
+            assert!(
+                (got - right).abs() < 2e-5,
+                "frame {number} input {input} key {key}: {got} for {right}"
+            );
+        }
+        checked += 1;
+    });
+    assert_eq!(checked, numbers.len());
+}
+
+#[test]
+fn probabilities_agree_with_training_within_1e_4() {
+    let (sounding, onset) = (golden("sounding"), golden("onset"));
+    let mut estimator = NetworkEstimator::new(&Model::from_bytes(MODEL).unwrap());
+    let mut evidence = NoteEvidence::default();
+    let mut largest = 0.0_f32;
+    let frames = hear(|number, frame| {
+        estimator.step(frame, &mut evidence);
+        for key in 0..PIANO_KEYS {
+            let at = number * PIANO_KEYS + key;
+            largest = largest
+                .max((evidence.sounding[key] - sounding[at]).abs())
+                .max((evidence.onset[key] - onset[at]).abs());
+        }
+    });
+    assert_eq!(frames * PIANO_KEYS, sounding.len());
+    assert!(largest < 1e-4, "largest difference {largest}");
+    let spread =
+        |p: &[f32]| p.iter().copied().fold(0.0, f32::max) - p.iter().copied().fold(1.0, f32::min);
+    assert!(
+        spread(&sounding) > 0.2 && spread(&onset) > 0.2,
+        "the golden weights say something"
+    );
+}

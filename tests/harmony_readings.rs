@@ -1,0 +1,315 @@
+//! What sounds may stand for: the claims a musician would check.
+
+use lidprop::harmony::{
+    AnalysisOptions, ChordForAnalysis, Context, Naming, Reading, Sounding, Spelling, Verdict,
+    analyse_progression, analyse_progression_with, name_chord, typed::Typed,
+};
+
+fn named(notes: &str, context: &Context) -> Naming {
+    name_chord(&Typed::read(&[notes]).unwrap().sounding, context)
+}
+
+fn after(symbol: &str) -> Context {
+    Context {
+        after: Some(symbol.parse().unwrap()),
+        ..Context::default()
+    }
+}
+
+fn of_kind<'a>(naming: &'a Naming, kind: &str, ascii: &str) -> &'a Reading {
+    naming
+        .readings
+        .iter()
+        .find(|r| r.kind == kind && r.ascii == ascii)
+        .unwrap_or_else(|| {
+            panic!(
+                "no {kind} {ascii} among {:?}",
+                naming
+                    .readings
+                    .iter()
+                    .map(|r| (&r.kind, &r.ascii))
+                    .collect::<Vec<_>>()
+            )
+        })
+}
+
+#[test]
+fn a_diminished_major_seventh_shows_both_dominants_and_all_its_other_sides() {
+    let naming = named("D4 F4 G#4 C#5", &Context::default());
+    assert_eq!(naming.names[0].ascii, "Ddim(maj7)");
+    let above = of_kind(&naming, "rootless dominant", "E13b9");
+    assert_eq!(above.tensions, ["b9", "13"]);
+    assert_eq!(above.missing, ["1", "5"]);
+    let below = of_kind(&naming, "rootless dominant", "Bb7#9");
+    assert_eq!(below.tensions, ["#9"]);
+    assert_eq!(below.resolves_to[0].ascii, "Ebm7");
+    of_kind(&naming, "enriched diminished seventh", "Ddim7");
+    of_kind(&naming, "delayed tonic", "Dmaj7");
+    assert!(
+        naming
+            .readings
+            .iter()
+            .any(|r| r.kind == "triad over bass" && r.ascii == "C#/D")
+    );
+    let family = naming
+        .readings
+        .iter()
+        .find(|r| r.kind == "half-whole diminished family")
+        .unwrap();
+    let mut roots: Vec<&str> = family.ascii.split(' ').collect();
+    roots.sort_unstable();
+    assert_eq!(roots, ["Bb7", "C#7", "E7", "G7"]);
+}
+
+#[test]
+fn every_degree_of_a_reading_names_the_note_that_sounds() {
+    let naming = named("D4 F4 G#4 C#5", &Context::default());
+    let degrees = &of_kind(&naming, "rootless dominant", "E13b9").degrees;
+    let expected = [("G#", "3"), ("D", "b7"), ("F", "b9"), ("C#", "13")];
+    assert_eq!(degrees.len(), 4);
+    assert!(
+        expected
+            .iter()
+            .all(|(note, degree)| degrees[*note] == *degree)
+    );
+}
+
+#[test]
+fn the_chord_after_settles_which_dominant_a_stand_in_stands_for() {
+    let first = |next| {
+        let naming = named("D4 F4 G#4 C#5", &after(next));
+        (
+            naming.readings[0].kind.to_string(),
+            naming.readings[0].ascii.clone(),
+        )
+    };
+    assert_eq!(first("Amaj7"), ("rootless dominant".into(), "E13b9".into()));
+    assert_eq!(first("Ebm7"), ("rootless dominant".into(), "Bb7#9".into()));
+    assert_eq!(first("Dmaj7").0, "delayed tonic");
+}
+
+#[test]
+fn a_delayed_tonic_falls_to_its_tonic_by_two_rising_half_steps() {
+    let naming = named("C4 Eb4 Gb4 B4", &after("Cmaj7"));
+    let steps = &of_kind(&naming, "delayed tonic", "Cmaj7").resolves_to[0].voices;
+    let moves: Vec<(&str, &str, i8)> = steps
+        .iter()
+        .map(|v| (v.from.as_ref(), v.to.as_ref(), v.half_steps))
+        .collect();
+    assert_eq!(
+        moves,
+        [("C", "C", 0), ("Eb", "E", 1), ("Gb", "G", 1), ("B", "B", 0)]
+    );
+}
+
+#[test]
+fn a_diminished_seventh_is_passing_common_tone_or_leading_by_what_surrounds_it() {
+    let kind = |before: &str, next: &str| {
+        let context = Context {
+            before: Some(before.parse().unwrap()),
+            ..after(next)
+        };
+        named("C#3 E3 G3 Bb3", &context).readings[0]
+            .kind
+            .to_string()
+    };
+    assert_eq!(kind("Cmaj7", "Dm7"), "passing diminished");
+    assert_eq!(kind("C#m7", "C#m7"), "auxiliary diminished");
+    assert_eq!(
+        named("C3 Eb3 Gb3 A3", &after("Ebmaj7"))
+            .readings
+            .iter()
+            .filter(|r| r.kind == "common-tone diminished")
+            .count(),
+        1
+    );
+}
+
+#[test]
+fn a_dominant_shows_its_tritone_partner_and_an_upper_structure_its_triad() {
+    let g7 = named("G3 B3 D4 F4", &Context::default());
+    assert!(
+        g7.readings
+            .iter()
+            .any(|r| r.kind == "tritone pair" && r.ascii.starts_with("C#7")
+                || r.ascii.starts_with("Db7"))
+    );
+    let upper = named("C3 E3 Bb3 D4 F#4 A4", &Context::default());
+    let reading = upper
+        .readings
+        .iter()
+        .find(|r| r.kind == "upper structure")
+        .unwrap();
+    assert_eq!(reading.ascii, "C13#11");
+    assert!(
+        reading
+            .why
+            .starts_with("the triad D over the guide tones E and B"),
+        "{}",
+        reading.why
+    );
+}
+
+#[test]
+fn notes_without_a_good_name_are_the_answer() {
+    for notes in ["C4 C#4 D4", "C4 D4 E4", "C4 D4", "E4"] {
+        let naming = named(&format!("{notes} {notes}"), &Context::default());
+        assert_ne!(naming.verdict, Verdict::Named, "{notes}");
+        assert!(!naming.notes.is_empty());
+    }
+    assert_eq!(
+        name_chord(&Sounding::default(), &Context::default()).verdict,
+        Verdict::NoGoodName
+    );
+}
+
+#[test]
+fn a_doubtful_note_is_left_out_where_the_name_is_better_without_it() {
+    use lidprop::units::Share;
+    let mut sounding = Sounding::of_midi(&[48, 52, 55, 59, 61]);
+    sounding.notes[4].weight = Share::clamped(0.2);
+    assert_eq!(
+        name_chord(&sounding, &Context::default()).names[0].label,
+        "C:maj7"
+    );
+    sounding.notes[4].weight = Share::ONE;
+    assert_ne!(
+        name_chord(&sounding, &Context::default()).names[0].label,
+        "C:maj7"
+    );
+}
+
+#[test]
+fn theory_spells_by_letter_and_readable_as_players_read() {
+    let notes = |symbol: &str, spelling| {
+        let mut sounding = Typed::read(&[symbol]).unwrap().sounding;
+        let root = sounding.typed.iter().flatten().copied().find(|s| {
+            symbol.starts_with(&s.to_string())
+                && s.to_string().len() + 1 >= symbol.find('7').unwrap()
+        });
+        sounding.typed = [None; 12];
+        if let Some(root) = root {
+            sounding.typed[usize::from(root.class().get())] = Some(root);
+        }
+        let context = Context {
+            spelling,
+            ..Context::default()
+        };
+        name_chord(&sounding, &context).names[0]
+            .degrees
+            .keys()
+            .cloned()
+            .collect::<Vec<_>>()
+    };
+    assert!(notes("F7#9", Spelling::Theory).contains(&"G#".into()));
+    assert!(notes("F7#9", Spelling::Readable).contains(&"Ab".into()));
+    assert!(notes("C#7", Spelling::Theory).contains(&"E#".into()));
+    assert!(notes("C#7", Spelling::Readable).contains(&"F".into()));
+    assert!(
+        notes("Ebdim7", Spelling::Theory).contains(&"Bbb".into())
+            || notes("Ebdim7", Spelling::Theory).contains(&"Dbb".into())
+    );
+}
+
+#[test]
+fn in_readable_mode_no_note_has_a_double_accidental_in_any_key() {
+    for class in 0..12 {
+        for body in ["dim7", "7b9", "7alt", "m7b5", "dim(maj7)", "maj7#11"] {
+            for key in ["C", "Gb", "B", "Ebm", "G#m"] {
+                let root =
+                    lidprop::harmony::Spelled::usual(lidprop::harmony::PitchClass::new(class));
+                let mut sounding = Typed::read(&[format!("{root}{body}")]).unwrap().sounding;
+                sounding.typed = [None; 12];
+                let context = Context {
+                    key: Some(key.parse().unwrap()),
+                    ..Context::default()
+                };
+                let naming = name_chord(&sounding, &context);
+                let names = naming.names.iter().flat_map(|n| n.degrees.keys());
+                for note in names {
+                    assert!(note.len() <= 2, "{root}{body} in {key}: {note}");
+                }
+            }
+        }
+    }
+}
+
+fn progression(symbols: &[&str]) -> Vec<ChordForAnalysis> {
+    let chord = |symbol: &&str| ChordForAnalysis {
+        sounding: Typed::read(&[symbol]).unwrap().sounding,
+    };
+    symbols.iter().map(chord).collect()
+}
+
+#[test]
+fn secondary_and_substitute_dominants_and_related_twos_get_their_numerals() {
+    let analysis = analyse_progression(&progression(&[
+        "Cmaj7", "Em7b5", "A7b9", "Dm7", "Db7#11", "Cmaj7", "Fmaj7", "Fm6", "Cmaj7",
+    ]));
+    let numerals: Vec<&str> = analysis.chords.iter().map(|c| c.numeral.as_str()).collect();
+    assert_eq!(
+        numerals,
+        [
+            "Imaj7", "iiø7/ii", "V7/ii", "ii7", "subV7", "Imaj7", "IVmaj7", "iv6", "Imaj7"
+        ]
+    );
+    assert_eq!(analysis.chords[7].function, "borrowed");
+    assert_eq!(analysis.key.as_deref(), Some("C major"));
+    assert!(
+        analysis
+            .cadences
+            .iter()
+            .any(|c| c.kind == "two-five-one" && c.to == "D minor")
+    );
+}
+
+#[test]
+fn a_two_five_one_is_found_though_its_dominant_is_only_a_rootless_stand_in() {
+    // F dim(maj7) holds third, seventh, b9 and 13 of G7.
+    let analysis = analyse_progression(&progression(&["Cmaj7", "Dm7", "Fdim(maj7)", "Cmaj7"]));
+    assert_eq!(analysis.chords[2].stands_for.as_deref(), Some("G13b9"));
+    assert_eq!(analysis.chords[2].numeral, "V7");
+    let cadence = analysis
+        .cadences
+        .iter()
+        .find(|c| c.kind == "two-five-one")
+        .unwrap();
+    assert!(cadence.stand_in && cadence.first == 1 && cadence.last == 3);
+}
+
+#[test]
+fn a_modulation_is_followed_and_named_as_a_local_key() {
+    let symbols = [
+        "Cmaj7", "Am7", "Dm7", "G7", "Cmaj7", "Bbm7", "Eb7", "Abmaj7", "Fm7", "Bbm7", "Eb7",
+        "Abmaj7", "Dbmaj7", "Abmaj7",
+    ];
+    let analysis = analyse_progression(&progression(&symbols));
+    assert_eq!(analysis.chords[2].key, "C major");
+    assert!(
+        analysis.chords[7..].iter().all(|c| c.key == "Ab major"),
+        "{:?}",
+        analysis.chords.iter().map(|c| &c.key).collect::<Vec<_>>()
+    );
+    assert!(
+        analysis
+            .chords
+            .iter()
+            .all(|c| (0.0..=1.0).contains(&c.key_confidence))
+    );
+}
+
+#[test]
+fn minor_keys_are_heard_as_minor_and_a_stated_key_holds() {
+    let minor = analyse_progression(&progression(&[
+        "Cm6", "Dm7b5", "G7b9", "Cm6", "Fm7", "Dm7b5", "G7b9", "Cm6",
+    ]));
+    assert_eq!(minor.key.as_deref(), Some("C minor"));
+    assert_eq!(minor.chords[1].numeral, "iiø7");
+    let options = AnalysisOptions {
+        key: Some("F".parse().unwrap()),
+        ..AnalysisOptions::default()
+    };
+    let stated = analyse_progression_with(&progression(&["Gm7", "C7"]), &options);
+    assert_eq!(stated.chords[1].numeral, "V7");
+    assert!(stated.chords.iter().all(|c| c.key == "F major"));
+}
