@@ -3,7 +3,7 @@
 #[path = "support/command.rs"]
 mod command;
 
-use command::{Answer, Desk, recording, tone, wav, wav_of};
+use command::{Answer, Desk, tone, wav, wav_of};
 use std::process::{Command, Stdio};
 
 /// A whole recording, one second long.
@@ -262,25 +262,9 @@ fn a_full_standard_output_is_told() {
 #[test]
 fn a_closed_pipe_is_a_quiet_end() {
     let desk = Desk::new();
-    for arguments in [
-        vec![
-            "take".into(),
-            recording("held-chords.flac").into_os_string(),
-        ],
-        vec![
-            "take".into(),
-            "--write".into(),
-            "json".into(),
-            recording("held-chords.flac").into_os_string(),
-        ],
-        vec!["--help".into()],
-    ] {
-        let mut child = desk
-            .command(&arguments)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
+    desk.file("lesson.wav", &sound());
+    for arguments in [&["take", "lesson.wav"][..], &["take", "--write", "json", "lesson.wav"], &["--help"]] {
+        let mut child = desk.command(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         drop(child.stdout.take());
         let answer = Answer::of(child.wait_with_output().unwrap());
         assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{arguments:?}");

@@ -79,6 +79,8 @@ pub struct HeardChord {
     pub end: Seconds,
     /// The keys that sound, lowest first.
     pub midi: Vec<MidiNote>,
+    /// Their names with octaves, spelled for the best name.
+    pub notes: Vec<String>,
     /// Name of the lowest note with octave.
     pub bass: String,
     /// How sure the names are; with `no-good-name` the notes are the answer.

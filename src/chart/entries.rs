@@ -39,12 +39,13 @@ pub fn sounding(notes: &[ChordNote]) -> Sounding {
 
 /// A chord as the document has it, by what its analysis says.
 pub(super) fn heard_chord(span: &ChordSpan, analysed: AnalysedChord) -> HeardChord {
-    let bass = span.notes.first().map(|note| note_name(note.midi));
+    let notes = analysed.naming.notes;
     HeardChord {
         start: seconds(span.start),
         end: seconds(span.end),
         midi: span.notes.iter().map(|note| note.midi).collect(),
-        bass: bass.unwrap_or_default(),
+        bass: notes.first().cloned().unwrap_or_default(),
+        notes,
         verdict: analysed.naming.verdict,
         names: analysed.naming.names,
         readings: analysed.naming.readings,

@@ -7,19 +7,20 @@
 
 use crate::chart::document::{Certainty, HeardChord};
 use crate::chart::recording::Heard;
-use crate::harmony::{Verdict, note_name};
+use crate::harmony::Verdict;
 use crate::listener::{ChordNote, ChordSpan};
 use crate::units::{SampleRate, Seconds};
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::names::others_worth_showing;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
 const TIME_COLUMNS: usize = 10;
 /// Columns that names and readings need beside the picture.
 const NAME_COLUMNS: usize = 28;
-/// Names shown a chord.
-const NAMES_SHOWN: usize = 3;
+/// Names after the best one.
+const OTHER_NAMES: usize = 2;
 
 /// Prints the chart of one recording.
 ///
@@ -40,7 +41,7 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
         writeln!(out, "  no chord was heard")?;
     }
     if doubts {
-        let legend = "A4? likely   (A4) may be the ringing of another note";
+        let legend = "A4? likely   (A4) perhaps only ringing along";
         writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     }
     Ok(())
@@ -65,8 +66,10 @@ fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
 
 struct Layout {
     range: KeyRange,
-    /// Columns of the picture with its arrows, at least as many as the longest list of notes.
+    /// Columns of the picture with its arrows.
     left: usize,
+    /// Columns of names and readings.
+    right: usize,
     beside: bool,
 }
 
@@ -82,16 +85,16 @@ impl Layout {
         // Three octaves are the least in which two hands can be seen; with less, the names go below.
         let beside = beside_room > 36;
         let range = KeyRange::around(keys, if beside { beside_room } else { room });
-        let longest = heard
-            .chords
-            .iter()
-            .map(|span| notes_text(&span.notes).chars().count())
-            .max()
-            .unwrap_or(0);
-        let left = (range.keys() + 2).max(longest.min(beside_room));
+        let left = range.keys() + 2;
+        let right = if beside {
+            room.saturating_sub(left)
+        } else {
+            room
+        };
         Self {
             range,
             left,
+            right,
             beside,
         }
     }
@@ -105,79 +108,109 @@ impl Layout {
     ) -> io::Result<()> {
         let sounding = span.notes.iter().map(|note| (note.midi, note.certainty));
         let picture = one_line(sounding, self.range, &KeyShapes::BLOCKS);
-        let notes = notes_text(&span.notes);
-        let time = clock(chord.start);
-        let indent = TIME_COLUMNS;
+        let mut left = vec![picture];
+        left.extend(wrapped(&notes_text(&span.notes, &chord.notes), self.left));
+        let names = wrapped(&names_text(chord), self.right)
+            .into_iter()
+            .map(|line| embolden(line, chord, ink));
+        let reading = wrapped(&reading_text(chord), self.right)
+            .into_iter()
+            .map(|line| ink.faint(line).to_string());
+        let mut time = clock(chord.start);
+        let mut row = |left: &str, right: &str| {
+            let (columns, time) = (self.left, std::mem::take(&mut time));
+            let line = format!("{time:>8}  {left:<columns$}  {right}");
+            writeln!(out, "{}", line.trim_end())
+        };
         if self.beside {
-            let (left, names, reading) = (self.left, names_text(chord, ink), reading_text(chord));
-            writeln!(out, "{time:>8}  {picture:<left$}  {names}")?;
-            writeln!(out, "{:indent$}{notes:<left$}  {}", "", ink.faint(reading))
-        } else {
-            writeln!(out, "{time:>8}  {picture}")?;
-            writeln!(out, "{:indent$}{}", "", names_text(chord, ink))?;
-            writeln!(out, "{:indent$}{notes}", "")?;
-            match reading_text(chord) {
-                reading if reading.is_empty() => Ok(()),
-                reading => writeln!(out, "{:indent$}{}", "", ink.faint(reading)),
+            let mut right = names.chain(reading);
+            for left in &left {
+                row(left, &right.next().unwrap_or_default())?;
             }
+            right.try_for_each(|right| row("", &right))
+        } else {
+            row(&left[0], "")?;
+            let below: Vec<String> = names.chain(left.drain(1..)).chain(reading).collect();
+            below.iter().try_for_each(|line| row(line, ""))
         }
     }
 }
 
-/// The notes lowest first, the doubtful ones marked.
-pub fn notes_text(notes: &[ChordNote]) -> String {
-    notes.iter().map(note_text).collect::<Vec<_>>().join(" ")
+/// `text` in lines of at most `columns`, broken at spaces; none for an empty text.
+fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ if word.is_empty() => {}
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+/// The best name in bold, where the line begins with it.
+fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
+    let best = chord.names.first().map_or("", |name| name.symbol.as_str());
+    match line.strip_prefix(best) {
+        Some(rest) if !best.is_empty() => format!("{}{rest}", ink.strong(best)),
+        _ => line,
+    }
+}
+
+/// The notes lowest first by their `names`, the doubtful ones marked.
+pub fn notes_text(notes: &[ChordNote], names: &[String]) -> String {
+    let marked = notes
+        .iter()
+        .zip(names)
+        .map(|(note, name)| note_text(name, note.certainty));
+    marked.collect::<Vec<_>>().join(" ")
 }
 
 /// The name of a note, marked if it is doubtful: `A4`, `A4?`, `(A4)`.
-pub fn note_text(note: &ChordNote) -> String {
-    let name = note_name(note.midi);
-    match note.certainty {
-        Certainty::Sure => name,
+pub fn note_text(name: &str, certainty: Certainty) -> String {
+    match certainty {
+        Certainty::Sure => name.to_owned(),
         Certainty::Likely => format!("{name}?"),
         Certainty::Inferred => format!("({name})"),
     }
 }
 
 /// `Dm7(♭5)   or Fm6/D, A♭6/D`, and whether the best one can be relied on.
-fn names_text(chord: &HeardChord, ink: Ink) -> String {
-    let Some((best, others)) = chord.names.split_first() else {
+fn names_text(chord: &HeardChord) -> String {
+    let Some(best) = chord.names.first() else {
         return "no good name".to_owned();
     };
     let lead = match chord.verdict {
-        Verdict::Named => "or ",
-        Verdict::Undecided => "as well ",
+        Verdict::Named => "or",
+        Verdict::Undecided => "as well",
         Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
     };
-    let others: Vec<&str> = others
-        .iter()
-        .take(NAMES_SHOWN - 1)
-        .map(|name| name.symbol.as_str())
-        .collect();
+    let others = others_worth_showing(&chord.names, OTHER_NAMES);
+    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
     if others.is_empty() {
-        ink.strong(&best.symbol).to_string()
+        best.symbol.clone()
     } else {
-        format!("{}   {lead}{}", ink.strong(&best.symbol), others.join(", "))
+        format!("{}   {lead} {}", best.symbol, others.join(", "))
     }
 }
 
-/// `V7 in Eb major, for Bb13b9, to Ebmaj7`: the numeral, what the chord stands for, and where it goes.
+/// `V7 in C major: rootless dominant G13(♭9), tends to Cmaj7`: the numeral, and for a stand-in what it stands for and where
+/// that goes.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
     if place.numeral.is_empty() {
         return String::new();
     }
     let mut text = format!("{} in {}", place.numeral, place.key);
-    let reading = chord.readings.first();
-    match (&place.stands_for, reading) {
-        (Some(_), Some(reading)) => {
-            text.push_str(&format!(", {} {}", reading.kind, reading.stands_for))
+    if let (Some(_), Some(reading)) = (&place.stands_for, chord.readings.first()) {
+        text.push_str(&format!(": {} {}", reading.kind, reading.stands_for));
+        if let Some(resolution) = reading.resolves_to.first() {
+            text.push_str(&format!(", tends to {}", resolution.to));
         }
-        (Some(stands_for), None) => text.push_str(&format!(", stands for {stands_for}")),
-        (None, _) => {}
-    }
-    if let Some(resolution) = reading.and_then(|reading| reading.resolves_to.first()) {
-        text.push_str(&format!(", tends to {}", resolution.to));
     }
     text
 }

@@ -9,6 +9,7 @@ use crate::harmony::{Naming, Verdict};
 use crate::listener::ChordNote;
 use crate::units::{FrameCount, SampleRate};
 use crate::view::chart::{clock, notes_text};
+use crate::view::names::others_worth_showing;
 use std::fmt::Write;
 
 /// Names after the best one.
@@ -19,21 +20,18 @@ pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming) -> Strin
     let mut line = format!(
         "{}  {}",
         clock(at.seconds(SampleRate::INTERNAL)),
-        notes_text(notes)
+        notes_text(notes, &naming.notes)
     );
-    let names: Vec<&str> = naming
-        .names
-        .iter()
-        .take(1 + OTHER_NAMES)
-        .map(|name| name.symbol.as_str())
-        .collect();
-    let written = match (naming.verdict, names.split_first()) {
+    let others = others_worth_showing(&naming.names, OTHER_NAMES);
+    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
+    let best = naming.names.first().map(|name| name.symbol.as_str());
+    let written = match (naming.verdict, best) {
         (_, None) => write!(line, "  no name"),
-        (Verdict::NoGoodName, Some((nearest, _))) => {
+        (Verdict::NoGoodName, Some(nearest)) => {
             write!(line, "  no good name, nearest {nearest}")
         }
-        (_, Some((best, []))) => write!(line, "  {best}"),
-        (_, Some((best, others))) => write!(line, "  {best}, or {}", others.join(", ")),
+        (_, Some(best)) if others.is_empty() => write!(line, "  {best}"),
+        (_, Some(best)) => write!(line, "  {best}, or {}", others.join(", ")),
     };
     written.expect("text grows");
     if let Some(reading) = naming.readings.first() {

@@ -9,5 +9,6 @@ pub mod ink;
 pub mod keyboard;
 pub mod lines;
 pub mod live;
+pub mod names;
 pub mod naming;
 pub mod settle;

@@ -87,7 +87,7 @@ impl Settle {
     }
 
     /// Takes the listener's opinion of what sounds, and its naming (not looked at where nothing sounds).
-    pub fn hear(&mut self, state: &ChordState, naming: impl FnOnce() -> Naming) {
+    pub fn hear(&mut self, state: &ChordState, naming: Naming) {
         if state.notes.is_empty() {
             self.waiting = None;
             self.silent_since.get_or_insert(state.at);
@@ -100,7 +100,7 @@ impl Settle {
         let heard = Answer {
             struck: state.start,
             notes: state.notes.clone(),
-            naming: naming(),
+            naming,
             standing: if state.settled {
                 Standing::Settled
             } else {
@@ -175,5 +175,109 @@ impl Settle {
             _ => answer.since,
         };
         self.waiting = Some(Waiting { answer, first });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::document::Certainty;
+    use crate::chart::entries::sounding;
+    use crate::harmony::{Context, name_chord};
+    use crate::units::{MidiNote, Share};
+
+    fn state(start: u64, at: u64, keys: &[u8], settled: bool) -> ChordState {
+        let note = |&key| ChordNote {
+            midi: MidiNote::new(key).unwrap(),
+            strength: Share::ONE,
+            confidence: Share::ONE,
+            certainty: Certainty::Sure,
+        };
+        ChordState {
+            start: milliseconds(start),
+            at: milliseconds(at),
+            notes: keys.iter().map(note).collect(),
+            settled,
+        }
+    }
+
+    fn hear(settle: &mut Settle, state: &ChordState) {
+        let naming = name_chord(&sounding(&state.notes), &Context::default());
+        settle.hear(state, naming);
+        settle.tick(state.at);
+    }
+
+    fn shown(settle: &Settle) -> Option<(&str, Standing)> {
+        settle
+            .shown()
+            .map(|answer| (answer.best().unwrap_or("-"), answer.standing))
+    }
+
+    const D_MINOR_7: &[u8] = &[50, 60, 65, 69];
+    const D_MINOR: &[u8] = &[50, 62, 65, 69];
+    const G_7: &[u8] = &[43, 59, 62, 65];
+
+    #[test]
+    fn a_new_chord_shows_at_once_and_settles_when_the_listener_says_so() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 100, D_MINOR, false));
+        assert_eq!(shown(&settle), Some(("Dm", Standing::Provisional)));
+        hear(&mut settle, &state(0, 130, D_MINOR_7, true));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::Settled)));
+        hear(&mut settle, &state(900, 980, G_7, false));
+        assert_eq!(shown(&settle), Some(("G7", Standing::Provisional)));
+    }
+
+    #[test]
+    fn provisional_names_do_not_change_faster_than_an_eye_can_follow() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 100, D_MINOR, false));
+        hear(&mut settle, &state(0, 150, D_MINOR_7, false));
+        assert_eq!(shown(&settle), Some(("Dm", Standing::Provisional)));
+        settle.tick(milliseconds(220));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::Provisional)));
+    }
+
+    #[test]
+    fn an_ornament_does_not_rename_a_settled_chord_and_a_real_change_does() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 150, D_MINOR, true));
+        hear(&mut settle, &state(0, 500, D_MINOR_7, true));
+        hear(&mut settle, &state(0, 700, D_MINOR, true));
+        settle.tick(milliseconds(1200));
+        assert_eq!(shown(&settle), Some(("Dm", Standing::Settled)));
+        hear(&mut settle, &state(0, 1500, D_MINOR_7, true));
+        settle.tick(milliseconds(1849));
+        assert_eq!(shown(&settle), Some(("Dm", Standing::Settled)));
+        settle.tick(milliseconds(1850));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::Settled)));
+    }
+
+    #[test]
+    fn a_settled_chord_stays_settled_while_the_listener_wavers_over_the_same_name() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 150, D_MINOR_7, true));
+        hear(&mut settle, &state(0, 400, D_MINOR_7, false));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::Settled)));
+    }
+
+    #[test]
+    fn silence_lets_go_and_clears_after_the_stated_time() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 150, D_MINOR_7, true));
+        hear(&mut settle, &state(2000, 2000, &[], false));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::LetGo)));
+        settle.tick(milliseconds(2000) + CLEAR_AFTER);
+        assert_eq!(shown(&settle), None);
+    }
+
+    #[test]
+    fn the_same_chord_struck_again_after_silence_shows_again() {
+        let mut settle = Settle::default();
+        hear(&mut settle, &state(0, 150, D_MINOR_7, true));
+        hear(&mut settle, &state(2000, 2000, &[], false));
+        hear(&mut settle, &state(2500, 2600, D_MINOR_7, false));
+        settle.tick(milliseconds(9000));
+        assert_eq!(shown(&settle), Some(("Dm7", Standing::Provisional)));
     }
 }

@@ -9,10 +9,12 @@
 use super::keys::picture;
 use super::large::large;
 use super::{Live, PastChord};
+use crate::chart::document::Certainty;
 use crate::harmony::{Naming, Reading, Verdict};
 use crate::units::SampleRate;
-use crate::view::chart::{clock, notes_text};
+use crate::view::chart::{clock, note_text, notes_text};
 use crate::view::ink::Palette;
+use crate::view::names::others_worth_showing;
 use crate::view::settle::{Answer, Standing};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -103,13 +105,13 @@ impl Page<'_> {
 }
 
 fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
-    let notes = if live.hidden() {
-        &[][..]
+    let (notes, names) = if live.hidden() {
+        (&[][..], &[][..])
     } else {
-        &music.keys[..]
+        (&music.keys[..], &music.key_names[..])
     };
     let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
-    let picture = picture(notes, page.columns(), usize::from(height));
+    let picture = picture(notes, names, page.columns(), usize::from(height));
     for pillar in &picture.pillars {
         page.row(pillar, page.palette.sounding());
     }
@@ -162,23 +164,23 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
 }
 
 fn notes_line(answer: &Answer) -> String {
-    let bass = answer.notes.first().map(|note| note.midi);
+    let names = &answer.naming.notes;
+    let notes = notes_text(&answer.notes, names);
+    // A note that may be only the ringing of others makes no bass.
+    let bass = answer
+        .notes
+        .iter()
+        .zip(names)
+        .find(|(note, _)| note.certainty != Certainty::Inferred);
     match bass {
-        Some(bass) => format!(
-            "notes {}   bass {}",
-            notes_text(&answer.notes),
-            crate::harmony::note_name(bass)
-        ),
-        None => String::new(),
+        Some((note, name)) => format!("notes {notes}   bass {}", note_text(name, note.certainty)),
+        None => format!("notes {notes}"),
     }
 }
 
 fn others_line(naming: &Naming) -> String {
-    let others: Vec<String> = naming
-        .names
+    let others: Vec<String> = others_worth_showing(&naming.names, OTHER_NAMES)
         .iter()
-        .skip(1)
-        .take(OTHER_NAMES)
         .map(|name| format!("{} {:.0} %", name.symbol, 100.0 * name.score))
         .collect();
     let lead = match naming.verdict {
@@ -194,7 +196,7 @@ fn others_line(naming: &Naming) -> String {
 }
 
 /// `rootless dominant E13(b9): F b9, Ab 3, C# 13`.
-pub(crate) fn reading_line(reading: &Reading) -> String {
+fn reading_line(reading: &Reading) -> String {
     let degrees: Vec<String> = reading
         .degrees
         .iter()

@@ -30,8 +30,8 @@ pub struct Picture {
     pub names: [String; 2],
 }
 
-/// Draws `notes` over a keyboard of at most `columns`, with pillars of `height` rows.
-pub fn picture(notes: &[ChordNote], columns: usize, height: usize) -> Picture {
+/// Draws `notes` with their `names` over a keyboard of at most `columns`, with pillars of `height` rows.
+pub fn picture(notes: &[ChordNote], names: &[String], columns: usize, height: usize) -> Picture {
     let key_columns = if columns >= 2 * KeyRange::PIANO.keys() + ARROWS {
         2
     } else {
@@ -50,7 +50,7 @@ pub fn picture(notes: &[ChordNote], columns: usize, height: usize) -> Picture {
             .map(|row| pillar_row(notes, row, height, key_columns, place))
             .collect(),
         keys: widened(&row, key_columns),
-        names: name_rows(notes, columns, place),
+        names: name_rows(notes, names, columns, place),
     }
 }
 
@@ -120,15 +120,16 @@ fn widened(row: &str, columns: usize) -> String {
 /// Names under their keys: on the first row if there is room after the last name there, else on the second.
 fn name_rows(
     notes: &[ChordNote],
+    names: &[String],
     columns: usize,
     place: impl Fn(MidiNote) -> Option<usize>,
 ) -> [String; 2] {
     let mut rows = [Line::default(), Line::default()];
-    for note in notes {
+    for (note, name) in notes.iter().zip(names) {
         let Some(column) = place(note.midi) else {
             continue;
         };
-        let name = note_text(note);
+        let name = note_text(name, note.certainty);
         let width = name.chars().count();
         let column = column
             .saturating_sub(usize::from(width > 2))

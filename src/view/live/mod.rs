@@ -88,6 +88,8 @@ pub struct Live {
     settle: Settle,
     /// The keys that sound now; unlike the name they follow at once.
     keys: Vec<ChordNote>,
+    /// Their names, as the chord that they make spells them.
+    key_names: Vec<String>,
     chroma: [f32; 12],
     /// Root-mean-square of the last hop, linear.
     rms: f32,
@@ -114,6 +116,7 @@ impl Live {
             now: FrameCount(0),
             settle: Settle::default(),
             keys: Vec::new(),
+            key_names: Vec::new(),
             chroma: [0.0; 12],
             rms: 0.0,
             a4: None,
@@ -148,10 +151,10 @@ impl Live {
         match event {
             Event::Frame(frame) => self.frame(frame),
             Event::Sounding(state) => {
+                let naming = name_chord(&sounding(&state.notes), &self.context);
                 self.keys.clone_from(&state.notes);
-                let context = &self.context;
-                self.settle
-                    .hear(state, || name_chord(&sounding(&state.notes), context));
+                self.key_names.clone_from(&naming.notes);
+                self.settle.hear(state, naming);
             }
             Event::Chord(span) => self.past(span),
             Event::Note(_) => {}
@@ -281,6 +284,7 @@ impl Live {
             rename(&mut held.settle);
             held.context = context.clone();
         }
+        self.key_names = name_chord(&sounding(&self.keys), &context).notes;
         self.context = context;
     }
 

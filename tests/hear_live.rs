@@ -1,0 +1,342 @@
+//! `lidprop hear` at a real sound server: lines for pipes, and the screen in a real terminal.
+
+#![cfg(all(feature = "live", target_os = "linux"))]
+
+mod support;
+
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+use support::sound_server::SoundServer;
+use support::{as_stereo_wav, test_audio};
+
+/// How long anything may take that takes a fraction of a second on an idle machine.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+fn hear(server: &SoundServer, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
+    server.apply(&mut command);
+    command
+        .arg("hear")
+        .args(arguments)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
+}
+
+/// Waits until `child` tells on standard error that it listens.
+fn wait_until_listening(child: &mut Child) -> impl BufRead + use<> {
+    let mut lines = BufReader::new(child.stderr.take().expect("standard error is piped"));
+    let mut line = String::new();
+    lines.read_line(&mut line).unwrap();
+    assert!(line.contains("listening to"), "{line}");
+    lines
+}
+
+/// The folder that stands for the user's home in the server's environment.
+fn home(server: &SoundServer) -> std::path::PathBuf {
+    let environment = server.environment();
+    environment
+        .into_iter()
+        .find(|(name, _)| *name == "HOME")
+        .expect("HOME is set")
+        .1
+}
+
+fn end(child: &Child) {
+    let ended = Command::new("kill")
+        .args(["-TERM", &child.id().to_string()])
+        .status()
+        .unwrap();
+    assert!(ended.success());
+}
+
+#[test]
+fn a_recording_played_into_the_microphone_is_named_line_by_line() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
+    let mut child = hear(&server, &[]).spawn().unwrap();
+    let _told = wait_until_listening(&mut child);
+    server.play(&sound).wait().unwrap();
+    end(&child);
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "ended by a signal, cleanly");
+    let out = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        !out.contains('\x1b'),
+        "no escape sequences in a pipe: {out}"
+    );
+    let wanted = best_names("held-chords.flac");
+    let heard = wanted
+        .iter()
+        .filter(|name| out.contains(name.as_str()))
+        .count();
+    assert!(
+        2 * heard > wanted.len(),
+        "live and from the file, most names are the same: {wanted:?}\n{out}"
+    );
+}
+
+/// The best names that `take` gives for a recording, each once.
+fn best_names(recording: &str) -> Vec<String> {
+    let output = Command::new(env!("CARGO_BIN_EXE_lidprop"))
+        .args(["take", "--write", "json"])
+        .arg(test_audio(recording))
+        .output()
+        .unwrap();
+    let document: lidprop::chart::document::Recording =
+        serde_json::from_slice(&output.stdout).unwrap();
+    let mut names: Vec<String> = document
+        .chords
+        .iter()
+        .filter_map(|chord| Some(chord.names.first()?.symbol.clone()))
+        .collect();
+    names.sort();
+    names.dedup();
+    assert!(names.len() >= 3, "the recording holds chords: {names:?}");
+    names
+}
+
+#[test]
+fn json_lines_hold_notes_and_chords_as_the_document_does() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("borrowed-dominants.flac"), folder.path());
+    let mut child = hear(&server, &["--write", "json"]).spawn().unwrap();
+    let _told = wait_until_listening(&mut child);
+    server.play(&sound).wait().unwrap();
+    end(&child);
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    let (mut notes, mut chords) = (0, 0);
+    for line in String::from_utf8(output.stdout).unwrap().lines() {
+        let mut value: serde_json::Value = serde_json::from_str(line).unwrap();
+        if let Some(note) = value.get_mut("note") {
+            let _: lidprop::chart::document::HeardNote =
+                serde_json::from_value(note.take()).unwrap();
+            notes += 1;
+        } else {
+            let _: lidprop::chart::document::HeardChord =
+                serde_json::from_value(value["chord"].take()).unwrap();
+            chords += 1;
+        }
+    }
+    assert!(
+        notes > chords && chords > 0,
+        "{notes} notes, {chords} chords"
+    );
+}
+
+#[test]
+fn a_reader_that_goes_away_ends_it_quietly() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
+    let mut child = hear(&server, &["--write", "json", "--for", "60"])
+        .spawn()
+        .unwrap();
+    let _told = wait_until_listening(&mut child);
+    drop(child.stdout.take());
+    let mut player = server.play(&sound);
+    let ended = wait_for(|| child.try_wait().unwrap());
+    player.kill().unwrap();
+    player.wait().unwrap();
+    assert_eq!(ended.code(), Some(0));
+}
+
+/// Waits until `look` finds something.
+#[track_caller]
+fn wait_for<T>(mut look: impl FnMut() -> Option<T>) -> T {
+    let start = Instant::now();
+    loop {
+        if let Some(found) = look() {
+            return found;
+        }
+        assert!(
+            start.elapsed() < PATIENCE,
+            "waited for {PATIENCE:?} in vain"
+        );
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+/// A terminal of its own, by tmux; gone at the end of the test.
+struct Terminal<'a> {
+    server: &'a SoundServer,
+    name: String,
+}
+
+impl<'a> Terminal<'a> {
+    /// Opens a terminal with a shell in it, or says loudly that the test is skipped.
+    fn open_or_skip(server: &'a SoundServer, columns: u16, rows: u16) -> Option<Self> {
+        if Command::new("tmux")
+            .arg("-V")
+            .stdout(Stdio::null())
+            .status()
+            .is_err()
+        {
+            assert_ne!(
+                std::env::var("CI").as_deref(),
+                Ok("true"),
+                "CI must have tmux"
+            );
+            eprintln!("SKIPPED: no tmux for a test in a real terminal");
+            return None;
+        }
+        let name = format!("lidprop-test-{}-{columns}", std::process::id());
+        let terminal = Self { server, name };
+        let size = [columns.to_string(), rows.to_string()];
+        terminal.tmux(&[
+            "-f",
+            "/dev/null",
+            "new-session",
+            "-d",
+            "-x",
+            &size[0],
+            "-y",
+            &size[1],
+            "env PS1='ready> ' sh",
+        ]);
+        Some(terminal)
+    }
+
+    fn tmux(&self, arguments: &[&str]) -> String {
+        let mut command = Command::new("tmux");
+        self.server.apply(&mut command);
+        let output = command
+            .env("LC_ALL", "C.UTF-8")
+            .args(["-u", "-L", &self.name])
+            .args(arguments)
+            .stdin(Stdio::null())
+            .output()
+            .expect("tmux runs");
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    }
+
+    fn keys(&self, keys: &[&str]) {
+        self.tmux(&[&["send-keys"][..], keys].concat());
+    }
+
+    /// Waits until the screen holds `words`; gives the screen.
+    #[track_caller]
+    fn shows(&self, words: &str) -> String {
+        let start = Instant::now();
+        loop {
+            let screen = self.tmux(&["capture-pane", "-p"]);
+            if screen.contains(words) {
+                return screen;
+            }
+            assert!(start.elapsed() < PATIENCE, "no '{words}' in\n{screen}");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+    }
+}
+
+impl Drop for Terminal<'_> {
+    fn drop(&mut self) {
+        self.tmux(&["kill-server"]);
+    }
+}
+
+#[test]
+fn the_screen_shows_what_is_played_survives_resizing_and_restores_the_terminal() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
+    let binary = env!("CARGO_BIN_EXE_lidprop");
+    let into = folder.path().join("kept");
+    {
+        let Some(terminal) = Terminal::open_or_skip(&server, 100, 30) else {
+            return;
+        };
+        terminal.shows("ready>");
+        terminal.keys(&[&format!("{binary} hear --into {}", into.display()), "Enter"]);
+        terminal.shows("listening");
+        let mut player = server.play(&sound);
+        let settled = terminal.shows("= settled");
+        assert!(
+            settled.contains("notes ") && settled.contains("bass "),
+            "{settled}"
+        );
+        terminal.tmux(&["resize-window", "-x", "60", "-y", "20"]);
+        terminal.shows("q quit");
+        terminal.keys(&["p"]);
+        terminal.shows("PAUSED");
+        terminal.keys(&["p"]);
+        terminal.keys(&["k"]);
+        terminal.shows("kept: ");
+        player.kill().unwrap();
+        player.wait().unwrap();
+        terminal.keys(&["q"]);
+        terminal.keys(&["stty -a | grep -o ' icanon'", "Enter"]);
+        terminal.shows(" icanon");
+    }
+    let kept: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(into.join("kept-1.json")).unwrap()).unwrap();
+    assert!(kept["seconds"].as_f64().unwrap() > 0.5);
+    assert!(into.join("kept-1.wav").exists());
+}
+
+#[test]
+fn an_input_that_is_pulled_out_and_plugged_in_again_is_waited_for() {
+    let Some(mut server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let mut child = hear(&server, &["--plain"]).spawn().unwrap();
+    let mut told = wait_until_listening(&mut child);
+    let mut next = || {
+        let mut line = String::new();
+        told.read_line(&mut line).unwrap();
+        line
+    };
+    server.unplug();
+    let lost = next();
+    assert!(
+        lost.contains("lost") && lost.contains("waiting for it to come back"),
+        "{lost}"
+    );
+    server.plug_in().unwrap();
+    let back = next();
+    assert!(back.contains("listening to"), "{back}");
+    end(&child);
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_terminated_screen_leaves_an_ordinary_terminal() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let Some(terminal) = Terminal::open_or_skip(&server, 80, 24) else {
+        return;
+    };
+    terminal.shows("ready>");
+    // The shell in front becomes the program, so that its number is known.
+    let script = format!(
+        "sh -c 'echo $$ > $HOME/number; exec {} hear'; echo ended $?",
+        env!("CARGO_BIN_EXE_lidprop")
+    );
+    terminal.keys(&[&script, "Enter"]);
+    terminal.shows("listening");
+    let number = std::fs::read_to_string(home(&server).join("number")).unwrap();
+    assert!(
+        Command::new("kill")
+            .args(["-TERM", number.trim()])
+            .status()
+            .unwrap()
+            .success()
+    );
+    terminal.shows("ended 0");
+    terminal.keys(&["clear; stty -a | grep -o ' icanon'", "Enter"]);
+    terminal.shows(" icanon");
+}

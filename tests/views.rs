@@ -1,0 +1,254 @@
+//! Views as a person has read them once: the printed chart and the live screen, at several widths.
+
+#[path = "support/evening.rs"]
+mod evening;
+#[path = "support/snapshot.rs"]
+mod snapshot;
+
+use evening::{chords, frame, note, notes, state};
+use lidprop::chart::document::Certainty;
+use lidprop::chart::recording::Heard;
+use lidprop::harmony::{AnalysisOptions, Context};
+use lidprop::listener::Event;
+use lidprop::units::Hertz;
+use lidprop::view::chart::print_chart;
+use lidprop::view::ink::{Ink, Palette};
+use lidprop::view::live::{Live, Meter, Press, draw};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use snapshot::assert_snapshot;
+
+fn evening() -> Heard {
+    let mut heard = Heard::new("evening.flac", AnalysisOptions::default());
+    chords()
+        .into_iter()
+        .for_each(|span| heard.keep(Event::Chord(span)));
+    heard.warnings.push(
+        "the sound is clipped in 3 places; record again with less input level or further away"
+            .into(),
+    );
+    heard.close(evening::at(70.5), Some(Hertz::new(436.4).unwrap()));
+    heard
+}
+
+fn chart(columns: u16) -> String {
+    let mut text = Vec::new();
+    print_chart(&evening(), Ink::plain(columns), &mut text).unwrap();
+    String::from_utf8(text).unwrap()
+}
+
+#[test]
+fn the_chart_reads_the_same_as_it_was_read() {
+    for columns in [56, 100, 160] {
+        assert_snapshot(&format!("chart-{columns}"), &chart(columns));
+    }
+}
+
+#[test]
+fn the_chart_stays_within_its_columns() {
+    for columns in [56, 72, 90, 100, 160] {
+        for line in chart(columns)
+            .lines()
+            .filter(|line| !line.starts_with("  note:"))
+        {
+            assert!(
+                line.chars().count() <= usize::from(columns),
+                "{columns} columns: {line}"
+            );
+        }
+    }
+}
+
+#[test]
+fn weights_change_nothing_but_escape_sequences() {
+    let mut text = Vec::new();
+    print_chart(
+        &evening(),
+        Ink {
+            weights: true,
+            columns: 100,
+        },
+        &mut text,
+    )
+    .unwrap();
+    let text = String::from_utf8(text).unwrap();
+    assert!(text.contains("\x1b[1m"));
+    let plain = ["\x1b[0m", "\x1b[1m", "\x1b[2m"]
+        .iter()
+        .fold(text, |text, escape| text.replace(escape, ""));
+    assert_eq!(plain, chart(100));
+}
+
+/// Odds of names are harmony's business and move with its calibration: a layout is the same whatever they are.
+fn without_odds(screen: &str) -> String {
+    let mut words: Vec<&str> = screen.split(' ').collect();
+    for place in 1..words.len() {
+        if words[place].starts_with('%') && words[place - 1].parse::<u8>().is_ok() {
+            words[place - 1] = "nn";
+        }
+    }
+    words.join(" ")
+}
+
+/// The screen while the last chord of the evening sounds and has settled.
+fn live() -> Live {
+    let mut live = Live::new("Upright room, USB microphone", Context::default());
+    let mut chords = chords();
+    let last = chords.pop().unwrap();
+    chords
+        .into_iter()
+        .for_each(|span| live.hear(&Event::Chord(span)));
+    live.hear(&frame(64.3, 0.05, &[50, 65, 68, 73]));
+    live.hear(&state(64.2, 64.35, last.notes.clone(), false));
+    live.hear(&state(64.2, 64.6, last.notes, true));
+    live.hear(&frame(64.7, 0.05, &[50, 65, 68, 73]));
+    live
+}
+
+fn screen(live: &Live, columns: u16, rows: u16) -> String {
+    let area = Rect::new(0, 0, columns, rows);
+    let mut buffer = Buffer::empty(area);
+    draw(live, Palette::PLAIN, area, &mut buffer);
+    let row = |row: u16| -> String {
+        let cells: String = (0..columns)
+            .map(|column| buffer[(column, row)].symbol())
+            .collect();
+        format!("{}\n", cells.trim_end())
+    };
+    (0..rows).map(row).collect()
+}
+
+#[test]
+fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
+    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
+        assert_snapshot(
+            &format!("live-{columns}x{rows}"),
+            &without_odds(&screen(&live(), columns, rows)),
+        );
+    }
+}
+
+#[test]
+fn large_letters_are_drawn_on_request() {
+    let live = live().with_large_letters(true);
+    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
+        assert_snapshot(
+            &format!("live-large-{columns}x{rows}"),
+            &without_odds(&screen(&live, columns, rows)),
+        );
+    }
+}
+
+#[test]
+fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
+    let mut live = live().with_guess_first(true);
+    let hidden = screen(&live, 100, 30);
+    assert_snapshot("live-guess-first", &hidden);
+    for tell_tale in ["Ddim", "D3", "Ab4", "rootless", "█"] {
+        assert!(
+            !hidden.contains(tell_tale),
+            "{tell_tale} gives it away:\n{hidden}"
+        );
+    }
+    assert_eq!(live.press(Press::Show), None);
+    let shown = screen(&live, 100, 30);
+    assert!(shown.contains("Ab4") && shown.contains("Ddim"), "{shown}");
+    live.hear(&state(66.5, 66.9, notes(&[36, 52, 59]), true));
+    assert!(
+        !screen(&live, 100, 30).contains("C2"),
+        "the next chord is hidden again"
+    );
+}
+
+#[test]
+fn a_held_screen_stays_while_the_listening_goes_on() {
+    let mut live = live();
+    live.press(Press::Pause);
+    live.hear(&state(66.5, 66.9, notes(&[36, 52, 59]), true));
+    live.hear(&frame(67.0, 0.05, &[36, 52, 59]));
+    let held = screen(&live, 100, 30);
+    assert!(
+        held.contains("PAUSED") && held.contains("Ab4") && !held.contains("C2"),
+        "{held}"
+    );
+    live.press(Press::Pause);
+    let on = screen(&live, 100, 30);
+    assert!(!on.contains("PAUSED") && on.contains("C2"), "{on}");
+}
+
+#[test]
+fn trouble_clipping_and_lost_samples_are_told_in_words() {
+    let mut live = live();
+    live.trouble(Some(
+        "Upright room is lost: unplugged; waiting for it to come back".into(),
+    ));
+    live.measure(Meter {
+        dropped: 512,
+        clipped: 2,
+    });
+    let text = screen(&live, 100, 30);
+    for words in ["! Upright room is lost", "CLIPPED", "512 samples lost"] {
+        assert!(text.contains(words), "{words} in\n{text}");
+    }
+    live.listen_to("Upright room");
+    assert!(!screen(&live, 100, 30).contains("is lost"));
+    let mut quiet = Live::new("Upright room", Context::default());
+    quiet.hear(&state(1.0, 1.2, notes(&[60, 64, 67]), true));
+    quiet.hear(&frame(1.3, 0.000_5, &[60, 64, 67]));
+    assert!(screen(&quiet, 100, 30).contains("too quiet"));
+}
+
+#[test]
+fn certainty_can_be_told_without_colour() {
+    let mut live = Live::new("Upright room", Context::default());
+    let chord = vec![
+        note(48, 0.9, Certainty::Inferred),
+        note(60, 0.9, Certainty::Likely),
+        note(64, 0.9, Certainty::Sure),
+    ];
+    live.hear(&state(1.0, 1.2, chord, true));
+    let text = screen(&live, 100, 30);
+    for mark in ["(C3)", "C4?", "E4", "░", "▒", "█"] {
+        assert!(text.contains(mark), "{mark} in\n{text}");
+    }
+}
+
+#[test]
+fn symbols_follow_the_chosen_style_and_key_at_once() {
+    let mut live = live();
+    let before = screen(&live, 100, 30);
+    live.press(Press::NextStyle);
+    let signs = screen(&live, 100, 30);
+    assert!(
+        before.contains("Ddim(maj7)") && signs.contains("D°(△7)"),
+        "{before}{signs}"
+    );
+    live.press(Press::KeyByFifths(1));
+    assert!(screen(&live, 100, 30).contains("key C major"));
+    live.press(Press::KeyByFifths(-1));
+    assert!(screen(&live, 100, 30).contains("key F major"));
+    live.press(Press::OtherMode);
+    assert!(screen(&live, 100, 30).contains("key F minor"));
+    live.press(Press::NoKey);
+    assert!(!screen(&live, 100, 30).contains("key F"));
+}
+
+#[test]
+fn a_marked_chord_is_marked_in_the_strip() {
+    let mut live = live();
+    live.press(Press::Mark);
+    live.hear(&Event::Chord(chords().pop().unwrap()));
+    let text = screen(&live, 200, 50);
+    assert!(text.contains("1:04.2 *"), "{text}");
+}
+
+#[test]
+fn every_size_can_be_drawn() {
+    let large = live().with_large_letters(true);
+    for columns in [0, 1, 2, 7, 20, 59, 60, 89, 90, 177, 178, 300] {
+        for rows in [0, 1, 2, 5, 9, 14, 24, 80] {
+            screen(&large, columns, rows);
+            screen(&live(), columns, rows);
+        }
+    }
+}
