@@ -39,8 +39,10 @@ setup-live:
 
 setup: setup-build setup-live .venv/ready
 
+# With the tests' dependencies some libraries get other features. Building all targets in the dev profile, as
+# `make test` does, finds everything built already.
 build: setup-build
-	cargo build --locked --profile $(PROFILE) $(FEATURES)
+	cargo build --locked --profile $(PROFILE) $(if $(filter dev,$(PROFILE)),--all-targets) $(FEATURES)
 
 demo: build
 	$(LIDPROP) take test-audio/*.flac test-audio/*.wav

@@ -1,0 +1,94 @@
+"""The analysis front end and the taps of each key, as src/spectrum and src/notes/features.rs compute them.
+
+Input: mono samples at 22,050 Hz. Output: per frame two log-frequency spectra, and 196 numbers for each of 88 keys.
+Held equal to the Rust code by tests/golden_frames.rs, whose data golden.py writes.
+"""
+import math
+import numpy as np
+import torch
+
+RATE, HOP, LONG, SHORT, BINS = 22050, 512, 8192, 2048, 312
+LOWEST, KEYS = 21, 88
+RATIOS = (1 / 2, 2 / 3, 1, 3 / 2, 2, 5 / 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20)
+BESIDE = (-9, -6, -3, 3, 6, 9)  # bins: one, two and three semitones away from the fundamental
+REFERENCE_FLOOR = 1e-5
+PEAK_DECAY = 2.0 ** (-HOP / RATE / 2.0)  # half-life of the remembered peak: 2 s
+INPUTS = 2 * (5 * len(RATIOS) + len(BESIDE)) + 4
+
+
+def log_matrix(window, tuning=1.0):
+    """Weights [bins, window/2+1] that sum the power spectrum into bins, 36 an octave from a semitone below A0."""
+    df, top = RATE / window, window // 2
+    m = np.zeros((BINS, top + 1))
+    for b in range(BINS):
+        f = 27.5 * 2.0 ** ((b - 3) / 36) * tuning
+        lo, hi = f * 2.0 ** (-1 / 72) / df, f * 2.0 ** (1 / 72) / df
+        if hi - lo >= 1:
+            for k in range(max(0, math.floor(lo)), min(top, math.ceil(hi) + 1) + 1):
+                m[b, k] = max(0.0, min(k + 0.5, hi) - max(k - 0.5, lo))
+        else:
+            c = f / df
+            j, t = math.floor(c), c - math.floor(c)
+            m[b, j], m[b, j + 1] = 1 - t, t
+    return torch.tensor(m, dtype=torch.float32)
+
+
+def typical_inharmonicity(midi):
+    """B of f_n = n f0 sqrt(1 + B n^2): two asymptotes over the keyboard (Rigaud, David, Daudet 2013)."""
+    return math.exp(-0.0847 * midi - 5.82) + math.exp(0.0926 * midi - 13.64)
+
+
+def tap_bins():
+    """Bins each key looks at [88, 96]; BINS stands for 'outside'."""
+    table = np.full((KEYS, 5 * len(RATIOS) + len(BESIDE)), BINS)
+    for key in range(KEYS):
+        base, b = 3 + 3 * key, typical_inharmonicity(LOWEST + key)
+        bins = []
+        for r in RATIOS:
+            stretched = r * math.sqrt((1 + b * r * r) / (1 + b)) if r > 1 else r
+            centre = math.floor(base + 36 * math.log2(stretched) + 0.5)
+            bins += [centre + d for d in (-2, -1, 0, 1, 2)]
+        bins += [base + s for s in BESIDE]
+        table[key] = [x if 0 <= x < BINS else BINS for x in bins]
+    return torch.tensor(table)
+
+
+class FrontEnd(torch.nn.Module):
+    """Samples [clips, n] -> inputs [clips, frames, 88, 196]."""
+
+    def __init__(self):
+        super().__init__()
+        for name, n in (('long', LONG), ('short', SHORT)):
+            w = torch.hann_window(n, periodic=True, dtype=torch.float64)
+            self.register_buffer(f'window_{name}', w.float(), False)
+            self.register_buffer(f'matrix_{name}', (log_matrix(n) * (2.0 / w.sum().item()) ** 2).T.contiguous(), False)
+        self.register_buffer('taps', tap_bins(), False)
+        place = (torch.arange(KEYS) + LOWEST - 64.5) / 43.5
+        self.register_buffer('place', torch.stack([place, place ** 2], 1), False)
+
+    def magnitudes(self, samples):
+        padded = torch.nn.functional.pad(samples, (LONG - HOP, 0))
+        frames = padded.unfold(1, LONG, HOP)
+        out = []
+        for name, n in (('long', LONG), ('short', SHORT)):
+            part = frames[..., LONG - n:] * getattr(self, f'window_{name}')
+            power = torch.view_as_real(torch.fft.rfft(part)).square().sum(-1)
+            out.append((power @ getattr(self, f'matrix_{name}')).sqrt())
+        return out
+
+    def forward(self, samples):
+        with torch.autocast(samples.device.type, enabled=False):
+            long, short = self.magnitudes(samples.float())
+            ref = long.amax(-1).clamp_min(REFERENCE_FLOOR)
+            level = ref.log2()
+            # peak_t = max(ref_t, peak_{t-1} * decay): a running maximum once the decay is taken out
+            slope = torch.arange(level.shape[1], device=level.device) * -math.log2(PEAK_DECAY)
+            peak = torch.cummax(level + slope, 1).values - slope
+            s0 = ((level - peak) * math.log10(2)).clamp(-3, 0) / 3
+            s1 = ((short.amax(-1) + 1e-6) / ref).log10().clamp(-1.5, 1.5)
+            squeeze = lambda x: torch.nn.functional.pad(torch.log1p(300 * x / ref[..., None]) / math.log(301), (0, 1))
+            taps = [squeeze(x)[..., self.taps] for x in (long, short)]
+            shape = taps[0].shape[:3]
+            place = self.place.expand(*shape, 2)
+            scalars = torch.stack([s0, s1], -1)[:, :, None].expand(*shape, 2)
+            return torch.cat([*taps, place, scalars], -1)

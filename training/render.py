@@ -1,0 +1,213 @@
+"""Scenes become sound and labels on the device: read recordings, mix, room, colour, noise, voices, saturation, coding.
+
+Input: strikes from scenes.py. Output: samples [clips, n] at 22,050 Hz and labels [clips, frames, 88].
+"""
+import math
+import torch
+try:
+    import triton
+    import triton.language as tl
+except ImportError:  # a machine without a GPU mixes with plain tensor operations
+    triton = None
+from front_end import HOP, KEYS, LOWEST, RATE
+from scenes import FIELDS, SECONDS
+
+LENGTH = int(SECONDS * RATE) // HOP * HOP
+FRAMES = LENGTH // HOP
+LOOK_BACK = 0.030  # a frame is judged by what sounds this long before its end
+NEW = 0.047  # seconds for which a note counts as struck just now
+EVENTS_AT_ONCE = 256
+CONVOLUTION = 73728  # at least LENGTH + RATE, and a size that FFTs like (2^13 * 9)
+NOISE = 49152  # at least LENGTH, likewise
+
+
+if triton:
+    @triton.jit
+    def strike_kernel(bank, sound, power, clip, source, length, increment, begin, gain, off, release, n_samples, frames, HOP: tl.constexpr):
+        """One strike, one hop: reads the recording, adds it to its clip, keeps the hop's mean power."""
+        e = tl.program_id(0).to(tl.int64)
+        b = tl.program_id(1)
+        n = b * HOP + tl.arange(0, HOP)
+        pos = (n.to(tl.float64) - tl.load(begin + e)) * tl.load(increment + e)
+        inside = (pos >= 1) & (pos < tl.load(length + e) - 3)
+        whole = tl.floor(pos)
+        t = (pos - whole).to(tl.float32)
+        at = bank + tl.load(source + e) + whole.to(tl.int64)
+        a = tl.load(at - 1, mask=inside, other=0.0).to(tl.float32)
+        y0 = tl.load(at, mask=inside, other=0.0).to(tl.float32)
+        c = tl.load(at + 1, mask=inside, other=0.0).to(tl.float32)
+        d = tl.load(at + 2, mask=inside, other=0.0).to(tl.float32)
+        # cubic through four samples (Catmull and Rom 1974)
+        y = y0 + 0.5 * t * (c - a + t * (2 * a - 5 * y0 + 4 * c - d + t * (3 * (y0 - c) + d - a)))
+        late = tl.maximum(n.to(tl.float32) - tl.load(off + e), 0.0) / tl.load(release + e)
+        y = tl.where(inside, y * tl.load(gain + e) * tl.exp(-late), 0.0)
+        tl.atomic_add(sound + tl.load(clip + e) * n_samples + n, y, mask=inside)
+        tl.store(power + e * frames + b, tl.sum(y * y) / HOP)
+
+
+class Renderer:
+    def __init__(self, bank, backdrop, device, seed):
+        self.bank, self.backdrop, self.device = bank, backdrop, device
+        self.g = torch.Generator(device).manual_seed(seed)
+        self.n = torch.arange(LENGTH, device=device, dtype=torch.float32)
+        self.frame_end = (torch.arange(FRAMES, device=device) + 1) * HOP / RATE
+
+    def uniform(self, low, high, *shape):
+        return low + (high - low) * torch.rand(*shape, device=self.device, generator=self.g)
+
+    def normal(self, *shape):
+        return torch.randn(*shape, device=self.device, generator=self.g)
+
+    def mix(self, strikes, clips):
+        """Dry sound, labels 'sounding', 'struck just now', and the weight of each label."""
+        strikes = torch.as_tensor(strikes)
+        col = {f: strikes[:, i] for i, f in enumerate(FIELDS)}
+        dev = lambda f, t=torch.float32: col[f].to(self.device, t).contiguous()
+        sound = torch.zeros(clips, LENGTH, device=self.device)
+        cells = clips * KEYS
+        sounding, struck, near = (torch.zeros(cells, FRAMES, device=self.device) for _ in range(3))
+        faint = torch.zeros(cells, FRAMES, device=self.device)
+        clip, source, length = dev('clip', torch.long), dev('source', torch.long), dev('length')
+        inc, begin, gain, off, release, onset, label = (dev(f) for f in ('increment', 'begin', 'gain', 'off', 'release', 'onset', 'label'))
+        cell = clip * KEYS + dev('midi', torch.long) - LOWEST
+        power = torch.zeros(len(strikes), FRAMES, device=self.device)
+        if triton and sound.is_cuda:
+            if len(strikes):
+                strike_kernel[(len(strikes), FRAMES)](self.bank.samples, sound, power, clip, source, dev('length', torch.float64), dev('increment', torch.float64),
+                                                      dev('begin', torch.float64), gain, off, release, LENGTH, FRAMES, HOP=HOP)
+        else:
+            for s in range(0, len(strikes), EVENTS_AT_ONCE):
+                e = slice(s, s + EVENTS_AT_ONCE)
+                pos = (self.n - begin[e, None]) * inc[e, None]
+                inside = (pos >= 1) & (pos < length[e, None] - 3)
+                pos = pos.clamp(min=1).minimum(length[e, None] - 3)
+                whole = pos.floor()
+                t = pos - whole
+                at = whole.long() + source[e, None]
+                a, b, c, d = (self.bank.samples[at + k].float() for k in (-1, 0, 1, 2))
+                y = b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a)))
+                y = y * inside * gain[e, None] * torch.exp(-(self.n - off[e, None]).clamp(min=0) / release[e, None])
+                sound.index_add_(0, clip[e], y)
+                power[e] = y.reshape(len(y), FRAMES, HOP).square().mean(-1)
+        quiet = (power < power.amax(-1, keepdim=True) * 10 ** -4.5).float()
+        judged = self.frame_end - LOOK_BACK
+        age, left = judged - onset[:, None], judged - off[:, None] / RATE
+        there = (age >= 0) & (left < 0) & (judged < (length / inc * 0.92 / RATE + onset)[:, None])
+        there = there * label[:, None]
+        sounding.index_reduce_(0, cell, there, 'amax')
+        faint.index_reduce_(0, cell, there * quiet, 'amax')
+        struck.index_reduce_(0, cell, ((age >= 0) & (age < NEW)) * label[:, None], 'amax')
+        near.index_reduce_(0, cell, ((age.abs() < 0.035) | (left.abs() < 0.05)) * label[:, None], 'amax')
+        weight = 1 - (0.6 * near).maximum(0.85 * faint)
+        shape = lambda x: x.reshape(clips, KEYS, FRAMES).transpose(1, 2)
+        return sound, shape(sounding), shape(struck), shape(weight)
+
+    def colour(self, x, chance):
+        """Room, equaliser, high and low pass: one multiplication in the frequency domain."""
+        clips = len(x)
+        size = CONVOLUTION
+        spectrum = torch.fft.rfft(x, size)
+        f = torch.linspace(0, RATE / 2, spectrum.shape[-1], device=self.device)
+        log_f = torch.log2(f.clamp(min=20) / 20)  # 0 to 9.1 octaves
+        # a room, recorded or drawn, mixed in at a random share
+        rooms = self.backdrop.rooms
+        pick = torch.randint(len(rooms), (clips,), device=self.device, generator=self.g)
+        decay = self.uniform(0.15, 1.1, clips, 1)
+        drawn = self.normal(clips, RATE) * torch.exp(-6.9 * torch.arange(RATE, device=self.device) / RATE / decay)
+        drawn[:, :64] = 0
+        drawn = drawn / drawn.square().sum(-1, keepdim=True).sqrt() * self.uniform(0.1, 1.2, clips, 1)
+        drawn[:, 0] = 1
+        room = torch.where(self.uniform(0, 1, clips, 1) < 0.6, rooms[pick], drawn)
+        has_room = self.uniform(0, 1, clips, 1) < 0.65 * chance
+        spectrum = spectrum * torch.where(has_room, torch.fft.rfft(room, size), torch.ones(1, device=self.device))
+        # a smooth curve in dB over the octaves
+        curve = torch.zeros(clips, len(f), device=self.device)
+        for k in (0.5, 1, 2, 3.5, 6):
+            curve += self.normal(clips, 1) * 3.5 / (1 + k) * torch.cos(math.pi * k * log_f / 9.1 + self.uniform(0, 6.28, clips, 1))
+        curve += self.normal(clips, 1) * 1.5 * (log_f - 4)
+        for _ in range(4):  # resonances
+            centre, width = self.uniform(1, 8.5, clips, 1), self.uniform(0.08, 0.5, clips, 1)
+            curve += self.normal(clips, 1) * 3 * torch.exp(-0.5 * ((log_f - centre) / width) ** 2)
+        curve = curve * (self.uniform(0, 1, clips, 1) < 0.75 * chance)
+        low = torch.exp(self.uniform(math.log(25), math.log(420), clips, 1))
+        high = torch.exp(self.uniform(math.log(2200), math.log(9500), clips, 1))
+        low = torch.where(self.uniform(0, 1, clips, 1) < 0.45 * chance, low, torch.full_like(low, 8.0))
+        high = torch.where(self.uniform(0, 1, clips, 1) < 0.35 * chance, high, torch.full_like(high, 40000.0))
+        order = torch.randint(1, 4, (clips, 1), device=self.device, generator=self.g)
+        gain = 10 ** (curve / 20) / (1 + (low / f.clamp(min=1)) ** (2 * order)).sqrt() / (1 + (f / high) ** (2 * order)).sqrt()
+        return torch.fft.irfft(spectrum * gain, size)[:, :LENGTH]
+
+    def cut(self, x, clips):
+        """A random stretch of a long sound for each clip, read a little faster or slower."""
+        speed = self.uniform(0.8, 1.25, clips, 1)
+        start = self.uniform(0, 1, clips, 1) * (len(x) - LENGTH * 1.26)
+        pos = start + self.n * speed
+        i = pos.long()
+        return x[i] + (pos - i) * (x[i + 1] - x[i])
+
+    def made_up_voice(self, clips):
+        """Gliding harmonics under moving formants, in syllables: a voice that says nothing."""
+        knots = 14
+        bend = lambda low, high: torch.nn.functional.interpolate(self.uniform(low, high, clips, 1, knots), LENGTH, mode='linear', align_corners=True)[:, 0]
+        pitch = torch.exp(self.uniform(math.log(85), math.log(260), clips, 1) + bend(-0.25, 0.25))
+        phase = torch.cumsum(pitch.double() / RATE, -1).float() * 2 * math.pi
+        k = torch.arange(1, 25, device=self.device)[:, None]
+        partials = k * pitch[:, None]
+        level = sum(1 / (1 + ((partials - f[:, None]) / w) ** 2) for f, w in ((bend(250, 900), 90), (bend(900, 2300), 140), (bend(2300, 3300), 200)))
+        out = (level * torch.sin(k * phase[:, None]) * (partials < 5000)).sum(1)
+        syllables = torch.nn.functional.interpolate((self.uniform(-0.6, 1, clips, 1, 22)).clamp(min=0), LENGTH, mode='linear', align_corners=True)[:, 0]
+        out = out * syllables + 0.05 * self.normal(clips, LENGTH) * (1 - syllables).clamp(min=0)
+        return out / out.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
+
+    def noises(self, x, chance, silent):
+        """Hiss, coloured noise, hum, kitchen and voices, at random distances below the piano."""
+        clips = len(x)
+        # the piano's loudest quarter second is the measure; a clip without piano has noise alone
+        level = x.square().unfold(1, 4096, 2048).mean(-1).amax(-1, keepdim=True).sqrt()
+        level = torch.where(silent[:, None], torch.ones_like(level), level.clamp(min=1e-4))
+        spectrum = torch.fft.rfft(self.normal(clips, NOISE))
+        f = torch.linspace(0, RATE / 2, spectrum.shape[-1], device=self.device).clamp(min=20)
+        tilt = self.uniform(0, 1.2, clips, 1)
+        hiss = torch.fft.irfft(spectrum * (f / 1000) ** -tilt, NOISE)[:, :LENGTH]
+        mains = torch.where(self.uniform(0, 1, clips, 1) < 0.5, 50.0, 60.0) * (1 + 0.002 * self.normal(clips, 1))
+        hum = sum(self.uniform(0, 1, clips, 1) ** 2 / k ** 0.5 * torch.sin(2 * math.pi * k * mains * self.n / RATE + self.uniform(0, 6.28, clips, 1)) for k in range(1, 9))
+        voices = torch.where(self.uniform(0, 1, clips, 1) < 0.6, self.cut(self.backdrop.voice, clips), self.made_up_voice(clips))
+        kinds = ((hiss, 0.75, 18, 75), (hum, 0.12, 18, 60), (self.cut(self.backdrop.noise, clips), 0.25, 8, 45), (voices, 0.25, 2, 32))
+        total = torch.zeros_like(x)
+        for sound, p, near, far in kinds:
+            p = torch.where(silent, torch.full_like(level[:, 0], max(0.35, p)), torch.full_like(level[:, 0], p * chance))
+            used = (self.uniform(0, 1, clips) < p)[:, None]
+            loud = sound.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
+            total += used * sound / loud * level * 10 ** (-self.uniform(near, far, clips, 1) / 20)
+        return x + total
+
+    def coded(self, x, chance):
+        """What lossy coding does, roughly: bins far below their band's loudest are lost, the rest is rounded."""
+        window = torch.hann_window(1024, device=self.device)
+        used = (self.uniform(0, 1, len(x)) < 0.2 * chance).nonzero()[:, 0]
+        if len(used) == 0:
+            return x
+        s = torch.stft(x[used], 1024, 512, window=window, return_complex=True)
+        size = s.abs()
+        floor = torch.nn.functional.max_pool1d(size.transpose(1, 2).flatten(0, 1)[:, None], 25, 1, 12)[:, 0].reshape(len(used), -1, 513).transpose(1, 2)
+        step = (floor * 10 ** (-self.uniform(18, 42, len(used), 1, 1) / 20)).clamp(min=1e-9)
+        s = s * ((size / step).round() * step / size.clamp(min=1e-9))
+        x = x.clone()
+        x[used] = torch.istft(s, 1024, 512, window=window, length=LENGTH)
+        return x
+
+    def __call__(self, strikes, clips, chance=1.0):
+        """Samples, 'sounding', 'struck', label weights. `chance` scales how often anything is done to the dry sound."""
+        x, sounding, struck, weight = self.mix(strikes, clips)
+        silent = sounding.amax((1, 2)) == 0
+        if chance > 0:
+            x = self.colour(x, chance)
+            x = self.noises(x, chance, silent)
+            peak = x.abs().amax(-1, keepdim=True).clamp(min=1e-6)
+            drive = torch.where(self.uniform(0, 1, clips, 1) < 0.15 * chance, self.uniform(1, 5, clips, 1), torch.full((clips, 1), 0.05, device=self.device))
+            x = torch.tanh(x / peak * drive) / drive
+            x = self.coded(x, chance)
+            x = x / x.abs().amax(-1, keepdim=True).clamp(min=1e-6) * 10 ** (-self.uniform(0.5, 46, clips, 1) / 20)
+            bits = 2.0 ** -15
+            x = x + (self.uniform(0, 1, clips, 1) < 0.8) * bits * (self.uniform(0, 1, clips, LENGTH) - 0.5)
+        return x, sounding, struck, weight

@@ -1,0 +1,185 @@
+"""Random scenes: who strikes which key when, for how long, on which piano. Pure random draws, no sound.
+
+A scene is a list of strikes; voicings are drawn from interval weights, so that no table of chords is needed and none is learned.
+"""
+import math, random
+import numpy as np
+from front_end import RATE
+from sounds import LEAD, STEP
+
+SECONDS = 2.0
+# half steps between neighbouring notes of a hand, with their weights
+INTERVALS = ((1, 8), (2, 13), (3, 22), (4, 20), (5, 15), (6, 9), (7, 7), (8, 3), (9, 3), (10, 2), (11, 2), (12, 3))
+STEPS, WEIGHTS = zip(*INTERVALS)
+FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label')
+
+
+def voicing(r):
+    """One to ten keys, low to high."""
+    kind = r.random()
+    if kind < 0.10:  # anything at once
+        return sorted(r.sample(range(r.choice((24, 36, 48)), r.choice((72, 84, 97))), r.randint(1, 9)))
+    if kind < 0.16:  # close cluster
+        low = r.randint(36, 80)
+        return sorted(r.sample(range(low, low + 9), r.randint(2, 6)))
+    if kind < 0.20:  # extremes of the keyboard
+        return sorted(r.sample(range(21, 109), r.randint(1, 4)))
+    n = r.choices(range(1, 9), (6, 6, 16, 28, 20, 12, 8, 4))[0]
+    keys = [min(96, max(24, int(r.gauss(53, 9))))]
+    if r.random() < 0.35 and n > 2:  # left hand far below
+        keys = [min(60, max(22, int(r.gauss(42, 6))))]
+        if r.random() < 0.3:
+            keys.append(keys[0] + r.choice((7, 10, 12, 4, 3, 11)))
+        keys.append(max(keys[-1] + 1, int(r.gauss(59, 5))))
+    while len(keys) < n:
+        keys.append(keys[-1] + r.choices(STEPS, WEIGHTS)[0])
+    if r.random() < 0.3:
+        keys.append(r.choice(keys) + r.choice((12, -12, 12, 24)))
+    return sorted({k for k in keys if 21 <= k <= 108})
+
+
+class SceneMaker:
+    """Draws batches of scenes for the pianos given by their index in the bank's table."""
+
+    def __init__(self, table, weights, seed):
+        self.r = random.Random(seed)
+        self.pianos, self.weights = list(weights), list(weights.values())
+        self.near = {}
+        for p in self.pianos:
+            rows = table[table[:, 0] == p]
+            for midi in range(21, 109):
+                away = np.abs(rows[:, 1] - midi)
+                reach = max(3, away.min())
+                chosen = rows[away <= reach]
+                weight = np.exp(-np.abs(chosen[:, 1] - midi) / 1.2)
+                self.near[p, midi] = (chosen, list(np.cumsum(weight)))
+
+    def strikes(self):
+        """A list of (midi, onset, off, loudness in dB)."""
+        r, out = self.r, []
+        kind = r.random()
+        spread = r.choice((0.5, 1.5, 2.5, 4.0))
+        loud = lambda extra=0.0: max(-10.0, min(9.0, r.gauss(extra, spread)))
+
+        def chord(keys, at, off, roll):
+            order = list(keys) if r.random() < 0.8 else list(reversed(keys))
+            for i, k in enumerate(order):
+                start = at + i * roll + r.uniform(0, 0.012)
+                out.append((k, start, max(start + 0.12, off + r.uniform(-0.03, 0.01)), loud(3.0 if k == max(keys) and r.random() < 0.4 else 0.0)))
+
+        def roll():
+            return 0.0 if r.random() < 0.7 else r.uniform(0.01, 0.12)
+
+        if kind < 0.34:  # a held chord, perhaps after another
+            at = r.uniform(-0.6, 0.9)
+            if r.random() < 0.5:
+                chord(voicing(r), at - r.uniform(0.4, 2.0), at + r.choice((r.uniform(-0.6, 0.0), r.uniform(0.0, 0.4))), roll())
+            hold = r.uniform(0.3, 4.0)
+            keys = voicing(r)
+            chord(keys, at, at + hold, roll())
+            if hold < 1.8 and r.random() < 0.6:
+                chord(keys if r.random() < 0.3 else voicing(r), at + hold + r.uniform(0.0, 0.5), 9.0, roll())
+            if r.random() < 0.25:  # one key struck again while the rest is held
+                k, again = r.choice(keys), at + r.uniform(0.2, 1.5)
+                for i, s in enumerate(out):
+                    if s[0] == k and s[1] < again < s[2]:
+                        out[i] = (k, s[1], again - 0.02, s[3])
+                out.append((k, again, at + hold, loud(2.0)))
+        elif kind < 0.82:  # a progression with a line above
+            at = r.uniform(-1.5, 0.2)
+            beat = r.uniform(0.25, 0.9)
+            pedal = r.random() < 0.4
+            line = r.random() < 0.7
+            top = r.randint(64, 84)
+            keys = voicing(r)
+            while at < SECONDS:
+                length = beat * r.choice((1, 1, 2, 2, 4))
+                late = r.uniform(0.02, 0.35) if pedal else r.uniform(-0.12, 0.03)
+                chord(keys, at, at + length + late, roll())
+                t = at + (0 if r.random() < 0.5 else beat / 2)
+                while line and t < at + length:
+                    top = min(96, max(58, top + r.choice((-4, -3, -2, -1, 1, 2, 3, 4, 5, -5))))
+                    d = beat * r.choice((0.5, 0.5, 1, 1, 2))
+                    if r.random() < 0.85:
+                        out.append((top, t, (at + length + late) if pedal and r.random() < 0.7 else t + d * r.uniform(0.5, 1.05), loud(r.uniform(0, 5))))
+                    t += d
+                at += length
+                if r.random() < 0.85:  # the next chord keeps some keys
+                    kept = [k for k in keys if r.random() < 0.25]
+                    keys = sorted(set(kept + [min(100, max(24, k + r.choice((-3, -2, -1, 1, 2, 3)))) for k in keys if k not in kept]))
+                    if r.random() < 0.4:
+                        keys = voicing(r)
+        else:  # free playing
+            at = r.uniform(-1.2, 0.2)
+            pedal = r.random() < 0.3
+            pace = r.uniform(0.06, 0.4)
+            centre = r.gauss(62, 9)
+            while at < SECONDS:
+                k = min(108, max(21, int(r.gauss(centre, r.choice((4, 9, 16))))))
+                out.append((k, at, at + (r.uniform(0.5, 3.0) if pedal else pace * r.uniform(0.6, 3.0)), loud()))
+                at += pace * r.choice((0, 0.5, 1, 1, 2))+ r.uniform(0.005, 0.03)
+        return out
+
+    def scene(self, clip, rows):
+        r = self.r
+        if r.random() < 0.06:
+            return
+        piano = r.choices(self.pianos, self.weights)[0]
+        spread = r.choices((0, 1, 2), (70, 20, 10))[0]
+        overall = r.gauss(0, (6, 14, 26)[spread])
+        stretch = r.uniform(-0.5, 1.0)
+        unrest = r.uniform(0, 4)
+        layer = r.random()
+        ring = r.uniform(0.02, 0.09)
+        last = {}
+        for midi, onset, off, loudness in sorted(self.strikes(), key=lambda s: s[1]):
+            if midi in last and onset - last[midi] < 0.07:
+                continue
+            last[midi] = onset
+            if onset > SECONDS or off < -0.2:
+                continue
+            rows_near, cumulative = self.near[piano, midi]
+            rec = rows_near[r.choices(range(len(rows_near)), cum_weights=cumulative)[0]]
+            if r.random() < 0.6:  # the same dynamic layer for most notes of a scene
+                same = rows_near[rows_near[:, 1] == rec[1]]
+                rec = same[min(len(same) - 1, int(layer * len(same)))]
+            bend = lambda: overall + stretch * ((midi - 60) / 12) ** 3 * 0.6 + r.gauss(0, unrest)
+            copies = [(bend(), 0.0, 1)]
+            odd = r.random()
+            if odd < 0.04:
+                copies.append((copies[0][0] + r.choice((-1, 1)) * r.uniform(1, 9), r.uniform(-6, 0), 0))
+            elif odd < 0.05:
+                copies.append((copies[0][0] + r.choice((-1, 1)) * r.uniform(9, 28), r.uniform(-14, -5), 0))
+            for cents, less, label in copies:
+                ratio = 2 ** ((midi - rec[1]) / 12 + cents / 1200)
+                release = ring * 2 ** ((60 - midi) / 30) * RATE
+                if midi >= 91:
+                    release = r.uniform(0.05, 1.2) * RATE
+                rows.append((clip, rec[3], rec[4], ratio * STEP, (onset - LEAD / ratio) * RATE, 10 ** ((loudness + less) / 20), off * RATE, release,
+                             midi, onset, label))
+
+    def batch(self, clips):
+        """Strikes of `clips` scenes as one array [strikes, FIELDS]."""
+        rows = []
+        for c in range(clips):
+            self.scene(c, rows)
+        return np.array(rows, dtype=np.float64).reshape(-1, len(FIELDS))
+
+
+def held(table, piano, count, seed, chordlike=True):
+    """Test scenes: one voicing each, struck at 0.5 s and held; as (array, list of key sets)."""
+    maker = SceneMaker(table, {piano: 1.0}, seed)
+    r, rows, sets = maker.r, [], []
+    for clip in range(count):
+        keys = []
+        while not 2 < len(keys) < 10 or keys[-1] > 96 or keys[0] < 26:
+            keys = voicing(r)
+        shift = r.gauss(0, 5)
+        sets.append(set(keys))
+        for midi in keys:
+            near, cumulative = maker.near[piano, midi]
+            rec = near[r.choices(range(len(near)), cum_weights=cumulative)[0]]
+            ratio = 2 ** ((midi - rec[1]) / 12 + (shift + r.gauss(0, 1.5)) / 1200)
+            onset = 0.5 + r.uniform(0, 0.01)
+            rows.append((clip, rec[3], rec[4], ratio * STEP, (onset - LEAD / ratio) * RATE, 10 ** (r.gauss(0, 2.5) / 20), 1.9 * RATE, 0.05 * RATE, midi, onset, 1))
+    return np.array(rows, dtype=np.float64), sets
