@@ -4,7 +4,7 @@
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
 //! Method: one thread owns the input, the listener and the last minute; it reads about every [`PAUSE`] and never waits for a
 //! reader of its news. A lost input is opened again every [`RETRY`] until it is back.
-//! Limits: news that nobody takes in time is thrown away, meters and analysis frames first.
+//! Limits: news that nobody takes for about ten seconds is thrown away.
 
 use super::last_minute::LastMinute;
 use crate::audio::capture::{Capture, StreamState, open_input};
@@ -24,7 +24,7 @@ use std::time::{Duration, Instant};
 const PAUSE: Duration = Duration::from_millis(5);
 /// Time between two attempts to open a lost input again.
 const RETRY: Duration = Duration::from_secs(1);
-/// News that may wait for a slow reader: some seconds of analysis frames.
+/// News that may wait for a slow reader: about ten seconds of analysis frames.
 const NEWS_WAITING: usize = 512;
 /// Longest silence that is heard in the place of lost time; beyond it, the clock stands still.
 const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as u64);
@@ -35,7 +35,7 @@ pub enum News {
     /// This input is open now.
     Input(String),
     /// What the listener tells.
-    Event(Event),
+    Event(Box<Event>),
     /// What the meters say.
     Meter(Meter),
     /// Something is wrong with the input, in one sentence; the thread waits and goes on.
@@ -250,7 +250,7 @@ impl Ear {
         let mut events = std::mem::take(&mut self.events);
         events
             .drain(..)
-            .for_each(|event| self.tell(News::Event(event)));
+            .for_each(|event| self.tell(News::Event(Box::new(event))));
         self.events = events;
     }
 

@@ -97,7 +97,7 @@ fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
     loop {
         match listening.news.try_recv() {
             Ok(News::Event(event)) => {
-                at_once |= matches!(event, Event::Sounding(_));
+                at_once |= matches!(*event, Event::Sounding(_));
                 live.hear(&event);
             }
             Ok(News::Meter(meter)) => live.measure(meter),
