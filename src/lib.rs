@@ -11,11 +11,11 @@
 pub mod units;
 
 pub mod audio;
-pub mod spectrum;
-pub mod notes;
-pub mod harmony;
 pub mod chart;
-pub mod listener;
-pub mod publish;
-pub mod view;
 pub mod cli;
+pub mod harmony;
+pub mod listener;
+pub mod notes;
+pub mod publish;
+pub mod spectrum;
+pub mod view;

@@ -5,9 +5,13 @@
 //! Method: one `step` a hop: spectrum, note evidence, tracks, chord spans. Block sizes change nothing.
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
 
-use crate::notes::NoteEvidence;
 use crate::chart::document::Certainty;
-use crate::units::{FrameCount, Hertz, MidiNote, SampleRate, Share};
+use crate::chart::spans::{HeldSet, SpanFinder, SpanRules};
+use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
+use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
+use crate::spectrum::log_frequency::A0_BIN;
+use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
+use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
 
 /// A note as part of a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -88,43 +92,222 @@ pub struct ChordSpan {
 /// How to listen.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ListenerOptions {
-    /// Frequency of A4 to start from; `None`: 440 Hz until the sound says otherwise.
+    /// Frequency of A4 that the user expects; `None`: 440 Hz. What is found lies within half a semitone of it.
     pub a4: Option<Hertz>,
+    /// Frequency of A4 found beforehand, say by [`crate::spectrum::estimate_a4`] in the first seconds of a recording.
+    pub found_a4: Option<Hertz>,
 }
+
+/// A frame is judged by what sounds this long before its end: the network was trained so (30 ms).
+const LOOK_BACK: u64 = 661;
+/// Quieter frames (root-mean-square, linear; -94 dBFS) hold no sound at all.
+const SILENT_RMS: f32 = 2e-5;
+/// Fewer keys are notes, not a chord.
+const FEWEST_KEYS: usize = 2;
+/// A span must last this many frames (116 ms) to be a chord.
+const SHORTEST_CHORD: u64 = 5;
+/// A set that has lasted this many frames (186 ms) is settled.
+const SETTLED: u64 = 8;
+/// Certainty in words, by confidence.
+const SURE: f32 = 0.9;
+const LIKELY: f32 = 0.6;
 
 /// Hears mono sound at [`SampleRate::INTERNAL`] and tells what sounds.
 pub struct Listener {
     position: FrameCount,
+    analyser: Analyser,
+    follower: TuningFollower,
+    estimator: Box<dyn NoteEstimator>,
+    tracker: NoteTracker,
+    finder: SpanFinder,
+    frame: SpectrumFrame,
+    evidence: NoteEvidence,
+    strength: [f32; PIANO_KEYS],
+    notes: Vec<TrackedNote>,
+    spans: Vec<HeldSet>,
+    /// What was last said to sound.
+    said: Option<(u64, bool, [bool; PIANO_KEYS])>,
 }
 
 impl Listener {
     /// The rate at which samples must be pushed.
     pub const RATE: SampleRate = SampleRate::INTERNAL;
 
-    /// Makes a listener; all memory it needs is taken here.
+    /// Makes a listener with the built-in note model; transforms and buffers are made here.
     pub fn new(options: ListenerOptions) -> Self {
-        let _ = options;
-        Self { position: FrameCount(0) }
+        Self::with_estimator(options, Box::new(NetworkEstimator::embedded()))
+    }
+
+    /// Makes a listener that hears notes in another way.
+    pub fn with_estimator(options: ListenerOptions, estimator: Box<dyn NoteEstimator>) -> Self {
+        let expected = options.a4.unwrap_or(Hertz::CONCERT_A4);
+        let follower = match options.found_a4 {
+            Some(found) => TuningFollower::starting_from(expected, found),
+            None => TuningFollower::new(expected),
+        };
+        Self {
+            position: FrameCount(0),
+            analyser: Analyser::new(follower.a4().unwrap_or(expected)),
+            follower,
+            estimator,
+            tracker: NoteTracker::new(TrackRules::default()),
+            finder: SpanFinder::new(SpanRules::default()),
+            frame: SpectrumFrame::default(),
+            evidence: NoteEvidence::default(),
+            strength: [0.0; PIANO_KEYS],
+            notes: Vec::new(),
+            spans: Vec::new(),
+            said: None,
+        }
     }
 
     /// Hears `samples` (mono, -1 to 1, finite) and appends what they tell to `events`.
-    pub fn push(&mut self, samples: &[f32], events: &mut Vec<Event>) {
-        let _ = events;
+    pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
         self.position = self.position + FrameCount(samples.len() as u64);
+        while self.analyser.next_frame(&mut samples, &mut self.frame) {
+            let heard = self.position.0 - samples.len() as u64;
+            self.step(FrameCount(heard), events);
+        }
     }
 
     /// Ends the sound: closes notes and chords that are still open.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
-        let _ = events;
+        self.tracker.finish(&mut self.notes);
+        self.finder.finish(&mut self.spans);
+        self.tell_ended(events);
     }
 
     /// Frequency of A4 as followed so far; `None` until enough has sounded.
     pub fn a4(&self) -> Option<Hertz> {
-        None
+        self.follower.a4()
     }
 
     /// How many samples were heard.
     pub fn position(&self) -> FrameCount {
         self.position
+    }
+
+    /// One analysis frame through all stages.
+    fn step(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+        self.follower.step(self.analyser.long_power());
+        if let Some(a4) = self.follower.a4() {
+            self.analyser.retune(a4);
+        }
+        self.estimator.step(&self.frame, &mut self.evidence);
+        if self.frame.rms < SILENT_RMS {
+            self.evidence = NoteEvidence::default();
+        }
+        key_strengths(&self.frame, &mut self.strength);
+        self.tracker
+            .step(&self.evidence, &self.strength, &mut self.notes);
+        self.finder
+            .step(&self.evidence, &self.strength, &mut self.spans);
+        events.push(Event::Frame(FrameReport {
+            at,
+            rms: self.frame.rms,
+            chroma: self.evidence.chroma(),
+            evidence: self.evidence.clone(),
+            a4: self.follower.a4(),
+        }));
+        self.tell_what_sounds(at, events);
+        self.tell_ended(events);
+    }
+
+    /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
+    fn tell_what_sounds(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+        let sounding = self.tracker.sounding();
+        let span = self.finder.open_span();
+        let mut held = [false; PIANO_KEYS];
+        span.keys.iter().for_each(|key| held[key.key] = true);
+        let differing = (0..PIANO_KEYS)
+            .filter(|&key| held[key] != sounding[key])
+            .count();
+        let settled = span.end - span.start >= SETTLED && differing < 2;
+        let keys = if settled { held } else { sounding };
+        let start = match self.said {
+            // an early answer keeps its start until the span is there
+            Some((start, false, _)) if !settled => start,
+            _ if settled => span.start,
+            _ => span.end,
+        };
+        if self
+            .said
+            .is_some_and(|(_, was, said)| was == settled && said == keys)
+        {
+            return;
+        }
+        self.said = Some((start, settled, keys));
+        let notes = (0..PIANO_KEYS).filter(|&key| keys[key]).map(|key| {
+            let of_span = span.keys.iter().find(|held| held.key == key);
+            match of_span {
+                Some(held) if settled => chord_note(key, held.confidence, held.strength),
+                _ => chord_note(key, self.evidence.sounding[key], self.strength[key]),
+            }
+        });
+        events.push(Event::Sounding(ChordState {
+            start: sample_of(start),
+            at,
+            notes: notes.collect(),
+            settled,
+        }));
+    }
+
+    fn tell_ended(&mut self, events: &mut Vec<Event>) {
+        events.extend(self.notes.drain(..).map(|note| {
+            Event::Note(NoteSpan {
+                note: chord_note(note.key, note.confidence, note.strength),
+                start: sample_of(note.start),
+                end: sample_of(note.end),
+            })
+        }));
+        let chords = self.spans.drain(..).filter(|span| {
+            span.keys.len() >= FEWEST_KEYS && span.end - span.start >= SHORTEST_CHORD
+        });
+        events.extend(chords.map(|span| {
+            let notes = span.keys.iter();
+            Event::Chord(ChordSpan {
+                start: sample_of(span.start),
+                end: sample_of(span.end),
+                notes: notes
+                    .map(|held| chord_note(held.key, held.confidence, held.strength))
+                    .collect(),
+            })
+        }));
+    }
+}
+
+/// The time of which an analysis frame speaks.
+fn sample_of(frame: u64) -> FrameCount {
+    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(LOOK_BACK))
+}
+
+fn chord_note(key: usize, confidence: f32, strength: f32) -> ChordNote {
+    ChordNote {
+        midi: MidiNote::from_piano_index(key),
+        strength: Share::clamped(strength),
+        confidence: Share::clamped(confidence),
+        certainty: match confidence {
+            c if c >= SURE => Certainty::Sure,
+            c if c >= LIKELY => Certainty::Likely,
+            _ => Certainty::Inferred,
+        },
+    }
+}
+
+/// How strongly each key stands out beside the strongest: the root of the sum of its first four partials over the largest
+/// such sum, 0 to 1.
+fn key_strengths(frame: &SpectrumFrame, strengths: &mut [f32; PIANO_KEYS]) {
+    let mut most = 1e-9_f32;
+    for (key, strength) in strengths.iter_mut().enumerate() {
+        let base = A0_BIN + 3 * key;
+        // partials 1 to 4 lie 0, 36, 57 and 72 bins up
+        *strength = [0, 36, 57, 72]
+            .iter()
+            .filter_map(|above| frame.long.get(base + above))
+            .sum();
+        most = most.max(*strength);
+    }
+    for strength in strengths {
+        *strength = (*strength / most).sqrt();
     }
 }

@@ -23,7 +23,11 @@ pub struct OutOfRange {
 
 impl OutOfRange {
     fn new(given: impl fmt::Display, unit: &'static str, allowed: &'static str) -> Self {
-        Self { given: given.to_string(), unit, allowed }
+        Self {
+            given: given.to_string(),
+            unit,
+            allowed,
+        }
     }
 }
 
@@ -44,7 +48,11 @@ impl MidiNote {
     /// # Errors
     /// If `number` is above 127.
     pub fn new(number: u8) -> Result<Self, OutOfRange> {
-        if number <= 127 { Ok(Self(number)) } else { Err(OutOfRange::new(number, "MIDI note", "0 to 127")) }
+        if number <= 127 {
+            Ok(Self(number))
+        } else {
+            Err(OutOfRange::new(number, "MIDI note", "0 to 127"))
+        }
     }
 
     /// The key at `index` (0 to 87) of a full piano.
@@ -77,7 +85,9 @@ impl MidiNote {
 
     /// The key `by` away, or `None` beyond the MIDI range.
     pub fn checked_add(self, by: Semitones) -> Option<Self> {
-        u8::try_from(i16::from(self.0) + by.0).ok().and_then(|n| Self::new(n).ok())
+        u8::try_from(i16::from(self.0) + by.0)
+            .ok()
+            .and_then(|n| Self::new(n).ok())
     }
 }
 
@@ -102,7 +112,9 @@ impl Sub for MidiNote {
 }
 
 /// An interval in equal-tempered half steps; negative is downwards.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize,
+)]
 pub struct Semitones(pub i16);
 
 impl Add for Semitones {
@@ -131,7 +143,11 @@ impl Hertz {
     /// # Errors
     /// If `value` is not finite or not above zero.
     pub fn new(value: f64) -> Result<Self, OutOfRange> {
-        if value.is_finite() && value > 0.0 { Ok(Self(value)) } else { Err(OutOfRange::new(value, "frequency", "above 0 Hz and finite")) }
+        if value.is_finite() && value > 0.0 {
+            Ok(Self(value))
+        } else {
+            Err(OutOfRange::new(value, "frequency", "above 0 Hz and finite"))
+        }
     }
 
     /// The number of hertz.
@@ -175,7 +191,11 @@ impl Cents {
     /// # Errors
     /// If `value` is not finite.
     pub fn new(value: f64) -> Result<Self, OutOfRange> {
-        if value.is_finite() { Ok(Self(value)) } else { Err(OutOfRange::new(value, "number of cents", "finite")) }
+        if value.is_finite() {
+            Ok(Self(value))
+        } else {
+            Err(OutOfRange::new(value, "number of cents", "finite"))
+        }
     }
 
     /// The number of cents.
@@ -209,7 +229,11 @@ impl SampleRate {
     /// # Errors
     /// If `value` is zero or above 768,000.
     pub fn new(value: u32) -> Result<Self, OutOfRange> {
-        if (1..=768_000).contains(&value) { Ok(Self(value)) } else { Err(OutOfRange::new(value, "sample rate", "1 to 768000 Hz")) }
+        if (1..=768_000).contains(&value) {
+            Ok(Self(value))
+        } else {
+            Err(OutOfRange::new(value, "sample rate", "1 to 768000 Hz"))
+        }
     }
 
     /// Frames a second.
@@ -261,7 +285,11 @@ impl Seconds {
     /// # Errors
     /// If `value` is not finite.
     pub fn new(value: f64) -> Result<Self, OutOfRange> {
-        if value.is_finite() { Ok(Self(value)) } else { Err(OutOfRange::new(value, "time", "finite seconds")) }
+        if value.is_finite() {
+            Ok(Self(value))
+        } else {
+            Err(OutOfRange::new(value, "time", "finite seconds"))
+        }
     }
 
     /// The number of seconds.
@@ -307,7 +335,11 @@ impl Share {
 
     /// Clamped to 0..=1; a value that is no number becomes 0.
     pub fn clamped(value: f32) -> Self {
-        if value.is_nan() { Self(0.0) } else { Self(value.clamp(0.0, 1.0)) }
+        if value.is_nan() {
+            Self(0.0)
+        } else {
+            Self(value.clamp(0.0, 1.0))
+        }
     }
 
     /// The value, 0 to 1.
@@ -333,7 +365,10 @@ mod tests {
     fn values_outside_a_unit_are_refused_with_the_allowed_range() {
         assert!(MidiNote::new(128).is_err());
         assert!(Hertz::new(f64::NAN).is_err());
-        assert_eq!(SampleRate::new(0).unwrap_err().to_string(), "0 is no sample rate: 1 to 768000 Hz");
+        assert_eq!(
+            SampleRate::new(0).unwrap_err().to_string(),
+            "0 is no sample rate: 1 to 768000 Hz"
+        );
         assert_eq!(Share::clamped(f32::NAN), Share::ZERO);
     }
 

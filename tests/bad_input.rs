@@ -263,8 +263,17 @@ fn a_full_standard_output_is_told() {
 fn a_closed_pipe_is_a_quiet_end() {
     let desk = Desk::new();
     desk.file("lesson.wav", &sound());
-    for arguments in [&["take", "lesson.wav"][..], &["take", "--write", "json", "lesson.wav"], &["--help"]] {
-        let mut child = desk.command(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    for arguments in [
+        &["take", "lesson.wav"][..],
+        &["take", "--write", "json", "lesson.wav"],
+        &["--help"],
+    ] {
+        let mut child = desk
+            .command(arguments)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
         drop(child.stdout.take());
         let answer = Answer::of(child.wait_with_output().unwrap());
         assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{arguments:?}");

@@ -7,3 +7,4 @@ pub mod document;
 pub mod entries;
 pub mod passages;
 pub mod recording;
+pub mod spans;

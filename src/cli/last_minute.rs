@@ -72,7 +72,10 @@ pub fn write(
         )
     })?;
     let mut heard = Heard::new(sound.display().to_string(), naming);
-    let mut listener = Listener::new(ListenerOptions { a4 });
+    let mut listener = Listener::new(ListenerOptions {
+        a4,
+        ..ListenerOptions::default()
+    });
     let mut events = Vec::new();
     listener.push(samples, &mut events);
     listener.finish(&mut events);

@@ -133,7 +133,10 @@ impl Ear {
     fn new(capture: Capture, options: ListeningOptions, news: SyncSender<News>) -> Self {
         Self {
             capture,
-            listener: Listener::new(ListenerOptions { a4: options.a4 }),
+            listener: Listener::new(ListenerOptions {
+                a4: options.a4,
+                ..ListenerOptions::default()
+            }),
             last_minute: LastMinute::new(),
             options,
             news,

@@ -8,9 +8,13 @@ use crate::audio::{self, AudioError, BlockState, SampleSource};
 use crate::chart::recording::Heard;
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
-use crate::units::Hertz;
+use crate::spectrum::estimate_a4;
+use crate::units::{FrameCount, Hertz, SampleRate};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+/// How much of a recording's beginning is heard beforehand for the pitch of its piano: 20 s.
+const TUNED_BY: FrameCount = FrameCount(20 * SampleRate::INTERNAL.get() as u64);
 
 /// Reads the whole recording; `progress` is called with the share read so far.
 ///
@@ -25,8 +29,9 @@ pub fn read_recording(
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
+    let found_a4 = tuning_of_beginning(path, a4)?;
     let mut source = audio::open(path)?;
-    let mut listener = Listener::new(ListenerOptions { a4 });
+    let mut listener = Listener::new(ListenerOptions { a4, found_a4 });
     let mut heard = Heard::new(path.display().to_string(), naming);
     let mut events: Vec<Event> = Vec::new();
     let mut block = Vec::new();
@@ -46,4 +51,19 @@ pub fn read_recording(
     heard.close(listener.position(), listener.a4());
     heard.warnings = source.warnings().iter().map(ToString::to_string).collect();
     Ok(heard)
+}
+
+/// The pitch of the piano in the first [`TUNED_BY`] of a recording, so that its first chord is read as well as its last.
+fn tuning_of_beginning(path: &Path, expected: Option<Hertz>) -> Result<Option<Hertz>, AudioError> {
+    let mut source = audio::open(path)?;
+    let (mut beginning, mut block) = (Vec::new(), Vec::new());
+    while beginning.len() < TUNED_BY.0 as usize {
+        let state = source.next_block(&mut block)?;
+        beginning.extend_from_slice(&block);
+        if state == BlockState::Ended {
+            break;
+        }
+    }
+    let estimate = estimate_a4(&beginning, expected.unwrap_or(Hertz::CONCERT_A4));
+    Ok(estimate.map(|found| found.a4))
 }

@@ -9,6 +9,7 @@ pub mod evidence;
 pub mod features;
 pub mod model;
 pub mod network;
+pub mod tracks;
 
 pub use evidence::{NoteEstimator, NoteEvidence};
 pub use model::{Model, ModelError};

@@ -1,0 +1,386 @@
+//! Chord spans: where the set of held notes stays put.
+//!
+//! Input: one [`NoteEvidence`] a frame and how strongly each key sounds. Output: [`HeldSet`]s, one after another without a gap.
+//! Units: times in analysis frames; costs in natural log-odds.
+//! Method: our own, on the best segmentation by dynamic programming (Jackson et al. 2005, with pruned candidates as in
+//! Killick, Fearnhead, Eckley 2012): each span has one set of keys; evidence against it costs, and so does each new span.
+//! What one key may cost within a span is limited, so that a passing or melody note does not break a chord and two voices that
+//! move together do; high keys, where melodies lie, count less. A chord that is gathered key by key joins into one span.
+//! Limits: a span is final [`SpanRules::lag`] frames after its end; melody notes held for most of a chord count as its own.
+
+use crate::notes::NoteEvidence;
+use crate::units::{MidiNote, PIANO_KEYS};
+
+/// Costs and times of the segmentation, in log-odds and frames; chosen on scenes of the training pianos and on reasoning,
+/// where moving one by a quarter changes little.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpanRules {
+    /// One frame's evidence for or against a key counts at most this.
+    pub most_a_frame: f32,
+    /// A key can cost at most this within one span.
+    pub most_a_key: f32,
+    /// A new span costs this.
+    pub new_span: f32,
+    /// The share of `new_span` that is forgiven where three or more keys are struck at once.
+    pub struck_relief: f32,
+    /// Frames after which the past is final.
+    pub lag: u64,
+}
+
+impl Default for SpanRules {
+    fn default() -> Self {
+        Self {
+            most_a_frame: 2.0,
+            most_a_key: 44.0,
+            new_span: 70.0,
+            struck_relief: 0.5,
+            lag: 86,
+        }
+    }
+}
+
+/// How much a key counts in deciding where a span ends: melodies lie high.
+fn weight_of(key: usize) -> f32 {
+    let midi = f32::from(MidiNote::from_piano_index(key).get());
+    (1.0 - (midi - 64.0) / 20.0).clamp(0.35, 1.0)
+}
+
+/// A key that is part of a held set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeldKey {
+    /// Piano index, 0 to 87.
+    pub key: usize,
+    /// Probability over the whole span that it is there.
+    pub confidence: f32,
+    /// Mean strength over the span.
+    pub strength: f32,
+}
+
+/// A span in which one set of keys is held; the set may be empty.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeldSet {
+    /// Its first frame.
+    pub start: u64,
+    /// The first frame after it.
+    pub end: u64,
+    /// Its keys, lowest first.
+    pub keys: Vec<HeldKey>,
+}
+
+/// Evidence gathered since a frame at which a span may have begun.
+#[derive(Debug, Clone)]
+struct Gathered {
+    /// Log-odds for each key.
+    for_key: [f32; PIANO_KEYS],
+    /// Log-odds against each key.
+    against: [f32; PIANO_KEYS],
+    strength: [f32; PIANO_KEYS],
+}
+
+impl Gathered {
+    const NOTHING: Self = Self {
+        for_key: [0.0; PIANO_KEYS],
+        against: [0.0; PIANO_KEYS],
+        strength: [0.0; PIANO_KEYS],
+    };
+
+    fn cost(&self, most: f32, weights: &[f32; PIANO_KEYS]) -> f32 {
+        let mut sum = 0.0;
+        for ((&a, &b), &w) in self.for_key.iter().zip(&self.against).zip(weights) {
+            sum += a.min(b).min(most) * w;
+        }
+        sum
+    }
+
+    fn keys(&self, frames: u64) -> Vec<HeldKey> {
+        let n = frames.max(1) as f32;
+        (0..PIANO_KEYS)
+            .filter(|&key| self.for_key[key] > self.against[key])
+            .map(|key| {
+                let log_odds = (self.for_key[key] - self.against[key]) / n;
+                HeldKey {
+                    key,
+                    confidence: 1.0 / (1.0 + (-1.6 * log_odds).exp()),
+                    strength: self.strength[key] / n,
+                }
+            })
+            .collect()
+    }
+}
+
+/// A frame before which a span may end and the next begin.
+#[derive(Debug, Clone)]
+struct Border {
+    frame: u64,
+    /// Cost of the best segmentation up to here.
+    cost: f32,
+    /// The last span of that segmentation; `None` where the past is final.
+    span: Option<HeldSet>,
+    /// What was heard since.
+    since: Gathered,
+    /// False once no good segmentation can have a span that begins here.
+    open: bool,
+}
+
+/// Finds the spans as the frames come in.
+#[derive(Debug, Clone)]
+pub struct SpanFinder {
+    rules: SpanRules,
+    weights: [f32; PIANO_KEYS],
+    /// By frame. The first is where the past is final.
+    borders: Vec<Border>,
+    frame: u64,
+    /// Where the last span of the best segmentation begins.
+    open_since: u64,
+    /// Keys struck in each of the last frames (sum of probabilities).
+    struck: [f32; 3],
+}
+
+impl SpanFinder {
+    /// A finder that has heard nothing.
+    pub fn new(rules: SpanRules) -> Self {
+        let mut weights = [0.0; PIANO_KEYS];
+        for (key, weight) in weights.iter_mut().enumerate() {
+            *weight = weight_of(key);
+        }
+        let first = Border {
+            frame: 0,
+            cost: 0.0,
+            span: None,
+            since: Gathered::NOTHING,
+            open: true,
+        };
+        Self {
+            rules,
+            weights,
+            borders: vec![first],
+            frame: 0,
+            open_since: 0,
+            struck: [0.0; 3],
+        }
+    }
+
+    /// Takes the next frame and appends the spans that have become final to `closed`.
+    pub fn step(
+        &mut self,
+        evidence: &NoteEvidence,
+        strength: &[f32; PIANO_KEYS],
+        closed: &mut Vec<HeldSet>,
+    ) {
+        self.gather(evidence, strength);
+        self.struck.rotate_left(1);
+        self.struck[2] = evidence.onset.iter().filter(|&&p| p > 0.2).sum();
+        self.frame += 1;
+
+        let least = self.find_best_end();
+        let span = self.span_since(self.open_since);
+        let struck = self.struck.iter().fold(0.0_f32, |a, &b| a.max(b));
+        let relief = self.rules.struck_relief * (struck / 3.0).min(1.0);
+        self.borders.push(Border {
+            frame: self.frame,
+            cost: least + self.rules.new_span * (1.0 - relief),
+            span: Some(span),
+            since: Gathered::NOTHING,
+            open: true,
+        });
+        self.close(self.frame.saturating_sub(self.rules.lag), closed);
+    }
+
+    /// Ends the sound: the best segmentation so far is final.
+    pub fn finish(&mut self, closed: &mut Vec<HeldSet>) {
+        if self.frame == self.borders[0].frame {
+            return;
+        }
+        let last = self.span_since(self.open_since);
+        self.close(self.frame, closed);
+        closed.push(last);
+        *self = Self {
+            frame: self.frame,
+            ..Self::new(self.rules)
+        };
+        self.borders[0].frame = self.frame;
+        self.open_since = self.frame;
+    }
+
+    /// The span that lasts until now, by the best segmentation so far.
+    pub fn open_span(&self) -> HeldSet {
+        self.span_since(self.open_since)
+    }
+
+    fn gather(&mut self, evidence: &NoteEvidence, strength: &[f32; PIANO_KEYS]) {
+        let limit = self.rules.most_a_frame;
+        let log_odds = evidence.sounding.map(|p| {
+            let p = p.clamp(1e-4, 1.0 - 1e-4);
+            (p / (1.0 - p)).ln().clamp(-limit, limit)
+        });
+        for border in self.borders.iter_mut().filter(|border| border.open) {
+            let since = &mut border.since;
+            for key in 0..PIANO_KEYS {
+                since.for_key[key] += log_odds[key].max(0.0);
+                since.against[key] -= log_odds[key].min(0.0);
+                since.strength[key] += strength[key];
+            }
+        }
+    }
+
+    /// The least cost of a segmentation that ends now; notes where its last span begins, and shuts borders that are
+    /// so much dearer that they cannot catch up.
+    fn find_best_end(&mut self) -> f32 {
+        let (most, weights) = (self.rules.most_a_key, &self.weights);
+        let total = |border: &Border| border.cost + border.since.cost(most, weights);
+        let mut least = f32::INFINITY;
+        for border in self.borders.iter().filter(|border| border.open) {
+            let cost = total(border);
+            if cost < least {
+                (least, self.open_since) = (cost, border.frame);
+            }
+        }
+        let hopeless = least + 1.5 * self.rules.new_span;
+        for border in self.borders.iter_mut().filter(|border| border.open) {
+            border.open = total(border) <= hopeless;
+        }
+        least
+    }
+
+    fn border_at(&self, frame: u64) -> Option<usize> {
+        self.borders
+            .binary_search_by_key(&frame, |border| border.frame)
+            .ok()
+    }
+
+    fn span_since(&self, start: u64) -> HeldSet {
+        let index = self
+            .border_at(start)
+            .expect("the best segmentation keeps its borders");
+        HeldSet {
+            start,
+            end: self.frame,
+            keys: self.borders[index].since.keys(self.frame - start),
+        }
+    }
+
+    /// Makes the best segmentation final up to `until`, and forgets what no longer matters.
+    fn close(&mut self, until: u64, closed: &mut Vec<HeldSet>) {
+        // the borders of the best segmentation, newest first
+        let mut path = vec![self.open_since];
+        while let Some(span) = self
+            .border_at(path[path.len() - 1])
+            .and_then(|at| self.borders[at].span.as_ref())
+        {
+            path.push(span.start);
+        }
+        // past `until` only that segmentation is left to choose
+        self.borders
+            .retain(|border| border.frame >= until || path.contains(&border.frame));
+        let Some(&last) = path
+            .iter()
+            .find(|&&frame| frame <= until && frame > self.borders[0].frame)
+        else {
+            return;
+        };
+        for &frame in path.iter().rev().filter(|&&frame| frame <= last) {
+            if let Some(span) = self
+                .border_at(frame)
+                .and_then(|at| self.borders[at].span.take())
+            {
+                closed.push(span);
+            }
+        }
+        // what does not lead through the last final border is no longer possible
+        let mut possible = vec![last];
+        self.borders.retain(|border| {
+            let keep = border.frame == last
+                || border
+                    .span
+                    .as_ref()
+                    .is_some_and(|span| border.frame > last && possible.contains(&span.start));
+            if keep {
+                possible.push(border.frame);
+            }
+            keep
+        });
+        // costs stay small however long the sound
+        let base = self.borders[0].cost;
+        for border in &mut self.borders {
+            border.cost -= base;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Feeds `frames` frames in which `keys` sound at 0.95 and all else at 0.02.
+    fn hold(finder: &mut SpanFinder, keys: &[u8], frames: usize, closed: &mut Vec<HeldSet>) {
+        let mut evidence = NoteEvidence::default();
+        evidence.sounding = [0.02; PIANO_KEYS];
+        for &midi in keys {
+            evidence.sounding[usize::from(midi - 21)] = 0.95;
+        }
+        for _ in 0..frames {
+            finder.step(&evidence, &[0.5; PIANO_KEYS], closed);
+        }
+    }
+
+    fn midi_of(span: &HeldSet) -> Vec<usize> {
+        span.keys.iter().map(|key| key.key + 21).collect()
+    }
+
+    #[test]
+    fn two_chords_and_the_silence_between_are_three_spans_of_the_right_length() {
+        let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
+        hold(&mut finder, &[48, 59, 64, 67], 60, &mut closed);
+        hold(&mut finder, &[], 30, &mut closed);
+        hold(&mut finder, &[48, 63, 66, 71], 60, &mut closed);
+        finder.finish(&mut closed);
+        let found: Vec<_> = closed
+            .iter()
+            .map(|s| (s.start, s.end, midi_of(s)))
+            .collect();
+        assert_eq!(
+            found,
+            [
+                (0, 60, vec![48, 59, 64, 67]),
+                (60, 90, vec![]),
+                (90, 150, vec![48, 63, 66, 71])
+            ]
+        );
+    }
+
+    #[test]
+    fn a_melody_note_above_a_held_chord_does_not_break_it() {
+        let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
+        hold(&mut finder, &[48, 59, 64, 67], 25, &mut closed);
+        hold(&mut finder, &[48, 59, 64, 67, 76], 25, &mut closed);
+        hold(&mut finder, &[48, 59, 64, 67], 25, &mut closed);
+        finder.finish(&mut closed);
+        assert_eq!(closed.len(), 1);
+        assert_eq!(midi_of(&closed[0]), [48, 59, 64, 67]);
+    }
+
+    #[test]
+    fn a_rolled_chord_is_gathered_into_one_span() {
+        let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
+        for n in 1..4 {
+            hold(&mut finder, &[43, 53, 59, 64][..n], 4, &mut closed);
+        }
+        hold(&mut finder, &[43, 53, 59, 64], 60, &mut closed);
+        finder.finish(&mut closed);
+        assert_eq!(closed.len(), 1);
+        assert_eq!(midi_of(&closed[0]), [43, 53, 59, 64]);
+    }
+
+    #[test]
+    fn an_hour_of_silence_needs_no_more_memory_than_a_minute() {
+        let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
+        hold(&mut finder, &[], 2_600, &mut closed);
+        let after_a_minute = finder.borders.len();
+        hold(&mut finder, &[], 150_000, &mut closed);
+        assert!(
+            finder.borders.len() <= after_a_minute,
+            "{}",
+            finder.borders.len()
+        );
+    }
+}

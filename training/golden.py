@@ -1,0 +1,67 @@
+"""Writes the golden frames against which tests/golden_frames.rs holds the Rust code.
+
+    python training/golden.py [--weights MODEL.safetensors] --into tests/data
+
+golden_model.safetensors: the weights (of MODEL, or small seeded random ones); golden_frames.safetensors: 'samples' (a made-up
+chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 196, 88] of those, 'sounding' and 'onset' (calibrated
+probabilities) [all frames, 88]. Regenerate only when the front end or the network's shape changes.
+"""
+import argparse
+import math
+import os
+import torch
+from safetensors.torch import load_file, save_file
+from front_end import RATE, FrontEnd
+from network import NoteNetwork
+
+SIZES = dict(first=24, opinion=8, context=12, joined=12, memory=12)
+
+
+def sound():
+    generator = torch.Generator().manual_seed(3)
+    t = torch.arange(int(1.5 * RATE), dtype=torch.float64) / RATE
+    out = torch.zeros_like(t)
+    for strike, f0 in ((0.05, 73.4), (0.06, 185.0), (0.055, 233.1), (0.5, 554.4), (0.9, 1318.5)):
+        since = (t - strike).clamp_min(0)
+        for n in range(1, 9):
+            f = n * f0 * math.sqrt(1 + 3e-4 * n * n)
+            out += (t >= strike) * 0.1 / n * torch.exp(-since * (1 + n)) * torch.sin(2 * math.pi * f * since)
+    out += 1e-3 * torch.randn(t.shape, generator=generator, dtype=torch.float64)
+    return (out * (t < 1.3)).float()
+
+
+def main():
+    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    arguments.add_argument('--weights')
+    arguments.add_argument('--into', required=True)
+    o = arguments.parse_args()
+    torch.manual_seed(1)
+    if o.weights:
+        tensors = load_file(o.weights)
+        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3'}
+        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'memory': tensors['gru.weight_hh_l0'].shape[1]}
+        network = NoteNetwork(**sizes)
+        network.load_state_dict({k: v for k, v in tensors.items() if k != 'calibration'})
+    else:
+        network = NoteNetwork(**SIZES)
+        for p in network.parameters():
+            torch.nn.init.normal_(p, std=1.5 / math.sqrt(p.shape[-1]) if p.dim() > 1 else 0.2)
+        tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -0.3], [0.8, 0.1]])}
+    samples = sound()
+    with torch.no_grad():
+        inputs = FrontEnd()(samples[None])
+        sounding, onset, _, _ = network(inputs)
+    scale = tensors['calibration']
+    some = torch.tensor([0, 5, 21, 40, 63])
+    save_file({k: v.contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
+    save_file({
+        'samples': samples,
+        'frames': some.float(),
+        'inputs': inputs[0, some].transpose(1, 2).contiguous(),
+        'sounding': torch.sigmoid(scale[0, 0] * sounding[0] + scale[0, 1]).contiguous(),
+        'onset': torch.sigmoid(scale[1, 0] * onset[0] + scale[1, 1]).contiguous(),
+    }, os.path.join(o.into, 'golden_frames.safetensors'))
+
+
+if __name__ == '__main__':
+    main()
