@@ -45,10 +45,10 @@ fn what_take_writes_fits_the_schema_and_reads_back_the_same() {
         let document: Value = serde_json::from_str(&text).unwrap();
         fits(&document);
         let read_back: Recording = serde_json::from_str(&text).unwrap();
-        assert_eq!(
-            serde_json::to_value(&read_back).unwrap(),
-            document,
-            "{name}"
+        let written_again = serde_json::to_string_pretty(&read_back).unwrap();
+        assert!(
+            written_again == text.trim_end(),
+            "{name}: a value changed on the way"
         );
         assert!(
             !read_back.notes.is_empty() && !read_back.chords.is_empty(),
