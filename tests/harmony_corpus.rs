@@ -118,6 +118,7 @@ fn true_notes_of_every_voicing_get_an_accepted_name_first() {
 fn local_keys_and_stand_ins_of_the_progressions_are_found() {
     let Some(clips) = clips("tune") else { return };
     let (mut keys, mut right_keys, mut stand_ins, mut found) = (0, 0, 0, 0);
+    let mut named_right = 0;
     for clip in &clips {
         let truth = clip["chords"].as_array().unwrap();
         let chords: Vec<_> = truth
@@ -132,6 +133,17 @@ fn local_keys_and_stand_ins_of_the_progressions_are_found() {
         for (i, chord) in analysis.chords.iter().enumerate() {
             keys += 1;
             right_keys += usize::from(chord.key == expected);
+            let accepted = truth[i]["accepted"].as_array().unwrap();
+            let first = meaning(&chord.naming.names[0].label);
+            let accepts = |label: &Value| meaning(label.as_str().unwrap()) == first;
+            named_right += usize::from(accepted.iter().any(accepts));
+            let accepted = truth[i]["accepted"].as_array().unwrap();
+            let first = meaning(&chord.naming.names[0].label);
+            named_right += usize::from(
+                accepted
+                    .iter()
+                    .any(|l| meaning(l.as_str().unwrap()) == first),
+            );
             let text = truth[i]["label"].as_str().unwrap();
             println!(
                 "  {text:14} {:10} {:.2} {:12} {:22} {:?} {}",
@@ -173,10 +185,12 @@ fn local_keys_and_stand_ins_of_the_progressions_are_found() {
     }
     let share = |n: usize, of: usize| n as f64 / of as f64;
     println!(
-        "local key {:.3} of {keys}; stand-ins {:.3} of {stand_ins}",
+        "named right {:.3}, local key {:.3} of {keys}; stand-ins {:.3} of {stand_ins}",
+        share(named_right, keys),
         share(right_keys, keys),
         share(found, stand_ins)
     );
+    assert!(share(named_right, keys) >= 0.95);
     assert!(share(right_keys, keys) >= 0.85);
     assert!(share(found, stand_ins) >= 0.95);
 }

@@ -83,8 +83,11 @@ const MOST_TAKES: usize = 10;
 const KEY_CHANGE: f32 = 3.0;
 /// What each fifth between the signatures adds.
 const KEY_DISTANCE: f32 = 0.25;
-/// How much the naming counts beside the course of the progression: the ear hears the chord first.
-const NAME_WEIGHT: f32 = 1.6;
+/// How much the naming (the log of its odds against the best name) counts beside the course of the progression.
+const NAME_WEIGHT: f32 = 1.0;
+/// The neighbours may put another name before the best one only where that one is at most this many times likelier:
+/// the ear hears the chord first.
+const OVERRULED_ODDS: f32 = 3.0;
 /// A stand-in is a bolder claim than a name.
 const STAND_IN: f32 = 0.9;
 /// A stand-in that does not resolve explains nothing.
@@ -226,18 +229,18 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
         return Vec::new();
     };
     let (candidates, _) = ranked(sounding, heard, &context);
-    let floor = candidates.first().map_or(0.0, |(c, _)| c.cost);
+    let most = candidates.first().map_or(1.0, |&(_, share)| share);
     let mut takes: Vec<Take> = candidates
         .iter()
-        .filter(|(c, _)| !c.rootless() && c.cost < floor + 2.0)
+        .filter(|(c, share)| !c.rootless() && share * OVERRULED_ODDS >= most)
         .take(5)
-        .map(|(c, _)| {
+        .map(|(c, share)| {
             let degrees = c.shape.quality.degrees.union(c.added);
             Take {
                 root: c.root,
                 degrees,
                 class: Class::of(degrees),
-                cost: NAME_WEIGHT * (c.cost - floor),
+                cost: NAME_WEIGHT * (most / share).ln(),
                 stand_in: false,
             }
         })
