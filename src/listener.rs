@@ -28,6 +28,10 @@ pub struct ChordNote {
 
 /// What the listener has to tell.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a box would allocate for every frame, the commonest event"
+)]
 pub enum Event {
     /// One analysis frame was heard.
     Frame(FrameReport),

@@ -313,8 +313,10 @@ mod tests {
 
     /// Feeds `frames` frames in which `keys` sound at 0.95 and all else at 0.02.
     fn hold(finder: &mut SpanFinder, keys: &[u8], frames: usize, closed: &mut Vec<HeldSet>) {
-        let mut evidence = NoteEvidence::default();
-        evidence.sounding = [0.02; PIANO_KEYS];
+        let mut evidence = NoteEvidence {
+            sounding: [0.02; PIANO_KEYS],
+            ..NoteEvidence::default()
+        };
         for &midi in keys {
             evidence.sounding[usize::from(midi - 21)] = 0.95;
         }

@@ -104,7 +104,7 @@ impl NoteTracker {
         ended: &mut Vec<TrackedNote>,
     ) {
         let rules = self.rules;
-        for key in 0..PIANO_KEYS {
+        for (key, &strength) in strength.iter().enumerate() {
             let (sounding, struck) = (evidence.sounding[key], evidence.onset[key]);
             let again = struck >= rules.again && self.struck_before[key] < rules.again;
             self.struck_before[key] = struck;
@@ -126,7 +126,7 @@ impl NoteTracker {
             };
             held.frames += 1.0;
             held.probability += sounding;
-            held.strength += strength[key];
+            held.strength += strength;
             held.low = if sounding < rules.end {
                 held.low + 1
             } else {
