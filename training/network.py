@@ -30,7 +30,9 @@ class NoteNetwork(torch.nn.Module):
         around = torch.cat([padded[:, :, FARTHEST + i: FARTHEST + i + KEYS] for i in INTERVALS], -1)
         h3 = torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
         series = h3.permute(1, 0, 2, 3).reshape(frames, clips * KEYS, -1)
-        g, state = self.gru(series, state)
+        # in 16-bit floats this layer's gradients, means over millions of cells, vanish
+        with torch.autocast(x.device.type, enabled=False):
+            g, state = self.gru(series.float(), state)
         g = g.reshape(frames, clips, KEYS, -1).permute(1, 0, 2, 3)
-        out = self.wh(torch.cat([g, h3], -1))
+        out = self.wh(torch.cat([g.to(h3.dtype), h3], -1))
         return out[..., 0].float() + first.float(), out[..., 1].float(), first.float(), state

@@ -8,7 +8,7 @@
 use super::NoteEvidence;
 use crate::units::PIANO_KEYS;
 
-/// Thresholds of the tracker, chosen on random scenes of the training pianos; see `training/README.md`.
+/// Thresholds of the tracker, set by reasoning, see `training/README.md`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrackRules {
     /// A note begins when 'sounding' reaches this probability.
