@@ -1,7 +1,7 @@
 //! `lidprop hear`: listens and names the chords as they are played.
 //!
 //! Input: a sound input. Output: the live screen on a terminal; a line a chord elsewhere; JSON lines on request.
-//! Units: times from the start of listening. Method: a listening thread ([`super::listening`]) tells, this one shows.
+//! Units: times from the start of listening. Method: a listening thread (`listening`) tells, this one shows.
 //! Limits: needs the feature `live`; one input at a time.
 
 use super::CommandResult;

@@ -2,7 +2,7 @@
 //!
 //! Input and output: rows of one activation for every key, side by side in one arena of f32.
 //! Units: none. Method: `out[o][key] = relu(bias[o] + sum_k weight[o][k] * in[k][key])` with the keys along the vector lanes. A tile of
-//! [`TILE_VECTORS`] vectors of keys and [`TILE_OUTPUTS`] outputs stays in registers over the whole sum; weights are packed once in
+//! `TILE_VECTORS` vectors of keys and `TILE_OUTPUTS` outputs stays in registers over the whole sum; weights are packed once in
 //! the order in which the sum reads them. Inputs are named by where their row starts in the arena, so that joining layers, or
 //! reading a neighbour some keys away, moves no data. Vector instructions are chosen at run time (crate `pulp`).
 //! Limits: sums are in f32; a machine with fused multiply-add and one without differ in the last bits.

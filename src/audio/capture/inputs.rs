@@ -2,7 +2,7 @@
 //!
 //! Input: the sound system; part of a name. Output: [`InputInfo`]s, or a device to open.
 //! Units: rates in Hz. Method: cpal lists; an input counts only if it answers with a configuration. The Linux sound library
-//! lists converters and null devices as inputs, and a card under six names: [`NO_INPUTS`] and one name a card are kept.
+//! lists converters and null devices as inputs, and a card under six names: `NO_INPUTS` and one name a card are kept.
 //! Limits: an input that another program holds exclusively may be missing.
 
 use crate::audio::AudioError;
