@@ -15,8 +15,8 @@ use super::weighing::{Surroundings, weigh};
 use super::{Context, Sounding};
 use crate::units::MidiNote;
 
-/// A name that costs this much more than the best is not looked for: a share below one in two thousand.
-const HOPELESS: f32 = 4.0;
+/// A name that costs this much more than the best is not looked for: its share would be below one in a hundred thousand.
+const HOPELESS: f32 = 3.0;
 /// Notes weaker than this may be left out of a name.
 const DOUBTFUL: f32 = 0.6;
 
@@ -163,6 +163,11 @@ fn doubtful(sounding: &Sounding) -> Vec<(PitchSet, f32)> {
     sets
 }
 
+/// The set without its `count` lowest notes: cheaper than counting them.
+fn without_lowest(set: u16, count: u32) -> u16 {
+    (0..count).fold(set, |set, _| set & set.wrapping_sub(1))
+}
+
 /// Adds the best candidate of every root to `best`, or betters the one that is there.
 fn gather(
     heard: Heard,
@@ -177,17 +182,26 @@ fn gather(
         let mut champion: Option<Candidate> = None;
         let relative = heard.set.seen_from(root).bits();
         let surroundings = Surroundings::of(root, context);
+        // What any name on this root costs at least, for a root that is not in the bass or does not sound.
+        let place = match (root == heard.bass, relative & 1 != 0) {
+            (true, _) => 0.0,
+            (false, true) => P.inversion,
+            (false, false) => P.dominant_root,
+        };
         for shape in SHAPES.iter() {
             let ceiling = champion.map_or(cheapest + HOPELESS, |c| c.cost);
-            let least = shape.quality.rarity - surroundings.most_bonus;
+            let least = shape.rarity + place - surroundings.most_bonus;
             if least >= ceiling {
                 break;
             }
-            let said = (shape.mask & !relative & !shape.silent).count_ones();
-            let extra = (relative & !shape.mask).count_ones();
-            if said > 2
-                || extra > 3
-                || least + said as f32 * P.fifth + extra as f32 * P.foreign_bass >= ceiling
+            let said = shape.mask & !relative & !shape.silent;
+            let extra = relative & !shape.mask;
+            if without_lowest(said, 2) != 0
+                || without_lowest(extra, 3) != 0
+                || least
+                    + (said & !1).count_ones() as f32 * P.fifth
+                    + extra.count_ones() as f32 * P.foreign_bass
+                    >= ceiling
             {
                 continue;
             }

@@ -67,11 +67,11 @@ pub struct Progression {
 
 /// Most ways to take one chord.
 const MOST_TAKES: usize = 10;
-/// How much the naming (the log of its odds against the best name) counts beside the course of the progression.
-const NAME_WEIGHT: f32 = 1.0;
-/// The neighbours may put another name before the best one only where that one is at most this many times likelier:
+/// How much the naming (its cost above that of the best name) counts beside the course of the progression.
+const NAME_WEIGHT: f32 = 3.0;
+/// The neighbours may put another name before the best one only where that one costs at most this much less:
 /// the ear hears the chord first.
-const OVERRULED_ODDS: f32 = 3.0;
+const OVERRULED: f32 = 0.4;
 /// A stand-in is a bolder claim than a name.
 const STAND_IN: f32 = 0.9;
 
@@ -211,18 +211,18 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
         return Vec::new();
     };
     let (candidates, _) = ranked(sounding, heard, &context);
-    let most = candidates.first().map_or(1.0, |&(_, share)| share);
+    let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
     let mut takes: Vec<Take> = candidates
         .iter()
-        .filter(|(c, share)| !c.rootless() && share * OVERRULED_ODDS >= most)
+        .filter(|(c, _)| !c.rootless() && c.cost - least <= OVERRULED)
         .take(5)
-        .map(|(c, share)| {
+        .map(|(c, _)| {
             let degrees = c.shape.quality.degrees.union(c.added);
             Take {
                 root: c.root,
                 degrees,
                 class: Class::of(degrees),
-                cost: NAME_WEIGHT * (most / share).ln(),
+                cost: NAME_WEIGHT * (c.cost - least),
                 stand_in: false,
             }
         })
@@ -255,7 +255,7 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
         }
     }
     if takes.is_empty() {
-        let degrees = DegreeSet::of("1");
+        let degrees = const { DegreeSet::of("1") };
         takes.push(Take {
             root: heard.bass,
             degrees,

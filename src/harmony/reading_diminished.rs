@@ -7,7 +7,7 @@ use super::degree::DegreeSet;
 use super::pitch::PitchClass;
 use super::reading_dominants::dominant_in_context;
 use super::readings::{Draft, Scene, Why};
-use super::resolution::{MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
+use super::resolution::{Fall, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
 use super::symbol::Chord;
 
 /// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
@@ -32,10 +32,10 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
         .collect();
     for root in rooted {
         let relative = set.seen_from(root).bits();
-        let full = DegreeSet::of("1 b3 b5 bb7");
+        let full = const { DegreeSet::of("1 b3 b5 bb7") };
         let major_seventh = relative & (1 << 11) != 0;
         let named = if major_seventh {
-            DegreeSet::of("1 b3 b5 7")
+            const { DegreeSet::of("1 b3 b5 7") }
         } else {
             full
         };
@@ -45,7 +45,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
         let previous = scene.context.before.map(|before| before.root.class());
         if major_seventh {
             let plain = Chord::new(speller.root(root, full), full);
-            let targets = vec![tonic(MAJOR_SEVENTH)];
+            let targets = [Some(tonic(MAJOR_SEVENTH)), None];
             let replaced = root.up(9);
             out.push(Draft {
                 kind: "enriched diminished seventh",
@@ -57,8 +57,8 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
             });
         }
         let falls = next == Some(root);
-        let tonics = vec![tonic(MAJOR_SEVENTH), tonic(MAJOR_SIXTH)];
-        let delayed = tonics[0];
+        let delayed = tonic(MAJOR_SEVENTH);
+        let tonics = [Some(delayed), Some(tonic(MAJOR_SIXTH))];
         let bonus = if falls { 1.6 } else { 0.0 };
         let base = if major_seventh { 1.0 } else { 1.5 };
         out.push(Draft {
@@ -66,7 +66,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
             chord: delayed,
             family: Vec::new(),
             cost: base - bonus,
-            targets: tonics.clone(),
+            targets: tonics,
             why: Why::Delays,
         });
         if !major_seventh {
@@ -87,7 +87,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 chord,
                 family: Vec::new(),
                 cost,
-                targets: vec![to],
+                targets: [Some(to), None],
                 why: Why::CommonTone,
             });
             let up = next == Some(root.up(1));
@@ -102,7 +102,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (true, false) => 0.2,
                     (false, _) => 1.6,
                 },
-                targets: vec![to],
+                targets: [Some(to), None],
                 why: Why::PassingUp,
             });
             let down = next == Some(root.up(-1));
@@ -117,7 +117,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (true, false) => 0.2,
                     (false, _) => 2.0,
                 },
-                targets: vec![to],
+                targets: [Some(to), None],
                 why: Why::PassingDown,
             });
             let auxiliary = previous == Some(root) && falls;
@@ -145,13 +145,12 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                         .total_cmp(&dominant_in_context(*b, scene.context))
                 })
                 .unwrap_or(first);
-            let degrees = DegreeSet::of("1 3 5 b7 b9");
+            let degrees = const { DegreeSet::of("1 3 5 b7 b9") };
             let chord = Chord::new(speller.root(likeliest, degrees), degrees);
             let key = scene.context.key;
-            let targets = family
-                .iter()
-                .map(|r| target_of_dominant(r.up(5), DegreeSet::EMPTY, key, speller))
-                .collect();
+            let target =
+                target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
+            let targets = [Some(target), None];
             out.push(Draft {
                 kind: "half-whole diminished family",
                 chord,

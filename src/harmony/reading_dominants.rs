@@ -9,13 +9,18 @@ use super::pitch::PitchClass;
 use super::quality::{SHAPES, Shape};
 use super::reading_kinds::TRIADS;
 use super::readings::{Draft, Scene, Why};
-use super::resolution::{DOMINANT, target_of_dominant};
+use super::resolution::{DOMINANT, Fall, target_of_dominant};
+use super::spelling::Spelled;
 use super::symbol::Chord;
 
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
 pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
     let mut found: Option<(&'static Shape, f32)> = None;
     for shape in SHAPES.iter().filter(|s| s.dominant) {
+        // The commonest come first.
+        if found.is_some_and(|(_, best)| best <= shape.rarity) {
+            break;
+        }
         let missing = shape.mask & !relative;
         let plain_fifth = if shape.fifth == 1 << 7 {
             shape.fifth
@@ -26,7 +31,7 @@ pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
         if relative & !shape.mask != 0 || missing & !may_miss != 0 {
             continue;
         }
-        let cost = shape.quality.rarity + 0.15 * missing.count_ones() as f32;
+        let cost = shape.rarity + 0.15 * missing.count_ones() as f32;
         if found.is_none_or(|(_, best)| cost < best) {
             found = Some((shape, cost));
         }
@@ -53,6 +58,27 @@ pub(crate) fn dominant_in_context(root: PitchClass, context: &Context) -> f32 {
         };
     }
     bonus
+}
+
+/// Where a dominant on `root` goes: down a fifth, or as a substitute down a half step.
+fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chord>; 2] {
+    let (key, speller) = (scene.context.key, scene.speller);
+    [
+        Some(target_of_dominant(
+            root,
+            Fall::Fifth,
+            tensions,
+            key,
+            speller,
+        )),
+        Some(target_of_dominant(
+            root,
+            Fall::HalfStep,
+            DegreeSet::EMPTY,
+            key,
+            speller,
+        )),
+    ]
 }
 
 pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
@@ -83,11 +109,7 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
             .iter()
             .filter(|d| relative & (1 << d.half_steps()) != 0)
             .collect();
-        let key = scene.context.key;
-        let targets = vec![
-            target_of_dominant(root.up(5), tensions, key, scene.speller),
-            target_of_dominant(root.up(-1), DegreeSet::EMPTY, key, scene.speller),
-        ];
+        let targets = both_falls(chord.root, tensions, scene);
         let cost = base + shape_cost - dominant_in_context(root, scene.context);
         out.push(Draft {
             kind: "rootless dominant",
@@ -105,7 +127,7 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
     let Some(best) = scene.best else { return };
     let dominant = DOMINANT
         .minus(best.sounding())
-        .minus(DegreeSet::of("1 5"))
+        .minus(const { DegreeSet::of("1 5") })
         .is_empty();
     if !dominant {
         return;
@@ -114,11 +136,7 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
     let relative = scene.heard.set.seen_from(partner).bits();
     let degrees = dominant_shape(relative).map_or(DOMINANT, |(shape, _)| shape.quality.degrees);
     let chord = Chord::new(scene.speller.root(partner, degrees), degrees);
-    let key = scene.context.key;
-    let targets = vec![
-        target_of_dominant(partner.up(5), DegreeSet::EMPTY, key, scene.speller),
-        target_of_dominant(partner.up(-1), DegreeSet::EMPTY, key, scene.speller),
-    ];
+    let targets = both_falls(chord.root, DegreeSet::EMPTY, scene);
     let cost = 1.6 - dominant_in_context(partner, scene.context);
     out.push(Draft {
         kind: "tritone pair",
@@ -137,7 +155,8 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
         if relative & (1 << 4 | 1 << 10) != (1 << 4 | 1 << 10) || relative & (1 << 11) != 0 {
             continue;
         }
-        for top in PitchClass::all() {
+        let mut found = None;
+        for top in set.iter() {
             for triad in TRIADS {
                 let notes = triad.pitches().placed_on(top);
                 if notes.bits() & !set.bits() != 0 {
@@ -148,17 +167,21 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
                 if tensions.count_ones() < 2 {
                     continue;
                 }
-                let Some((shape, shape_cost)) = dominant_shape(relative) else {
+                let Some((shape, shape_cost)) =
+                    *found.get_or_insert_with(|| dominant_shape(relative))
+                else {
                     continue;
                 };
                 let degrees = shape.quality.degrees;
                 let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
                 if relative & 1 == 0 {
-                    chord.omitted = DegreeSet::of("1");
+                    chord.omitted = const { DegreeSet::of("1") };
                 }
                 let upper = Chord::new(scene.speller.root(top, triad), triad);
                 let key = scene.context.key;
-                let targets = vec![target_of_dominant(root.up(5), degrees, key, scene.speller)];
+                let target =
+                    target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
+                let targets = [Some(target), None];
                 let cost = 1.2 + shape_cost + if relative & 1 == 0 { 0.6 } else { 0.0 }
                     - dominant_in_context(root, scene.context);
                 out.push(Draft {

@@ -44,7 +44,7 @@ fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
                     chord,
                     family: Vec::new(),
                     cost: 1.3,
-                    targets: Vec::new(),
+                    targets: [None; 2],
                     why: Why::TriadOverBass,
                 });
             }
@@ -69,11 +69,8 @@ fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
                 && relative & !shape.mask == 0
                 && missing & !shape.silent == 0
         };
-        let Some(shape) = SHAPES
-            .iter()
-            .filter(fits)
-            .min_by(|a, b| a.quality.rarity.total_cmp(&b.quality.rarity))
-        else {
+        // The commonest comes first.
+        let Some(shape) = SHAPES.iter().find(fits) else {
             continue;
         };
         let degrees = shape.quality.degrees;
@@ -83,19 +80,13 @@ fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
             _ => 0.0,
         };
         let minor = degrees.contains(Degree::MINOR_THIRD);
-        let targets = if minor {
-            vec![Chord::new(
-                scene.speller.root(root.up(5), DOMINANT),
-                DOMINANT,
-            )]
-        } else {
-            Vec::new()
-        };
+        let dominant = || Chord::new(scene.speller.root(root.up(5), DOMINANT), DOMINANT);
+        let targets = [minor.then(dominant), None];
         out.push(Draft {
             kind: "rootless voicing",
             chord,
             family: Vec::new(),
-            cost: 1.2 + shape.quality.rarity - key_bonus,
+            cost: 1.2 + shape.rarity - key_bonus,
             targets,
             why: Why::Rootless,
         });
@@ -119,7 +110,7 @@ fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
             chord: best,
             family: Vec::new(),
             cost: 0.9,
-            targets: Vec::new(),
+            targets: [None; 2],
             why: Why::Fourths(low),
         });
     }

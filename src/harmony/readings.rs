@@ -39,7 +39,7 @@ pub(crate) struct Draft {
     /// Lower is likelier.
     pub cost: f32,
     /// Where it goes, likeliest first.
-    pub targets: Vec<Chord>,
+    pub targets: [Option<Chord>; 2],
     pub why: Why,
 }
 
@@ -105,6 +105,7 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         .degrees
         .iter()
         .filter(|d| (d.is_tension() || d.is_altered()) && heard(d));
+    let sounding = scene.speller.notes(set, chord);
     let family = |style| {
         let mut text = String::new();
         for &member in &draft.family {
@@ -132,7 +133,7 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         ascii,
         label: label::write(chord, chord.degrees.iter().filter(heard).collect()),
         score: (-draft.cost).exp() / total,
-        degrees: degree_names(chord, set, scene.speller),
+        degrees: degree_names(chord, &sounding),
         tensions: tensions.map(|d| d.name().into()).collect(),
         missing: chord
             .degrees
@@ -143,8 +144,8 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         resolves_to: draft
             .targets
             .iter()
-            .take(2)
-            .map(|&to| resolve(set, chord, to, scene.speller, scene.context))
+            .flatten()
+            .map(|&to| resolve(&sounding, to, scene.speller, scene.context))
             .collect(),
         why: draft.why.sentence(scene, &draft),
     }

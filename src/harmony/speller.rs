@@ -7,7 +7,7 @@
 
 use super::degree::{Degree, DegreeSet};
 use super::key::{Key, Mode};
-use super::pitch::PitchClass;
+use super::pitch::{PitchClass, PitchSet};
 use super::spelling::{Spelled, Spelling};
 use super::symbol::Chord;
 use super::{Context, Sounding};
@@ -110,6 +110,13 @@ impl Speller {
             Some(degree) => self.degree(chord.root, degree, chord.degrees),
             None => self.foreign(chord.root, class),
         }
+    }
+
+    /// All sounding notes beside or within a chord.
+    pub(crate) fn notes(&self, set: PitchSet, chord: &Chord) -> Vec<(PitchClass, Spelled)> {
+        set.iter()
+            .map(|class| (class, self.note(class, Some(chord))))
+            .collect()
     }
 
     /// `degree` of a chord on `root`.

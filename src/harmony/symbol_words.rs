@@ -47,7 +47,7 @@ impl Draft {
 
     /// The degrees all this adds up to.
     pub(super) fn degrees(&self) -> DegreeSet {
-        let mut set = DegreeSet::of("1");
+        let mut set = const { DegreeSet::of("1") };
         let small_third = self.minor || self.diminished || self.half_diminished;
         let suspended = self.sus2 || self.sus4;
         let stack = self
@@ -55,7 +55,7 @@ impl Draft {
             .or((self.triangle && !self.sixth || self.half_diminished || self.alt).then_some(7));
         let major_seventh = self.major_seventh || (self.triangle && self.stack.is_none());
         if self.alt {
-            return DegreeSet::of("1 3 b7 b9 #9 #11 b13").union(self.added);
+            return const { DegreeSet::of("1 3 b7 b9 #9 #11 b13") }.union(self.added);
         }
         let eleven_suspends =
             stack == Some(11) && !small_third && !major_seventh && !self.augmented;

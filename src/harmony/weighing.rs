@@ -87,7 +87,7 @@ pub(crate) fn weigh(
     if extra.count_ones() > 2 {
         return None;
     }
-    let mut cost = shape.quality.rarity;
+    let mut cost = shape.rarity;
     let rootless = missing & 1 != 0;
     let has_tension = relative & shape.mask & !(shape.third | shape.fifth | shape.seventh | 1) != 0;
     let guide_tones =
@@ -109,6 +109,10 @@ pub(crate) fn weigh(
     if said & shape.third != 0 {
         // A suspension without its suspended note is nothing.
         if shape.third & 0b1_1000 == 0 || shape.third.count_ones() > 1 || rootless {
+            return None;
+        }
+        // Nor is a diminished or augmented fifth without the third that makes the triad.
+        if shape.fifth != 1 << 7 {
             return None;
         }
         cost += P.third;
