@@ -9,6 +9,7 @@ use super::candidates::{Candidate, Heard, ranked};
 use super::degree::{Degree, DegreeSet};
 use super::pitch::{PitchClass, PitchSet};
 use super::readings;
+use super::score::PENALTIES as P;
 use super::speller::Speller;
 use super::spelling::{Spelled, with_octave};
 use super::symbol::{Chord, Style};
@@ -40,20 +41,28 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     let speller = Speller::new(sounding, context);
     let (candidates, none) = ranked(sounding, heard, context);
     let mut names: Vec<Name> = Vec::with_capacity(MOST_NAMES);
+    // How the notes were typed tells of the best name; others are spelled by their own degrees.
+    let spellers = [speller, speller.by_function()];
     for (candidate, score) in candidates.iter().take(MOST_NAMES) {
         if names.len() < ALWAYS_LISTED || *score >= LEAST_SCORE {
-            names.push(name_of(candidate, *score, heard.set, &speller, context));
+            let speller = &spellers[names.len().min(1)];
+            names.push(name_of(candidate, *score, heard.set, speller, context));
         }
     }
-    let verdict = verdict(
+    let mut verdict = verdict(
         sounding,
         heard,
         candidates.first().map_or(0.0, |c| c.1),
         none,
     );
     if verdict == Verdict::NoGoodName
-        && let Some(fraction) = fraction(sounding, &speller, context)
+        && let Some(mut fraction) = fraction(sounding, &speller, context)
     {
+        // One more candidate beside the bare notes; the others share what it leaves.
+        let odds = none * ((P.no_name - P.fraction) / P.temperature).exp();
+        fraction.score = odds / (1.0 + odds);
+        names.iter_mut().for_each(|n| n.score /= 1.0 + odds);
+        verdict = decided(fraction.score);
         names.insert(0, fraction);
         names.truncate(MOST_NAMES);
     }
@@ -71,7 +80,13 @@ fn verdict(sounding: &Sounding, heard: Heard, first: f32, none: f32) -> Verdict 
     let few = heard.set.len() < 3 && !heard.set.seen_from(heard.bass).contains(PitchClass::new(7));
     if few || is_cluster(sounding) || none >= first {
         Verdict::NoGoodName
-    } else if first < DECIDED {
+    } else {
+        decided(first)
+    }
+}
+
+fn decided(first: f32) -> Verdict {
+    if first < DECIDED {
         Verdict::Undecided
     } else {
         Verdict::Named

@@ -5,7 +5,7 @@
 
 use super::Context;
 use super::degree::DegreeSet;
-use super::pitch::PitchClass;
+use super::pitch::{PitchClass, PitchSet};
 use super::quality::{SHAPES, Shape};
 use super::reading_kinds::TRIADS;
 use super::readings::{Draft, Scene, Why};
@@ -51,7 +51,7 @@ pub(crate) fn dominant_in_context(root: PitchClass, context: &Context) -> f32 {
         let degree = root.above(key.tonic.class());
         // The dominant and its substitute, then those of ii, IV and vi.
         bonus += match degree {
-            7 => 0.6,
+            7 => 1.0,
             1 => 0.4,
             9 | 2 | 4 | 0 => 0.2,
             _ => 0.0,
@@ -149,50 +149,46 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
 }
 
 pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
+    const GUIDE_TONES: u16 = 1 << 4 | 1 << 10;
+    const PLAIN: u16 = 1 | 1 << 4 | 1 << 7 | 1 << 10;
     let set = scene.heard.set;
     for root in PitchClass::all() {
         let relative = set.seen_from(root).bits();
-        if relative & (1 << 4 | 1 << 10) != (1 << 4 | 1 << 10) || relative & (1 << 11) != 0 {
+        if relative & GUIDE_TONES != GUIDE_TONES || relative & (1 << 11) != 0 {
             continue;
         }
-        let mut found = None;
-        for top in set.iter() {
-            for triad in TRIADS {
-                let notes = triad.pitches().placed_on(top);
-                if notes.bits() & !set.bits() != 0 {
-                    continue;
-                }
-                let from_root = notes.seen_from(root).bits();
-                let tensions = from_root & !(1 | 1 << 4 | 1 << 7 | 1 << 10);
-                if tensions.count_ones() < 2 {
-                    continue;
-                }
-                let Some((shape, shape_cost)) =
-                    *found.get_or_insert_with(|| dominant_shape(relative))
-                else {
-                    continue;
-                };
-                let degrees = shape.quality.degrees;
-                let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
-                if relative & 1 == 0 {
-                    chord.omitted = const { DegreeSet::of("1") };
-                }
-                let upper = Chord::new(scene.speller.root(top, triad), triad);
-                let key = scene.context.key;
-                let target =
-                    target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
-                let targets = [Some(target), None];
-                let cost = 1.2 + shape_cost + if relative & 1 == 0 { 0.6 } else { 0.0 }
-                    - dominant_in_context(root, scene.context);
-                out.push(Draft {
-                    kind: "upper structure",
-                    chord,
-                    family: Vec::new(),
-                    cost,
-                    targets,
-                    why: Why::Upper(upper),
-                });
-            }
+        // Triads that hold two tensions or more.
+        let triads = TRIADS.map(|triad| {
+            set.iter()
+                .filter(|&top| {
+                    let notes = triad.pitches().placed_on(top);
+                    let tensions = notes.seen_from(root).bits() & !PLAIN;
+                    notes.bits() & !set.bits() == 0 && tensions.count_ones() >= 2
+                })
+                .collect::<PitchSet>()
+        });
+        if triads == [PitchSet::EMPTY; 2] {
+            continue;
         }
+        let Some((shape, shape_cost)) = dominant_shape(relative) else {
+            continue;
+        };
+        let degrees = shape.quality.degrees;
+        let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
+        let mut cost = 1.2 + shape_cost - dominant_in_context(root, scene.context);
+        if relative & 1 == 0 {
+            chord.omitted = const { DegreeSet::of("1") };
+            cost += 0.6;
+        }
+        let key = scene.context.key;
+        let target = target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
+        out.push(Draft {
+            kind: "upper structure",
+            chord,
+            family: Vec::new(),
+            cost,
+            targets: [Some(target), None],
+            why: Why::Upper(triads),
+        });
     }
 }

@@ -104,11 +104,12 @@ pub(crate) fn target_of_dominant(
     };
     // Roots whose chords can be read: at most six accidentals in the signature of a major key, seven in that of a minor one.
     let readable = if minor { -4..=10 } else { -6..=6 };
-    let name =
-        if readable.contains(&goal.fifths()) && !key.is_some_and(|k| k.pitches().contains(root)) {
-            goal
-        } else {
-            speller.untyped().root(root, degrees)
-        };
+    let name = if key.is_some_and(|k| k.pitches().contains(root)) {
+        speller.untyped().root(root, degrees)
+    } else if readable.contains(&goal.fifths()) {
+        goal
+    } else {
+        Spelled::usual(root)
+    };
     Chord::new(name, degrees)
 }

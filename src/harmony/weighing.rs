@@ -19,6 +19,8 @@ pub(crate) struct Surroundings {
     pub most_bonus: f32,
     /// Half steps from the root down to the next chord's root.
     falls: Option<u8>,
+    /// True if the chord before is minor, on the fifth above the root.
+    follows_its_two: bool,
 }
 
 impl Surroundings {
@@ -33,8 +35,17 @@ impl Surroundings {
         } else {
             0.0
         };
+        let follows_its_two = context.before.is_some_and(|before| {
+            before.degrees.contains(Degree::MINOR_THIRD) && before.root.class().above(root) == 7
+        });
+        let of_previous = if follows_its_two {
+            P.follows_its_two
+        } else {
+            0.0
+        };
         Self {
-            most_bonus: P.guide_tones_lowest + of_key + of_next,
+            most_bonus: P.guide_tones_lowest + of_key + of_previous + of_next,
+            follows_its_two,
             scale: context.key.map(|k| k.pitches().seen_from(root).bits()),
             fifth_degree: context
                 .key
@@ -50,6 +61,9 @@ impl Surroundings {
         }
         if shape.dominant && self.fifth_degree {
             bonus += P.dominant_of_key;
+        }
+        if shape.dominant && self.follows_its_two {
+            bonus += P.follows_its_two;
         }
         match self.falls {
             Some(7) if shape.dominant => bonus += P.falls_a_fifth,
