@@ -33,15 +33,12 @@ pub fn print_naming(
     if let Some(symbol) = symbol {
         writeln!(out, "{}", ink.strong(symbol))?;
     }
-    writeln!(
-        out,
-        "{}",
-        one_line(
-            keys().map(|key| (key, Certainty::Sure)),
-            range,
-            &KeyShapes::BLOCKS
-        )
-    )?;
+    let keyboard = one_line(
+        keys().map(|key| (key, Certainty::Sure)),
+        range,
+        &KeyShapes::BLOCKS,
+    );
+    writeln!(out, "{}", keyboard.trim_end())?;
     write!(out, "{}", naming.notes.join(" "))?;
     match sounding.stated_bass {
         Some(bass) => writeln!(
