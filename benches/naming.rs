@@ -1,9 +1,11 @@
-//! What naming costs: one call for a voicing, the names of a cluster, a symbol read, a progression analysed.
+//! What naming costs: one call for a voicing, the names of a cluster, a symbol read, a progression analysed; and the whole command,
+//! from its start to its end, beside a program that does nothing: the difference is what `name` costs its user.
 
 use divan::{Bencher, black_box};
 use lidprop::harmony::{
     Chord, ChordForAnalysis, Context, Sounding, analyse_progression, name_chord,
 };
+use std::process::{Command, Stdio};
 
 fn main() {
     divan::main();
@@ -44,4 +46,26 @@ fn a_progression_of_16_chords(bencher: Bencher) {
     ];
     let progression: Vec<ChordForAnalysis> = four.iter().cycle().take(16).cloned().collect();
     bencher.bench_local(|| analyse_progression(black_box(&progression)));
+}
+
+fn start(program: &str, words: &[&str]) {
+    let ended = Command::new(program)
+        .args(words)
+        .stdout(Stdio::null())
+        .status()
+        .expect("the program starts");
+    assert!(ended.success());
+}
+
+#[divan::bench(sample_count = 200, sample_size = 1)]
+fn start_to_end_of_an_empty_program() {
+    start("true", &[]);
+}
+
+#[divan::bench(sample_count = 200, sample_size = 1)]
+fn start_to_end_of_the_name_command() {
+    start(
+        env!("CARGO_BIN_EXE_lidprop"),
+        &["name", "D4", "F4", "Ab4", "Db5", "--key", "A"],
+    );
 }

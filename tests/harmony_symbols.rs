@@ -2,8 +2,10 @@
 
 use lidprop::harmony::quality::QUALITIES;
 use lidprop::harmony::{
-    Chord, Degree, DegreeSet, PitchClass, Sounding, Spelled, Style, label, name_chord,
+    Chord, Context, Degree, DegreeSet, Key, Mode, PitchClass, Sounding, Spelled, Spelling, Style,
+    label, name_chord,
 };
+use lidprop::units::Share;
 
 fn degrees(symbol: &str) -> String {
     let chord: Chord = symbol.parse().unwrap_or_else(|e| panic!("{e}"));
@@ -127,6 +129,10 @@ fn any_chord(random: &mut fastrand::Rng) -> Chord {
     if random.bool() {
         let bass = Spelled::at_fifths(random.i8(-6..=6));
         chord.bass = (bass != root).then_some(bass);
+    } else if random.u8(..4) == 0 {
+        // A fraction of two chords.
+        let lower = &QUALITIES[random.usize(..QUALITIES.len())];
+        chord.lower = Some((Spelled::at_fifths(random.i8(-6..=6)), lower.degrees));
     }
     chord
 }
@@ -140,10 +146,19 @@ fn whatever_is_printed_is_read_back_with_the_same_notes() {
             let printed = chord.symbol(style);
             let read: Chord = printed.parse().unwrap_or_else(|e| panic!("{chord:?}: {e}"));
             assert_eq!(
-                (read.root, read.sounding().pitches(), read.bass),
-                (chord.root, chord.sounding().pitches(), chord.bass),
+                (read.root, read.sounding().pitches(), read.bass, read.lower),
+                (
+                    chord.root,
+                    chord.sounding().pitches(),
+                    chord.bass,
+                    chord.lower
+                ),
                 "{printed}"
             );
+        }
+        if chord.lower.is_some() {
+            // The label syntax has no fractions: one is written from its lower root.
+            continue;
         }
         let text = label::write(&chord, chord.sounding());
         let read = label::read(&text).unwrap().unwrap();
@@ -184,6 +199,61 @@ fn a_thousand_random_sets_of_keys_always_give_their_notes_and_readable_names() {
         }
         for reading in &naming.readings {
             assert!(reading.score.is_finite() && !reading.why.is_empty());
+        }
+    }
+}
+
+#[test]
+fn doubtful_notes_foreign_basses_keys_and_neighbours_never_lose_a_note() {
+    let mut random = fastrand::Rng::with_seed(17);
+    for _ in 0..1_000 {
+        let mut sounding = Sounding::of_midi(
+            &(0..random.usize(1..=8))
+                .map(|_| random.u8(0..=127))
+                .collect::<Vec<_>>(),
+        );
+        for note in &mut sounding.notes {
+            note.weight = Share::clamped(random.f32());
+        }
+        sounding.stated_bass = random.bool().then(|| PitchClass::new(random.i32(0..12)));
+        let mode = if random.bool() {
+            Mode::Major
+        } else {
+            Mode::Minor
+        };
+        let context = Context {
+            key: random
+                .bool()
+                .then(|| Key::usual(PitchClass::new(random.i32(0..12)), mode)),
+            before: random.bool().then(|| any_chord(&mut random)),
+            after: random.bool().then(|| any_chord(&mut random)),
+            style: Style::ALL[random.usize(..4)],
+            spelling: if random.bool() {
+                Spelling::Theory
+            } else {
+                Spelling::Readable
+            },
+        };
+        let naming = name_chord(&sounding, &context);
+        let keys: std::collections::BTreeSet<_> = sounding.notes.iter().map(|n| n.midi).collect();
+        assert_eq!(naming.notes.len(), keys.len());
+        let total: f32 = naming.names.iter().map(|n| n.score).sum();
+        assert!((0.0..=1.0 + 1e-4).contains(&total), "{keys:?}: {total}");
+        for name in &naming.names {
+            name.symbol
+                .parse::<Chord>()
+                .unwrap_or_else(|e| panic!("{e}"));
+        }
+        for reading in &naming.readings {
+            assert!(reading.score.is_finite() && !reading.why.is_empty());
+            for resolution in &reading.resolves_to {
+                assert!(
+                    resolution.ascii.parse::<Chord>().is_ok(),
+                    "{}",
+                    resolution.ascii
+                );
+                assert_eq!(resolution.voices.len(), sounding.pitches().len() as usize);
+            }
         }
     }
 }

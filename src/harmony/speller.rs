@@ -89,10 +89,10 @@ impl Speller {
         } else {
             usual.fifths() - 12
         });
-        // Tensions are written as alterations of the chord, so its four plain notes decide.
+        // Tensions and altered fifths are written as alterations of the chord, so its plain notes decide.
         let plain = degrees
             .iter()
-            .filter(|d| !d.is_tension())
+            .filter(|d| !d.is_tension() && !d.is_altered())
             .collect::<DegreeSet>();
         let trouble = |root: Spelled| plain.iter().map(|d| root.degree(d).trouble()).sum::<u32>();
         if usual.accidentals() != 0 && trouble(other) < trouble(usual) {
