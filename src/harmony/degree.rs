@@ -12,7 +12,7 @@ use std::fmt;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Degree(u8);
 
-/// Name, half steps above the root, number of the degree (its letter counted from the root's), accidental.
+/// Name, half steps above the root, number of the degree (its letter counted from the root's).
 struct Row(&'static str, u8, u8);
 
 const ROWS: [Row; 20] = [
@@ -37,6 +37,21 @@ const ROWS: [Row; 20] = [
     Row("b13", 8, 13),
     Row("13", 9, 13),
 ];
+
+/// [`Degree::fifths`] of every row.
+const FIFTHS: [i8; ROWS.len()] = {
+    // Of the letters counted from the root's: a second lies two fifths up, a third four, and so on; an accidental is seven fifths.
+    const LETTERS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
+    const MAJOR_SCALE: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
+    let mut fifths = [0; ROWS.len()];
+    let mut row = 0;
+    while row < ROWS.len() {
+        let letter = (ROWS[row].2 as usize - 1) % 7;
+        fifths[row] = LETTERS[letter] + 7 * (ROWS[row].1 as i8 - MAJOR_SCALE[letter]);
+        row += 1;
+    }
+    fifths
+};
 
 macro_rules! degrees {
     ($($(#[$doc:meta])* $name:ident = $index:literal),* $(,)?) => {
@@ -116,6 +131,11 @@ impl Degree {
     /// True for a tension or fifth that an accidental moves away from the plain scale.
     pub fn is_altered(self) -> bool {
         self.name().starts_with(['b', '#']) && (self.is_tension() || self.number() == 5)
+    }
+
+    /// Places on the line of fifths from the root: those that lead to its half steps and, of these, to its letter.
+    pub(crate) const fn fifths(self) -> i8 {
+        FIFTHS[self.0 as usize]
     }
 
     const fn bit(self) -> u32 {

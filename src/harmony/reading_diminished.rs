@@ -13,24 +13,30 @@ use super::symbol::Chord;
 /// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
 const BETWEEN_NEIGHBOURS: f32 = -1.4;
 
-pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
+/// More notes than this are no diminished chord to the ear any more.
+const MOST_NOTES: u32 = 5;
+
+/// Roots of the diminished chords within the set: of a diminished seventh its bass, of a diminished major seventh its one root.
+fn roots(scene: &Scene) -> impl Iterator<Item = PitchClass> {
     const TRIAD: u16 = 0b0000_0100_1001;
     const SEVENTH: u16 = 0b0010_0100_1001;
-    const HALF_WHOLE: u16 = 0b0110_1101_1011;
+    let (set, bass) = (scene.heard.set, scene.heard.bass);
+    PitchClass::all().filter(move |&root| {
+        let relative = set.seen_from(root).bits();
+        (relative & SEVENTH == SEVENTH && root == bass)
+            || (relative & TRIAD == TRIAD
+                && relative & (1 << 11) != 0
+                && relative & 0b0011_0000 == 0)
+    })
+}
+
+pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
     let set = scene.heard.set;
-    let bass = scene.heard.bass;
     let speller = scene.speller;
-    // A full diminished seventh is rooted on its bass; a diminished major seventh has one root only.
-    let rooted: Vec<PitchClass> = PitchClass::all()
-        .filter(|&r| {
-            let relative = set.seen_from(r).bits();
-            (relative & SEVENTH == SEVENTH && r == bass)
-                || (relative & TRIAD == TRIAD
-                    && relative & (1 << 11) != 0
-                    && relative & 0b0011_0000 == 0)
-        })
-        .collect();
-    for root in rooted {
+    if set.len() > MOST_NOTES {
+        return;
+    }
+    for root in roots(scene) {
         let relative = set.seen_from(root).bits();
         let full = const { DegreeSet::of("1 b3 b5 bb7") };
         let major_seventh = relative & (1 << 11) != 0;
@@ -131,34 +137,39 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 why: Why::Auxiliary,
             });
         }
-        // The half-whole scales that hold the whole set: their dominants lie minor thirds apart.
-        if let Some(first) = (1..=3)
+    }
+}
+
+/// The half-whole scale that holds the whole set: its dominants lie minor thirds apart.
+pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
+    const HALF_WHOLE: u16 = 0b0110_1101_1011;
+    let set = scene.heard.set;
+    let Some(first) = roots(scene).next().and_then(|root| {
+        (1..=3)
             .map(|step| root.up(step))
             .find(|&d| set.seen_from(d).bits() & !HALF_WHOLE == 0)
-        {
-            let family: Vec<PitchClass> = (0..4).map(|k| first.up(3 * k)).collect();
-            let likeliest = family
-                .iter()
-                .copied()
-                .max_by(|a, b| {
-                    dominant_in_context(*a, scene.context)
-                        .total_cmp(&dominant_in_context(*b, scene.context))
-                })
-                .unwrap_or(first);
-            let degrees = const { DegreeSet::of("1 3 5 b7 b9") };
-            let chord = Chord::new(speller.root(likeliest, degrees), degrees);
-            let key = scene.context.key;
-            let target =
-                target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
-            let targets = [Some(target), None];
-            out.push(Draft {
-                kind: "half-whole diminished family",
-                chord,
-                family,
-                cost: 1.8,
-                targets,
-                why: Why::HalfWhole,
-            });
-        }
-    }
+    }) else {
+        return;
+    };
+    let family: Vec<PitchClass> = (0..4).map(|k| first.up(3 * k)).collect();
+    let likeliest = family
+        .iter()
+        .copied()
+        .max_by(|a, b| {
+            dominant_in_context(*a, scene.context)
+                .total_cmp(&dominant_in_context(*b, scene.context))
+        })
+        .unwrap_or(first);
+    let degrees = const { DegreeSet::of("1 3 5 b7 b9") };
+    let (key, speller) = (scene.context.key, scene.speller);
+    let chord = Chord::new(speller.root(likeliest, degrees), degrees);
+    let target = target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
+    out.push(Draft {
+        kind: "half-whole diminished family",
+        chord,
+        family,
+        cost: 1.8,
+        targets: [Some(target), None],
+        why: Why::HalfWhole,
+    });
 }

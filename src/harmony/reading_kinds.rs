@@ -6,18 +6,19 @@
 use super::degree::{Degree, DegreeSet};
 use super::pitch::{PitchClass, PitchSet};
 use super::quality::{SHAPES, Shape};
-use super::reading_diminished::diminished;
+use super::reading_diminished::{diminished, half_whole_family};
 use super::reading_dominants::{rootless_dominants, tritone_pair, upper_structures};
 use super::readings::{Draft, Scene, Why};
 use super::resolution::DOMINANT;
 use super::symbol::Chord;
 
 /// All kinds of reading.
-pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 7] = [
+pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 8] = [
     rootless_dominants,
     tritone_pair,
     upper_structures,
     diminished,
+    half_whole_family,
     over_bass,
     rootless_others,
     fourths,

@@ -76,22 +76,9 @@ impl Spelled {
         self.accidentals
     }
 
-    /// The name with this letter (0 is C) for `class`, if three accidentals suffice.
-    const fn with_letter(letter: u8, class: PitchClass) -> Self {
-        let difference =
-            (class.get() as i8 - LETTER_CLASS[letter as usize] + 18).rem_euclid(12) - 6;
-        Self {
-            letter,
-            accidentals: difference,
-        }
-    }
-
     /// The name of `degree` above this root, by its letter.
     pub const fn degree(self, degree: Degree) -> Self {
-        Self::with_letter(
-            (self.letter + degree.number() - 1) % 7,
-            self.class().up(degree.half_steps() as i32),
-        )
+        Self::at_fifths(self.fifths() + degree.fifths())
     }
 
     /// True for E#, B#, Cb and Fb.
