@@ -154,8 +154,11 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     terminal.quit()
 }
 
+/// What is delayed, by how much, and the median and 95th percentile asked for.
+type Delay = (&'static str, fn(&Held) -> Option<f64>, [Asked; 2]);
+
 fn print_delays(to: &str, held: &[Held], asked: bool) {
-    let rows: [(&str, fn(&Held) -> Option<f64>, [Asked; 2]); 2] = [
+    let rows: [Delay; 2] = [
         (
             "the first name on the screen",
             |held| held.first,

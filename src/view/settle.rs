@@ -96,7 +96,7 @@ impl Keys {
         )
     }
 
-    const fn and(self, other: Self) -> Self {
+    const fn with(self, other: Self) -> Self {
         Self(self.0 | other.0)
     }
 
@@ -124,6 +124,12 @@ struct Heard {
     /// When what is heard departed from what is shown.
     begun: FrameCount,
     settled: bool,
+}
+
+impl Heard {
+    fn held(&self, hold: FrameCount, now: FrameCount) -> bool {
+        now >= self.first + hold
+    }
 }
 
 /// Holds what is shown.
@@ -223,55 +229,61 @@ impl Settle {
         }
     }
 
-    /// Rules 1 to 5.
     fn weigh(&mut self, heard: &Heard, now: FrameCount) {
-        let held = |hold: FrameCount| now >= heard.first + hold;
-        let anew = self.is_struck_anew(heard, now);
-        match &mut self.shown {
-            shown if anew => {
-                if heard.settled || held(SHOW_HOLD) || now >= heard.begun + SHOW_LATEST {
-                    *shown = Some(Answer {
-                        struck: now,
-                        notes: heard.notes.clone(),
-                        naming: heard.naming.clone(),
-                        standing: Standing::Provisional,
-                        since: now,
-                        keys: heard.keys,
-                    });
-                }
-            }
-            Some(shown) if same_name(&shown.naming, &heard.naming) => {
-                // the same name: notes and odds may be refined at any time
-                shown.notes.clone_from(&heard.notes);
-                shown.naming.clone_from(&heard.naming);
-                if shown.standing == Standing::Provisional {
-                    shown.keys = shown.keys.and(heard.keys);
-                }
-            }
-            Some(shown) => {
-                let due = match shown.standing {
-                    Standing::Settled if heard.keys.lie_in(shown.keys) => held(FADING_HOLD),
-                    Standing::Settled => held(SETTLED_HOLD),
-                    _ => heard.settled || held(SHOW_HOLD) && now >= shown.since + PROVISIONAL_HOLD,
-                };
-                if due {
-                    shown.keys = match shown.standing {
-                        Standing::Provisional => shown.keys.and(heard.keys),
-                        _ => heard.keys,
-                    };
-                    shown.notes.clone_from(&heard.notes);
-                    shown.naming.clone_from(&heard.naming);
-                    shown.since = now;
-                }
-            }
-            None => {}
+        if self.is_struck_anew(heard, now) {
+            self.begin(heard, now);
+        } else {
+            self.follow(heard, now);
         }
         if let Some(shown) = &mut self.shown
             && shown.standing == Standing::Provisional
             && same_name(&shown.naming, &heard.naming)
-            && (heard.settled || held(SETTLE_HOLD))
+            && (heard.settled || heard.held(SETTLE_HOLD, now))
         {
             shown.standing = Standing::Settled;
+        }
+    }
+
+    /// Rule 1.
+    fn begin(&mut self, heard: &Heard, now: FrameCount) {
+        if heard.settled || heard.held(SHOW_HOLD, now) || now >= heard.begun + SHOW_LATEST {
+            self.shown = Some(Answer {
+                struck: now,
+                notes: heard.notes.clone(),
+                naming: heard.naming.clone(),
+                standing: Standing::Provisional,
+                since: now,
+                keys: heard.keys,
+            });
+        }
+    }
+
+    /// Rules 2 and 4.
+    fn follow(&mut self, heard: &Heard, now: FrameCount) {
+        let Some(shown) = &mut self.shown else {
+            return;
+        };
+        let same = same_name(&shown.naming, &heard.naming);
+        let due = match shown.standing {
+            Standing::Settled if heard.keys.lie_in(shown.keys) => heard.held(FADING_HOLD, now),
+            Standing::Settled => heard.held(SETTLED_HOLD, now),
+            _ => {
+                heard.settled || heard.held(SHOW_HOLD, now) && now >= shown.since + PROVISIONAL_HOLD
+            }
+        };
+        if !same && !due {
+            return;
+        }
+        // under the same name, notes and odds may be refined at any time
+        shown.keys = match shown.standing {
+            Standing::Provisional => shown.keys.with(heard.keys),
+            _ if same => shown.keys,
+            _ => heard.keys,
+        };
+        shown.notes.clone_from(&heard.notes);
+        shown.naming.clone_from(&heard.naming);
+        if !same {
+            shown.since = now;
         }
     }
 
