@@ -34,10 +34,6 @@ impl Case {
     }
 }
 
-fn cases() -> Vec<Case> {
-    serde_json::from_str(include_str!("data/voicing_names.json")).unwrap()
-}
-
 /// Each note above the one before, from C3.
 fn stacked(classes: impl IntoIterator<Item = PitchClass>) -> Vec<u8> {
     let mut last = 47;
@@ -70,9 +66,17 @@ fn rank(case: &Case, naming: &Naming) -> Option<usize> {
         .position(|n| case.accepted.iter().any(|a| is_accepted(&n.ascii, a)))
 }
 
-#[test]
-fn accepted_names_come_first_or_among_three() {
-    let cases = cases();
+/// What share of a set of cases is right.
+struct Tally {
+    first: f64,
+    three: f64,
+    /// Spelled as listed when the notes were typed by name.
+    typed: f64,
+}
+
+/// Names every case of a file; `shown` prints those that are not right.
+fn tally(file: &str, shown: bool) -> Tally {
+    let cases: Vec<Case> = serde_json::from_str(file).unwrap();
     let (mut first, mut three, mut typed_right, mut keys_right) = (0, 0, 0, 0);
     for case in &cases {
         let spelled = case.spelled();
@@ -85,9 +89,7 @@ fn accepted_names_come_first_or_among_three() {
         let naming = name_chord(&typed, &case.context());
         let unnamed = case.no_good_name && naming.verdict != Verdict::Named;
         let rank = rank(case, &naming);
-        first += usize::from(rank == Some(0) || unnamed);
-        three += usize::from(rank.is_some_and(|r| r < 3) || unnamed);
-        let shown = |naming: &Naming| {
+        let notes = |naming: &Naming| {
             naming
                 .notes
                 .iter()
@@ -95,9 +97,17 @@ fn accepted_names_come_first_or_among_three() {
                 .collect::<Vec<_>>()
                 .join(" ")
         };
-        typed_right += usize::from(shown(&naming) == case.notes);
-        keys_right += usize::from(shown(&bare) == case.notes);
-        if rank != Some(0) || shown(&naming) != case.notes || shown(&bare) != case.notes {
+        let right = [
+            rank == Some(0) || unnamed,
+            rank.is_some_and(|r| r < 3) || unnamed,
+            notes(&naming) == case.notes,
+            notes(&bare) == case.notes,
+        ];
+        first += usize::from(right[0]);
+        three += usize::from(right[1]);
+        typed_right += usize::from(right[2]);
+        keys_right += usize::from(right[3]);
+        if shown && right != [true; 4] {
             let names: Vec<_> = naming
                 .names
                 .iter()
@@ -105,13 +115,13 @@ fn accepted_names_come_first_or_among_three() {
                 .map(|n| format!("{} {:.2}", n.ascii, n.score))
                 .collect();
             println!(
-                "{} {:?} -> {:?} {names:?} accepted {:?}; typed {} keys {}",
+                "{}{} {rank:?} -> {:?} {names:?} accepted {:?}; typed {} keys {}",
+                if right[0] { "  " } else { "! " },
                 case.notes,
-                rank,
                 naming.verdict,
                 case.accepted,
-                shown(&naming),
-                shown(&bare)
+                notes(&naming),
+                notes(&bare)
             );
         }
         if case.no_good_name {
@@ -120,13 +130,38 @@ fn accepted_names_come_first_or_among_three() {
     }
     let share = |n: usize| n as f64 / cases.len() as f64;
     println!(
-        "first {:.3}, among three {:.3}, spelled {:.3}, spelled from keys alone {:.3}",
+        "{} cases: first {:.3}, among three {:.3}, spelled {:.3}, spelled from keys alone {:.3}",
+        cases.len(),
         share(first),
         share(three),
         share(typed_right),
         share(keys_right)
     );
-    assert!(share(first) >= 0.85 && share(three) >= 0.97 && share(typed_right) >= 0.90);
+    Tally {
+        first: share(first),
+        three: share(three),
+        typed: share(typed_right),
+    }
+}
+
+#[test]
+fn accepted_names_come_first_or_among_three() {
+    let right = tally(include_str!("data/voicing_names.json"), true);
+    assert!(right.first >= 0.85 && right.three >= 0.97 && right.typed >= 0.90);
+}
+
+/// These were looked at whenever a penalty was mended.
+#[test]
+fn accepted_names_of_the_watched_voicings_come_first_or_among_three() {
+    let right = tally(include_str!("data/voicing_names_watched.json"), true);
+    assert!(right.first >= 0.85 && right.three >= 0.97 && right.typed >= 0.90);
+}
+
+/// These were written with the watched ones, before any of them was named, and never looked at since: only the shares are printed.
+#[test]
+fn accepted_names_of_the_held_out_voicings_come_first_or_among_three() {
+    let right = tally(include_str!("data/voicing_names_held_out.json"), false);
+    assert!(right.first >= 0.85 && right.three >= 0.97 && right.typed >= 0.90);
 }
 
 #[test]

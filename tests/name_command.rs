@@ -86,3 +86,71 @@ fn neighbours_decide_what_the_notes_stand_for() {
     let json: Value = serde_json::from_str(&answer.out).unwrap();
     assert_eq!(json["readings"][0]["ascii"], "Bb7#9");
 }
+
+/// The command lines that the help shows under "Examples".
+fn examples(desk: &Desk) -> Vec<String> {
+    let help = desk.run(["name", "--help"]).out;
+    let (_, shown) = help.split_once("Examples:").expect("the help has examples");
+    let lines = shown.lines().map(str::trim);
+    lines
+        .filter(|line| line.starts_with("lidprop name"))
+        .map(str::to_owned)
+        .collect()
+}
+
+#[test]
+fn every_example_of_the_help_is_answered() {
+    let desk = Desk::new();
+    let examples = examples(&desk);
+    assert!(examples.len() >= 4, "{examples:?}");
+    for line in examples {
+        // Words parted by spaces, those in quotation marks kept together.
+        let words: Vec<&str> = line
+            .split('"')
+            .enumerate()
+            .flat_map(|(i, part)| match i % 2 {
+                0 => part.split_whitespace().collect(),
+                _ => vec![part],
+            })
+            .skip(1)
+            .collect();
+        let answer = desk.run(words);
+        assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{line}");
+        assert!(answer.out.lines().count() >= 5, "{line}: {}", answer.out);
+    }
+}
+
+#[test]
+fn the_readme_shows_what_the_command_answers() {
+    let readme = include_str!("../README.md");
+    let shown = readme
+        .split_once("`lidprop name D4 F4 Ab4 Db5` begins so:\n```\n")
+        .and_then(|(_, rest)| rest.split_once("```"))
+        .expect("the readme has the example")
+        .0;
+    let answer = Desk::new().run(["name", "D4", "F4", "Ab4", "Db5"]);
+    assert!(
+        answer.out.starts_with(shown),
+        "the readme shows\n{shown}\nbut it is\n{}",
+        answer.out
+    );
+}
+
+#[test]
+fn a_note_is_told_by_its_degree_whoever_typed_it_otherwise() {
+    let answer = Desk::new().run([
+        "name", "D4", "F4", "Ab4", "Db5", "--style", "ascii", "--key", "A",
+    ]);
+    for words in [
+        "1 D, b3 F, b5 Ab, 7 Db",
+        "3 G#, b7 D, b9 F, 13 C#",
+        "to Ebm7",
+    ] {
+        assert!(
+            answer.out.contains(words),
+            "no '{words}' in\n{}",
+            answer.out
+        );
+    }
+    assert!(!answer.out.contains("D#m7"), "{}", answer.out);
+}

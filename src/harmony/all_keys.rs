@@ -4,7 +4,7 @@
 //! Units: half steps. Method: the cycle of fourths from the given root, as players practise it (Levine, The Jazz Piano Book, 1989, ch. 1);
 //! each voicing is moved by at most a tritone, so that it stays near its register. Limits: near the ends of MIDI, notes fold back an octave.
 
-use super::naming::name_chord;
+use super::naming::{degree_names, name_chord};
 use super::speller::Speller;
 use super::spelling::with_octave;
 use super::typed::Typed;
@@ -102,7 +102,7 @@ fn in_key(typed: &Typed, named: Option<Chord>, half_steps: i16, context: &Contex
     let notes = midi.iter().map(|&m| with_octave(spell(m), m)).collect();
     let degrees = chord
         .as_ref()
-        .map(|c| super::naming::degree_names(c, sounding.pitches(), &speller))
+        .map(|c| degree_names(c, &speller.notes(sounding.pitches(), c)))
         .unwrap_or_default();
     InKey {
         symbol: chord.map_or_else(String::new, |c| c.symbol(context.style)),

@@ -5,17 +5,18 @@
 //! root survives; a doubtful note may be left out at the price of its certainty; costs become probabilities by softmax with "no good name" as one
 //! more candidate. Limits: at most two notes beside a shape, at most two doubtful notes left out.
 
-use super::degree::{Degree, DegreeSet};
+use super::degree::DegreeSet;
 use super::pitch::{PitchClass, PitchSet};
 use super::quality::{SHAPES, Shape};
 use super::score::PENALTIES as P;
 use super::speller::Speller;
 use super::symbol::Chord;
+use super::weighing::{Surroundings, weigh};
 use super::{Context, Sounding};
 use crate::units::MidiNote;
 
-/// A name that costs this much more than the best is not looked for: a share below one in two thousand.
-const HOPELESS: f32 = 4.0;
+/// A name that costs this much more than the best is not looked for: its share would be below one in a hundred thousand.
+const HOPELESS: f32 = 3.0;
 /// Notes weaker than this may be left out of a name.
 const DOUBTFUL: f32 = 0.6;
 
@@ -162,6 +163,11 @@ fn doubtful(sounding: &Sounding) -> Vec<(PitchSet, f32)> {
     sets
 }
 
+/// The set without its `count` lowest notes: cheaper than counting them.
+fn without_lowest(set: u16, count: u32) -> u16 {
+    (0..count).fold(set, |set, _| set & set.wrapping_sub(1))
+}
+
 /// Adds the best candidate of every root to `best`, or betters the one that is there.
 fn gather(
     heard: Heard,
@@ -176,17 +182,26 @@ fn gather(
         let mut champion: Option<Candidate> = None;
         let relative = heard.set.seen_from(root).bits();
         let surroundings = Surroundings::of(root, context);
+        // What any name on this root costs at least, for a root that is not in the bass or does not sound.
+        let place = match (root == heard.bass, relative & 1 != 0) {
+            (true, _) => 0.0,
+            (false, true) => P.inversion,
+            (false, false) => P.dominant_root,
+        };
         for shape in SHAPES.iter() {
             let ceiling = champion.map_or(cheapest + HOPELESS, |c| c.cost);
-            let least = shape.quality.rarity - surroundings.most_bonus;
+            let least = shape.rarity + place - surroundings.most_bonus;
             if least >= ceiling {
                 break;
             }
-            let said = (shape.mask & !relative & !shape.silent).count_ones();
-            let extra = (relative & !shape.mask).count_ones();
-            if said > 2
-                || extra > 3
-                || least + said as f32 * P.fifth + extra as f32 * P.foreign_bass >= ceiling
+            let said = shape.mask & !relative & !shape.silent;
+            let extra = relative & !shape.mask;
+            if without_lowest(said, 2) != 0
+                || without_lowest(extra, 3) != 0
+                || least
+                    + (said & !1).count_ones() as f32 * P.fifth
+                    + extra.count_ones() as f32 * P.foreign_bass
+                    >= ceiling
             {
                 continue;
             }
@@ -204,203 +219,5 @@ fn gather(
                 None => best.push(found),
             }
         }
-    }
-}
-
-/// What the key and the neighbours say of one root.
-struct Surroundings {
-    scale: Option<u16>,
-    fifth_degree: bool,
-    /// The most that can be taken off the cost of a name here.
-    most_bonus: f32,
-    /// Half steps from the root down to the next chord's root.
-    falls: Option<u8>,
-}
-
-impl Surroundings {
-    fn of(root: PitchClass, context: &Context) -> Self {
-        let of_key = if context.key.is_some() {
-            P.in_key + P.dominant_of_key
-        } else {
-            0.0
-        };
-        let of_next = if context.after.is_some() {
-            P.falls_a_fifth
-        } else {
-            0.0
-        };
-        Self {
-            most_bonus: P.guide_tones_lowest + of_key + of_next,
-            scale: context.key.map(|k| k.pitches().seen_from(root).bits()),
-            fifth_degree: context
-                .key
-                .is_some_and(|k| root.above(k.tonic.class()) == 7),
-            falls: context.after.map(|after| root.above(after.root.class())),
-        }
-    }
-
-    fn bonus(&self, shape: &Shape, relative: u16) -> f32 {
-        let mut bonus = 0.0;
-        if self.scale.is_some_and(|scale| (relative | 1) & !scale == 0) {
-            bonus += P.in_key;
-        }
-        if shape.dominant && self.fifth_degree {
-            bonus += P.dominant_of_key;
-        }
-        match self.falls {
-            Some(7) if shape.dominant => bonus += P.falls_a_fifth,
-            Some(1) if shape.dominant => bonus += P.falls_a_half_step,
-            Some(11) if shape.quality.degrees.contains(Degree::FLAT_FIFTH) && !shape.dominant => {
-                bonus += P.leads_up
-            }
-            _ => {}
-        }
-        bonus
-    }
-}
-
-/// Weighs one shape on one root; `None` if it does not fit or costs at least `ceiling`.
-fn weigh(
-    shape: &'static Shape,
-    root: PitchClass,
-    relative: u16,
-    heard: Heard,
-    around: &Surroundings,
-    ceiling: f32,
-) -> Option<Candidate> {
-    let missing = shape.mask & !relative;
-    let said = missing & !shape.silent;
-    if said.count_ones() > 2 {
-        return None;
-    }
-    let mut extra = relative & !shape.mask;
-    let bass_half_steps = heard.bass.above(root);
-    let bass_bit = 1_u16 << bass_half_steps;
-    let foreign_bass = extra & bass_bit != 0;
-    if foreign_bass {
-        extra &= !bass_bit;
-    }
-    if extra.count_ones() > 2 {
-        return None;
-    }
-    let mut cost = shape.quality.rarity;
-    let rootless = missing & 1 != 0;
-    let has_tension = relative & shape.mask & !(shape.third | shape.fifth | shape.seventh | 1) != 0;
-    let guide_tones =
-        missing & (shape.third | shape.seventh) == 0 && shape.third != 0 && shape.seventh != 0;
-    // What is missing.
-    let silent = missing & shape.silent;
-    cost += P.silent_fifth * (silent & shape.fifth).count_ones() as f32;
-    cost += P.silent_tension * (silent & !shape.fifth).count_ones() as f32;
-    if silent.count_ones() >= 2 {
-        cost += P.silent_pair;
-    }
-    if said & shape.fifth != 0 {
-        let altered = shape.fifth != 1 << 7;
-        if altered || rootless {
-            return None;
-        }
-        cost += P.fifth;
-    }
-    if said & shape.third != 0 {
-        // A suspension without its suspended note is nothing.
-        if shape.third & 0b1_1000 == 0 || shape.third.count_ones() > 1 || rootless {
-            return None;
-        }
-        cost += P.third;
-    }
-    if said & shape.seventh != 0 {
-        if !has_tension || rootless || said & shape.third != 0 {
-            return None;
-        }
-        cost += P.seventh;
-    }
-    if said & !(shape.third | shape.fifth | shape.seventh | 1) != 0 {
-        return None;
-    }
-    if rootless {
-        if !guide_tones || !has_tension || foreign_bass || extra != 0 {
-            return None;
-        }
-        cost += if shape.dominant {
-            P.dominant_root
-        } else {
-            P.other_root
-        };
-        if heard.set.len() < 4 {
-            cost += P.thin_rootless;
-        }
-    }
-    // The bass.
-    if rootless {
-        if bass_bit & (shape.third | shape.seventh) == 0 {
-            cost += P.rootless_off_guide_tone;
-        }
-    } else if foreign_bass {
-        if missing != 0 || extra != 0 || shape.third == 0 {
-            return None;
-        }
-        cost += if shape.mask.count_ones() < 5 {
-            P.foreign_bass
-        } else {
-            P.foreign_bass_under_many
-        };
-    } else if bass_half_steps != 0 {
-        cost += match shape.degree_at[bass_half_steps as usize] {
-            Some(Degree::SIXTH) => P.sixth_in_bass,
-            Some(Degree::MAJOR_SEVENTH) => P.major_seventh_in_bass,
-            Some(Degree::SECOND | Degree::FOURTH) | None => P.tension_in_bass,
-            Some(degree) if degree.is_tension() => P.tension_in_bass,
-            Some(degree) if degree.number() == 7 => P.third_inversion,
-            Some(_) => P.inversion,
-        };
-    }
-    if guide_tones
-        && shape.dominant
-        && heard.lowest_two.seen_from(root).bits() == shape.third | shape.seventh
-    {
-        cost -= P.guide_tones_lowest;
-    }
-    cost -= around.bonus(shape, relative);
-    if cost >= ceiling {
-        return None;
-    }
-    // What is added.
-    let mut added = DegreeSet::EMPTY;
-    while extra != 0 {
-        let half_steps = extra.trailing_zeros() as u8;
-        extra &= extra - 1;
-        added = added.with(added_degree(shape, half_steps)?);
-        cost += P.added + P.oddness[half_steps as usize];
-    }
-    let bass = (bass_half_steps != 0).then_some(heard.bass);
-    (cost < ceiling).then_some(Candidate {
-        root,
-        shape,
-        added,
-        missing,
-        bass,
-        cost,
-        left_out: PitchSet::EMPTY,
-    })
-}
-
-/// What a note beside a shape can be called; `None` where it would be another form of a chord tone.
-fn added_degree(shape: &Shape, half_steps: u8) -> Option<Degree> {
-    let major_third = shape.third & (1 << 4) != 0;
-    let suspended = shape.third & 0b10_0100 != 0;
-    match half_steps {
-        1 => Some(Degree::FLAT_NINTH),
-        2 if !suspended => Some(Degree::NINTH),
-        3 if major_third => Some(Degree::SHARP_NINTH),
-        4 if !major_third && !suspended && shape.third != 0 => Some(Degree::FLAT_ELEVENTH),
-        5 if !suspended => Some(Degree::ELEVENTH),
-        6 if shape.fifth == 1 << 7 => Some(Degree::SHARP_ELEVENTH),
-        8 if shape.fifth == 1 << 7 || shape.fifth == 1 << 6 => Some(Degree::FLAT_THIRTEENTH),
-        9 if shape.seventh != 0 && shape.degree_at[9].is_none() => Some(Degree::THIRTEENTH),
-        11 if shape.seventh & (1 << 9) != 0 && shape.third & (1 << 3) != 0 => {
-            Some(Degree::MAJOR_SEVENTH)
-        }
-        _ => None,
     }
 }

@@ -190,6 +190,12 @@ impl DegreeSet {
         Self(self.0 & !other.0)
     }
 
+    /// The degrees that only one of both has.
+    #[must_use]
+    pub const fn difference(self, other: Self) -> Self {
+        Self(self.0 ^ other.0)
+    }
+
     /// The degrees of both sets alike.
     #[must_use]
     pub const fn and(self, other: Self) -> Self {

@@ -9,6 +9,7 @@
 use super::degree::{Degree, DegreeSet};
 use super::spelling::{Spelled, read_spelled};
 use super::symbol::Chord;
+use super::symbol_words::Draft;
 use std::str::FromStr;
 
 /// A symbol that cannot be read.
@@ -61,29 +62,6 @@ const EXPECTED_DEGREE: &str = "a degree, say 9, #11 or b13";
 struct Reader<'a> {
     text: &'a str,
     rest: &'a str,
-}
-
-/// What has been read of one chord.
-#[derive(Default)]
-struct Draft {
-    minor: bool,
-    diminished: bool,
-    half_diminished: bool,
-    augmented: bool,
-    /// The last word was "maj": the next number brings a major seventh.
-    major_word: bool,
-    triangle: bool,
-    major_seventh: bool,
-    sus2: bool,
-    sus4: bool,
-    power: bool,
-    sixth: bool,
-    /// The number that stacks thirds: 7, 9, 11 or 13.
-    stack: Option<u8>,
-    alt: bool,
-    altered: DegreeSet,
-    added: DegreeSet,
-    omitted_numbers: u16,
 }
 
 impl<'a> Reader<'a> {
@@ -343,89 +321,5 @@ impl<'a> Reader<'a> {
             self.rest = start;
             self.stop(EXPECTED_DEGREE)
         })
-    }
-}
-
-impl Draft {
-    fn is_untouched(&self) -> bool {
-        !(self.minor
-            || self.diminished
-            || self.half_diminished
-            || self.augmented
-            || self.major_word
-            || self.sus2
-            || self.sus4)
-            && !(self.power || self.sixth || self.alt)
-            && self.stack.is_none()
-            && self.altered.is_empty()
-            && self.added.is_empty()
-    }
-
-    /// The degrees all this adds up to.
-    fn degrees(&self) -> DegreeSet {
-        let mut set = DegreeSet::of("1");
-        let small_third = self.minor || self.diminished || self.half_diminished;
-        let suspended = self.sus2 || self.sus4;
-        let stack = self
-            .stack
-            .or((self.triangle && !self.sixth || self.half_diminished || self.alt).then_some(7));
-        let major_seventh = self.major_seventh || (self.triangle && self.stack.is_none());
-        if self.alt {
-            return DegreeSet::of("1 3 b7 b9 #9 #11 b13").union(self.added);
-        }
-        let eleven_suspends =
-            stack == Some(11) && !small_third && !major_seventh && !self.augmented;
-        if self.sus2 {
-            set = set.with(Degree::SECOND);
-        }
-        if self.sus4 || (eleven_suspends && !suspended) {
-            set = set.with(Degree::FOURTH);
-        }
-        if small_third {
-            set = set.with(Degree::MINOR_THIRD);
-        } else if !suspended && !eleven_suspends && !self.power {
-            set = set.with(Degree::THIRD);
-        }
-        set = set.with(if self.diminished || self.half_diminished {
-            Degree::FLAT_FIFTH
-        } else if self.augmented {
-            Degree::SHARP_FIFTH
-        } else {
-            Degree::FIFTH
-        });
-        if self.sixth {
-            set = set.with(Degree::SIXTH);
-        }
-        if let Some(number) = stack {
-            set = set.with(if major_seventh {
-                Degree::MAJOR_SEVENTH
-            } else if self.diminished {
-                Degree::DIMINISHED_SEVENTH
-            } else {
-                Degree::MINOR_SEVENTH
-            });
-            if number >= 9 {
-                set = set.with(Degree::NINTH);
-            }
-            if (number == 11 && !eleven_suspends) || (number == 13 && self.minor && !major_seventh)
-            {
-                set = set.with(Degree::ELEVENTH);
-            }
-            if number == 13 {
-                set = set.with(Degree::THIRTEENTH);
-            }
-        }
-        // An alteration takes the place of the plain degree of its number, an addition does not.
-        for degree in self.altered.iter() {
-            let number = degree.number();
-            if number == 3 {
-                set = set.without(Degree::THIRD);
-            }
-            set = set
-                .iter()
-                .filter(|d| d.number() != number || self.altered.contains(*d) || number == 7)
-                .collect();
-        }
-        set.union(self.altered).union(self.added)
     }
 }

@@ -38,10 +38,9 @@ pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
         Some((root, lower)) => (root, from_lower(root, lower, chord)),
         None => (chord.root, sounding),
     };
-    let effort = |set: DegreeSet| sounding.minus(set).len() + set.minus(sounding).len();
     let (name, set) = SHORTHANDS
         .iter()
-        .min_by_key(|(_, set)| effort(*set))
+        .min_by_key(|(_, set)| sounding.difference(*set).len())
         .expect("there are shorthands");
     let mut out = String::with_capacity(24);
     [root.name(), ":", name]

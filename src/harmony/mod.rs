@@ -17,6 +17,7 @@
 //! ```
 
 pub mod all_keys;
+pub(crate) mod best_path;
 pub mod cadence;
 pub(crate) mod candidates;
 pub mod degree;
@@ -28,6 +29,8 @@ pub mod naming;
 pub mod pitch;
 pub mod progression;
 pub mod quality;
+pub(crate) mod reading_diminished;
+pub(crate) mod reading_dominants;
 pub(crate) mod reading_kinds;
 pub mod readings;
 pub mod resolution;
@@ -35,7 +38,9 @@ pub mod score;
 pub(crate) mod speller;
 pub mod spelling;
 pub mod symbol;
+pub(crate) mod symbol_words;
 pub mod typed;
+pub(crate) mod weighing;
 
 pub use cadence::Cadence;
 pub use degree::{Degree, DegreeSet};

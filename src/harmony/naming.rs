@@ -9,8 +9,9 @@ use super::candidates::{Candidate, Heard, ranked};
 use super::degree::{Degree, DegreeSet};
 use super::pitch::{PitchClass, PitchSet};
 use super::readings;
+use super::score::PENALTIES as P;
 use super::speller::Speller;
-use super::spelling::with_octave;
+use super::spelling::{Spelled, with_octave};
 use super::symbol::{Chord, Style};
 use super::{Context, Name, Naming, Sounding, Verdict, Word};
 use crate::units::MidiNote;
@@ -22,8 +23,8 @@ const MOST_NAMES: usize = 8;
 const ALWAYS_LISTED: usize = 3;
 /// Names less likely than this are not listed beyond those.
 const LEAST_SCORE: f32 = 0.004;
-/// A first name less likely than this is no decision.
-const DECIDED: f32 = 0.55;
+/// A first name less likely than this, two to one, is no decision.
+const DECIDED: f32 = 2.0 / 3.0;
 
 /// Every name a set can have, with what it can stand for.
 ///
@@ -40,20 +41,28 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     let speller = Speller::new(sounding, context);
     let (candidates, none) = ranked(sounding, heard, context);
     let mut names: Vec<Name> = Vec::with_capacity(MOST_NAMES);
+    // How the notes were typed tells of the best name; others are spelled by their own degrees.
+    let spellers = [speller, speller.by_function()];
     for (candidate, score) in candidates.iter().take(MOST_NAMES) {
         if names.len() < ALWAYS_LISTED || *score >= LEAST_SCORE {
-            names.push(name_of(candidate, *score, heard.set, &speller, context));
+            let speller = &spellers[names.len().min(1)];
+            names.push(name_of(candidate, *score, heard.set, speller, context));
         }
     }
-    let verdict = verdict(
+    let mut verdict = verdict(
         sounding,
         heard,
         candidates.first().map_or(0.0, |c| c.1),
         none,
     );
     if verdict == Verdict::NoGoodName
-        && let Some(fraction) = fraction(sounding, &speller, context)
+        && let Some(mut fraction) = fraction(sounding, &speller, context)
     {
+        // One more candidate beside the bare notes; the others share what it leaves.
+        let odds = none * ((P.no_name - P.fraction) / P.temperature).exp();
+        fraction.score = odds / (1.0 + odds);
+        names.iter_mut().for_each(|n| n.score /= 1.0 + odds);
+        verdict = decided(fraction.score);
         names.insert(0, fraction);
         names.truncate(MOST_NAMES);
     }
@@ -71,7 +80,13 @@ fn verdict(sounding: &Sounding, heard: Heard, first: f32, none: f32) -> Verdict 
     let few = heard.set.len() < 3 && !heard.set.seen_from(heard.bass).contains(PitchClass::new(7));
     if few || is_cluster(sounding) || none >= first {
         Verdict::NoGoodName
-    } else if first < DECIDED {
+    } else {
+        decided(first)
+    }
+}
+
+fn decided(first: f32) -> Verdict {
+    if first < DECIDED {
         Verdict::Undecided
     } else {
         Verdict::Named
@@ -105,37 +120,40 @@ fn name_of(
     context: &Context,
 ) -> Name {
     let chord = candidate.chord(speller);
+    let symbol = chord.symbol(context.style);
+    let on_chart = chord.on_chart();
     Name {
-        symbol: chord.symbol(context.style),
+        chart: if on_chart == chord {
+            symbol.clone()
+        } else {
+            on_chart.symbol(context.style)
+        },
+        symbol,
         ascii: chord.symbol(Style::Ascii),
-        chart: chord.chart_symbol(context.style),
         label: super::label::write(&chord, candidate.sounding()),
         root: chord.root.name().into(),
         score,
-        degrees: degree_names(&chord, set, speller),
+        degrees: degree_names(&chord, &speller.notes(set, &chord)),
     }
 }
 
 /// Each sounding note by name with its degree; a note beside the chord is told by its interval.
 pub(crate) fn degree_names(
     chord: &Chord,
-    set: PitchSet,
-    speller: &Speller,
+    sounding: &[(PitchClass, Spelled)],
 ) -> BTreeMap<Word, Word> {
     const BESIDE: [&str; 12] = [
         "1", "b9", "9", "#9", "3", "11", "#11", "5", "b13", "13", "b7", "7",
     ];
-    set.iter()
-        .map(|class| {
+    sounding
+        .iter()
+        .map(|&(class, name)| {
             let half_steps = class.above(chord.root.class());
             let degree = chord
                 .degrees
                 .at(half_steps)
                 .map_or(BESIDE[half_steps as usize], Degree::name);
-            (
-                speller.note(class, Some(chord)).name().into(),
-                degree.into(),
-            )
+            (name.name().into(), degree.into())
         })
         .collect()
 }
@@ -170,7 +188,7 @@ fn fraction(sounding: &Sounding, speller: &Speller, context: &Context) -> Option
             label: super::label::write(&chord, high_degrees),
             root: lower.name().into(),
             score: 0.0,
-            degrees: degree_names(&from_lower, chord.pitches(), speller),
+            degrees: degree_names(&from_lower, &speller.notes(chord.pitches(), &from_lower)),
         })
     })
 }

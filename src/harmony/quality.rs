@@ -118,6 +118,8 @@ pub const QUALITIES: &[Quality] = &[
     row("7#5b9",       "1 3 #5 b7 b9",        "",      0.5,  'B'),
     row("7#5#9",       "1 3 #5 b7 #9",        "",      0.45, 'B'),
     row("7#5b9#9",     "1 3 #5 b7 b9 #9",     "",      0.9,  'L'),
+    row("7#5b9#11",    "1 3 #5 b7 b9 #11",    "",      0.9,  'L'),
+    row("7#5#9#11",    "1 3 #5 b7 #9 #11",    "",      0.9,  'L'),
     row("7#5b9#9#11",  "1 3 #5 b7 b9 #9 #11", "",      1.1,  'L'),
     row("13b9",        "1 3 5 b7 b9 13",      "5",     0.45, 'L'),
     row("13#9",        "1 3 5 b7 #9 13",      "5",     0.6,  'L'),
@@ -135,6 +137,8 @@ pub const QUALITIES: &[Quality] = &[
 #[derive(Debug)]
 pub(crate) struct Shape {
     pub quality: &'static Quality,
+    /// How rarely it is written.
+    pub rarity: f32,
     /// Its notes, bit 0 is the root.
     pub mask: u16,
     /// Notes that may be left out without a word.
@@ -158,6 +162,7 @@ impl Shape {
         }
         Self {
             quality,
+            rarity: quality.rarity,
             mask: degrees.pitches().bits(),
             silent: quality.silent.pitches().bits(),
             degree_at,
@@ -172,7 +177,7 @@ impl Shape {
 /// All qualities, prepared once, the commonest first: a search may stop at the first that is too rare.
 pub(crate) static SHAPES: LazyLock<Vec<Shape>> = LazyLock::new(|| {
     let mut shapes: Vec<Shape> = QUALITIES.iter().map(Shape::of).collect();
-    shapes.sort_by(|a, b| a.quality.rarity.total_cmp(&b.quality.rarity));
+    shapes.sort_by(|a, b| a.rarity.total_cmp(&b.rarity));
     shapes
 });
 

@@ -9,8 +9,8 @@
 use super::candidates::Heard;
 use super::degree::Degree;
 use super::naming::degree_names;
-use super::pitch::PitchClass;
-use super::reading_kinds::KINDS;
+use super::pitch::{PitchClass, PitchSet};
+use super::reading_kinds::{KINDS, TRIADS};
 use super::resolution::{DOMINANT, resolve};
 use super::speller::Speller;
 use super::symbol::{Chord, Style};
@@ -39,7 +39,7 @@ pub(crate) struct Draft {
     /// Lower is likelier.
     pub cost: f32,
     /// Where it goes, likeliest first.
-    pub targets: Vec<Chord>,
+    pub targets: [Option<Chord>; 2],
     pub why: Why,
 }
 
@@ -50,7 +50,8 @@ pub(crate) enum Why {
     ThirdAndTensions,
     SeventhAndTensions,
     TritonePair,
-    Upper(Chord),
+    /// Roots of the major and of the minor triads over the guide tones.
+    Upper([PitchSet; 2]),
     TriadOverBass,
     Enriches(PitchClass),
     Delays,
@@ -105,6 +106,14 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         .degrees
         .iter()
         .filter(|d| (d.is_tension() || d.is_altered()) && heard(d));
+    // How the notes were typed tells of the chord they were typed for.
+    let own = scene.best.is_some_and(|best| best.root.class() == root);
+    let speller = if own {
+        *scene.speller
+    } else {
+        scene.speller.by_function()
+    };
+    let sounding = speller.notes(set, chord);
     let family = |style| {
         let mut text = String::new();
         for &member in &draft.family {
@@ -132,7 +141,7 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         ascii,
         label: label::write(chord, chord.degrees.iter().filter(heard).collect()),
         score: (-draft.cost).exp() / total,
-        degrees: degree_names(chord, set, scene.speller),
+        degrees: degree_names(chord, &sounding),
         tensions: tensions.map(|d| d.name().into()).collect(),
         missing: chord
             .degrees
@@ -143,19 +152,19 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
         resolves_to: draft
             .targets
             .iter()
-            .take(2)
-            .map(|&to| resolve(set, chord, to, scene.speller, scene.context))
+            .flatten()
+            .map(|&to| resolve(&sounding, to, scene.speller, scene.context))
             .collect(),
-        why: draft.why.sentence(scene, &draft),
+        why: draft.why.sentence(scene, &speller, &draft),
     }
 }
 
 impl Why {
-    fn sentence(self, scene: &Scene, draft: &Draft) -> String {
+    fn sentence(self, scene: &Scene, speller: &Speller, draft: &Draft) -> String {
         let chord = &draft.chord;
         let style = scene.context.style;
-        let at = |degree: Degree| scene.speller.degree(chord.root, degree, chord.degrees);
-        let class = |c: PitchClass| scene.speller.note(c, Some(chord));
+        let at = |degree: Degree| speller.degree(chord.root, degree, chord.degrees);
+        let class = |c: PitchClass| speller.note(c, Some(chord));
         match self {
             Why::GuideTones => format!("{} and {} are its third and seventh", at(Degree::THIRD), at(Degree::MINOR_SEVENTH)),
             Why::ThirdAndTensions => format!("{} is its third, the other notes are telling tensions", at(Degree::THIRD)),
@@ -163,8 +172,15 @@ impl Why {
             Why::TritonePair => {
                 format!("the tritone {}-{} is third and seventh of both dominants, a tritone apart", at(Degree::THIRD), at(Degree::MINOR_SEVENTH))
             }
-            Why::Upper(upper) => {
-                format!("the triad {} over the guide tones {} and {}", upper.symbol(style), at(Degree::THIRD), at(Degree::MINOR_SEVENTH))
+            Why::Upper(roots) => {
+                let triads: Vec<String> = roots
+                    .iter()
+                    .zip(TRIADS)
+                    .flat_map(|(roots, triad)| roots.iter().map(move |root| (root, triad)))
+                    .map(|(root, triad)| Chord::new(class(root), triad).symbol(style))
+                    .collect();
+                let plural = if triads.len() > 1 { "s" } else { "" };
+                format!("the triad{plural} {} over the guide tones {} and {}", triads.join(", "), at(Degree::THIRD), at(Degree::MINOR_SEVENTH))
             }
             Why::TriadOverBass => "a complete triad over a bass that does not belong to it".to_owned(),
             Why::Enriches(replaced) => {

@@ -9,6 +9,7 @@ use super::degree::{Degree, DegreeSet};
 use super::key::{Key, Mode};
 use super::pitch::{PitchClass, PitchSet};
 use super::speller::Speller;
+use super::spelling::Spelled;
 use super::symbol::{Chord, Style};
 use super::{Context, Resolution, VoiceStep};
 
@@ -27,10 +28,9 @@ pub(crate) fn nearest(from: PitchClass, target: PitchSet) -> i8 {
         .unwrap_or(0) as i8
 }
 
-/// The step from what sounds to `target`.
+/// The step from what sounds, with its names, to `target`.
 pub(crate) fn resolve(
-    set: PitchSet,
-    from: &Chord,
+    sounding: &[(PitchClass, Spelled)],
     target: Chord,
     speller: &Speller,
     context: &Context,
@@ -38,12 +38,12 @@ pub(crate) fn resolve(
     let pitches = target.pitches();
     // How these notes were typed says nothing of the next chord's names.
     let next = speller.untyped();
-    let voices = set
+    let voices = sounding
         .iter()
-        .map(|class| {
+        .map(|&(class, name)| {
             let half_steps = nearest(class, pitches);
             VoiceStep {
-                from: speller.note(class, Some(from)).name().into(),
+                from: name.name().into(),
                 to: next
                     .note(class.up(i32::from(half_steps)), Some(&target))
                     .name()
@@ -59,14 +59,29 @@ pub(crate) fn resolve(
     }
 }
 
-/// The chord that a dominant with `tensions` goes to on `root`: by the key if its scale says so, else minor after altered tensions
-/// without a natural 9 or 13, else major.
+/// How the root of a dominant falls into the next chord.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Fall {
+    /// Down a fifth.
+    Fifth,
+    /// Down a half step, as that of a substitute.
+    HalfStep,
+}
+
+/// The chord that a dominant on `from` with `tensions` goes to: by the key if its scale says so, else minor after altered tensions
+/// without a natural 9 or 13, else major. Outside the key its root is spelled from the dominant's: Bb7 goes to Eb, whatever the key.
 pub(crate) fn target_of_dominant(
-    root: PitchClass,
+    from: Spelled,
+    fall: Fall,
     tensions: DegreeSet,
     key: Option<Key>,
     speller: &Speller,
 ) -> Chord {
+    let goal = Spelled::at_fifths(match fall {
+        Fall::Fifth => from.fifths() - 1,
+        Fall::HalfStep => from.fifths() + 5,
+    });
+    let root = goal.class();
     let minor = match key {
         Some(key)
             if key.pitches().contains(root)
@@ -75,7 +90,9 @@ pub(crate) fn target_of_dominant(
             key.pitches().contains(root.up(3))
         }
         _ => {
-            let altered = !tensions.and(DegreeSet::of("b9 #9 b13 #5")).is_empty();
+            let altered = !tensions
+                .and(const { DegreeSet::of("b9 #9 b13 #5") })
+                .is_empty();
             altered && !tensions.contains(Degree::THIRTEENTH) && !tensions.contains(Degree::NINTH)
         }
     };
@@ -85,5 +102,14 @@ pub(crate) fn target_of_dominant(
         (true, false) => MINOR_SEVENTH,
         (false, _) => MAJOR_SEVENTH,
     };
-    Chord::new(speller.root(root, degrees), degrees)
+    // Roots whose chords can be read: at most six accidentals in the signature of a major key, seven in that of a minor one.
+    let readable = if minor { -4..=10 } else { -6..=6 };
+    let name = if key.is_some_and(|k| k.pitches().contains(root)) {
+        speller.untyped().root(root, degrees)
+    } else if readable.contains(&goal.fifths()) {
+        goal
+    } else {
+        Spelled::usual(root)
+    };
+    Chord::new(name, degrees)
 }

@@ -7,7 +7,7 @@
 
 use super::degree::{Degree, DegreeSet};
 use super::key::{Key, Mode};
-use super::pitch::PitchClass;
+use super::pitch::{PitchClass, PitchSet};
 use super::spelling::{Spelled, Spelling};
 use super::symbol::Chord;
 use super::{Context, Sounding};
@@ -17,7 +17,10 @@ use super::{Context, Sounding};
 pub(crate) struct Speller {
     key: Option<Key>,
     spelling: Spelling,
-    typed: [Option<Spelled>; 12],
+    /// How the player typed roots.
+    typed_roots: [Option<Spelled>; 12],
+    /// How the player typed the other notes.
+    typed_notes: [Option<Spelled>; 12],
 }
 
 impl Speller {
@@ -25,21 +28,32 @@ impl Speller {
         Self {
             key: context.key,
             spelling: context.spelling,
-            typed: sounding.typed,
+            typed_roots: sounding.typed,
+            typed_notes: sounding.typed,
         }
     }
 
     /// The same without regard to how notes were typed.
     pub(crate) fn untyped(&self) -> Self {
         Self {
-            typed: [None; 12],
+            typed_roots: [None; 12],
+            typed_notes: [None; 12],
+            ..*self
+        }
+    }
+
+    /// For a chord on another root than the one the player thought of when typing: its notes are told by their degrees,
+    /// so that the third of E7 is G#, whoever typed Ab.
+    pub(crate) fn by_function(&self) -> Self {
+        Self {
+            typed_notes: [None; 12],
             ..*self
         }
     }
 
     /// The root of a chord with these degrees.
     pub(crate) fn root(&self, class: PitchClass, degrees: DegreeSet) -> Spelled {
-        if let Some(typed) = self.typed[class.get() as usize]
+        if let Some(typed) = self.typed_roots[class.get() as usize]
             && typed.accidentals().abs() <= 1
         {
             return typed;
@@ -99,7 +113,7 @@ impl Speller {
     /// A sounding note beside or within a chord.
     pub(crate) fn note(&self, class: PitchClass, chord: Option<&Chord>) -> Spelled {
         let Some(chord) = chord else {
-            return self.typed[class.get() as usize]
+            return self.typed_notes[class.get() as usize]
                 .or(self.key.map(|k| k.spell(class)))
                 .unwrap_or(Spelled::usual(class));
         };
@@ -112,6 +126,13 @@ impl Speller {
         }
     }
 
+    /// All sounding notes beside or within a chord.
+    pub(crate) fn notes(&self, set: PitchSet, chord: &Chord) -> Vec<(PitchClass, Spelled)> {
+        set.iter()
+            .map(|class| (class, self.note(class, Some(chord))))
+            .collect()
+    }
+
     /// `degree` of a chord on `root`.
     pub(crate) fn degree(&self, root: Spelled, degree: Degree, degrees: DegreeSet) -> Spelled {
         let theory = root.degree(degree);
@@ -119,7 +140,7 @@ impl Speller {
             return theory;
         }
         // What the player typed stands where it is right or easy to read.
-        if let Some(typed) = self.typed[theory.class().get() as usize]
+        if let Some(typed) = self.typed_notes[theory.class().get() as usize]
             && (typed == theory || typed.trouble() <= 1)
         {
             return typed;
@@ -135,7 +156,7 @@ impl Speller {
     }
 
     fn foreign(&self, root: Spelled, class: PitchClass) -> Spelled {
-        let spelled = self.typed[class.get() as usize]
+        let spelled = self.typed_notes[class.get() as usize]
             .or(self.key.map(|k| k.spell(class)))
             .unwrap_or_else(|| Spelled::from_window(class, root.fifths() - 5));
         if self.spelling == Spelling::Theory {

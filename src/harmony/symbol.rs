@@ -109,19 +109,25 @@ impl Chord {
         out
     }
 
-    /// The shortest symbol that a band can play from: an altered dominant is `7alt`, suspensions lose their upper notes,
+    /// The chord whose symbol is the shortest that a band can play from: an altered dominant is `7alt`, suspensions lose their upper notes,
     /// omissions and inner alterations of plain chords are left to the player.
-    pub fn chart_symbol(&self, style: Style) -> String {
+    pub fn on_chart(&self) -> Self {
         const DOMINANT: DegreeSet = DegreeSet::of("3 b7");
-        let altered_fifth = !self.degrees.and(DegreeSet::of("b5 #5 #11 b13")).is_empty();
-        let altered_ninth = !self.degrees.and(DegreeSet::of("b9 #9")).is_empty();
-        let plain_upper = !self.degrees.and(DegreeSet::of("9 13")).is_empty();
+        let altered_fifth = !self
+            .degrees
+            .and(const { DegreeSet::of("b5 #5 #11 b13") })
+            .is_empty();
+        let altered_ninth = !self
+            .degrees
+            .and(const { DegreeSet::of("b9 #9") })
+            .is_empty();
+        let plain_upper = !self.degrees.and(const { DegreeSet::of("9 13") }).is_empty();
         let dominant = DOMINANT.minus(self.degrees).is_empty();
         let fifth_is_altered =
             !self.degrees.contains(Degree::FIFTH) || self.degrees.contains(Degree::FLAT_THIRTEENTH);
         let degrees =
             if dominant && altered_fifth && altered_ninth && !plain_upper && fifth_is_altered {
-                DegreeSet::of("1 3 b7 b9 #9 #11 b13")
+                const { DegreeSet::of("1 3 b7 b9 #9 #11 b13") }
             } else {
                 self.degrees
             };
@@ -130,7 +136,6 @@ impl Chord {
             omitted: DegreeSet::EMPTY,
             ..*self
         }
-        .symbol(style)
     }
 }
 

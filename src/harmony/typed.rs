@@ -112,12 +112,15 @@ impl Typed {
             .map(|d| root.up(i32::from(d.half_steps())))
             .filter(|&class| class != bass)
             .for_each(put);
-        for degree in chord.sounding().iter() {
-            let spelled = chord.root.degree(degree);
-            sounding.typed[spelled.class().get() as usize] =
-                (spelled.trouble() <= 1).then_some(spelled);
-        }
-        sounding.typed[chord.root.class().get() as usize] = Some(chord.root);
+        // The names that the symbol itself holds; its other notes follow from their degrees.
+        [
+            chord.bass,
+            chord.lower.map(|(root, _)| root),
+            Some(chord.root),
+        ]
+        .into_iter()
+        .flatten()
+        .for_each(|name| sounding.typed[name.class().get() as usize] = Some(name));
         Self {
             sounding,
             symbol: Some(chord),

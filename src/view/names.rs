@@ -5,8 +5,8 @@
 
 use crate::harmony::Name;
 
-/// A name less likely than this beside the best one is noise on a chart: one in twenty.
-const LEAST_SCORE: f32 = 0.05;
+/// A name less likely than this beside the best one is noise on a chart: one in fifty.
+const LEAST_SCORE: f32 = 0.02;
 
 /// The names after the best one that are likely enough to be shown, `most` at most.
 pub fn others_worth_showing(names: &[Name], most: usize) -> Vec<&Name> {

@@ -6,12 +6,14 @@
 
 use crate::chart::document::Certainty;
 use crate::harmony::all_keys::InKey;
-use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Verdict, Word};
+use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Spelled, Verdict, Word};
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
+/// A name less likely than this is not shown: its score would read 0.00.
+const LEAST_SHOWN: f32 = 0.005;
 /// Readings shown unless there are fewer.
 const MOST_SHOWN: usize = 8;
 
@@ -31,18 +33,30 @@ pub fn print_naming(
     if let Some(symbol) = symbol {
         writeln!(out, "{}", ink.strong(symbol))?;
     }
-    writeln!(
-        out,
-        "{}",
-        one_line(
-            keys().map(|key| (key, Certainty::Sure)),
-            range,
-            &KeyShapes::BLOCKS
-        )
-    )?;
-    writeln!(out, "{}", naming.notes.join(" "))?;
+    let keyboard = one_line(
+        keys().map(|key| (key, Certainty::Sure)),
+        range,
+        &KeyShapes::BLOCKS,
+    );
+    writeln!(out, "{}", keyboard.trim_end())?;
+    write!(out, "{}", naming.notes.join(" "))?;
+    match sounding.stated_bass {
+        Some(bass) => writeln!(
+            out,
+            "   over {}",
+            sounding.typed[usize::from(bass.get())].unwrap_or(Spelled::usual(bass))
+        )?,
+        None => writeln!(out)?,
+    }
+    let names = naming
+        .names
+        .iter()
+        .filter(|name| name.score >= LEAST_SHOWN || naming.verdict == Verdict::NoGoodName);
     match naming.verdict {
         Verdict::Named => writeln!(out, "\nnames")?,
+        Verdict::Undecided if names.clone().count() == 1 => {
+            writeln!(out, "\nundecided; the one name that may do")?
+        }
         Verdict::Undecided => writeln!(out, "\nundecided; names that fit about as well")?,
         Verdict::NoGoodName if naming.names.is_empty() => {
             writeln!(out, "\nno name: the notes are the answer")?
@@ -52,13 +66,12 @@ pub fn print_naming(
             "\nno good name: the notes are the answer; the least bad names"
         )?,
     }
-    let width = naming
-        .names
-        .iter()
+    let width = names
+        .clone()
         .map(|n| n.symbol.chars().count())
         .max()
         .unwrap_or(0);
-    for name in &naming.names {
+    for name in names {
         print_name(name, width, ink, out)?;
     }
     if !naming.readings.is_empty() {

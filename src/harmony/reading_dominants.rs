@@ -1,0 +1,194 @@
+//! Readings as a dominant: rootless, as a tritone pair, as an upper structure over guide tones.
+//!
+//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super::readings`].
+//! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
+
+use super::Context;
+use super::degree::DegreeSet;
+use super::pitch::{PitchClass, PitchSet};
+use super::quality::{SHAPES, Shape};
+use super::reading_kinds::TRIADS;
+use super::readings::{Draft, Scene, Why};
+use super::resolution::{DOMINANT, Fall, target_of_dominant};
+use super::spelling::Spelled;
+use super::symbol::Chord;
+
+/// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
+pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
+    let mut found: Option<(&'static Shape, f32)> = None;
+    for shape in SHAPES.iter().filter(|s| s.dominant) {
+        // The commonest come first.
+        if found.is_some_and(|(_, best)| best <= shape.rarity) {
+            break;
+        }
+        let missing = shape.mask & !relative;
+        let plain_fifth = if shape.fifth == 1 << 7 {
+            shape.fifth
+        } else {
+            0
+        };
+        let may_miss = shape.silent | plain_fifth | shape.third | shape.seventh | 1;
+        if relative & !shape.mask != 0 || missing & !may_miss != 0 {
+            continue;
+        }
+        let cost = shape.rarity + 0.15 * missing.count_ones() as f32;
+        if found.is_none_or(|(_, best)| cost < best) {
+            found = Some((shape, cost));
+        }
+    }
+    found
+}
+
+/// What key and next chord say of a dominant on `root`: taken off its cost.
+pub(crate) fn dominant_in_context(root: PitchClass, context: &Context) -> f32 {
+    let mut bonus = 0.0;
+    match context.after.map(|after| root.above(after.root.class())) {
+        Some(7) => bonus += 1.5,
+        Some(1) => bonus += 1.0,
+        _ => {}
+    }
+    if let Some(key) = context.key {
+        let degree = root.above(key.tonic.class());
+        // The dominant and its substitute, then those of ii, IV and vi.
+        bonus += match degree {
+            7 => 1.0,
+            1 => 0.4,
+            9 | 2 | 4 | 0 => 0.2,
+            _ => 0.0,
+        };
+    }
+    bonus
+}
+
+/// Where a dominant on `root` goes: down a fifth, or as a substitute down a half step.
+fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chord>; 2] {
+    let (key, speller) = (scene.context.key, scene.speller);
+    [
+        Some(target_of_dominant(
+            root,
+            Fall::Fifth,
+            tensions,
+            key,
+            speller,
+        )),
+        Some(target_of_dominant(
+            root,
+            Fall::HalfStep,
+            DegreeSet::EMPTY,
+            key,
+            speller,
+        )),
+    ]
+}
+
+pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
+    const THIRD: u16 = 1 << 4;
+    const SEVENTH: u16 = 1 << 10;
+    const TELLING: u16 = 1 << 1 | 1 << 3 | 1 << 6 | 1 << 8 | 1 << 9;
+    if scene.heard.set.len() < 2 {
+        return;
+    }
+    for root in PitchClass::all() {
+        let relative = scene.heard.set.seen_from(root).bits();
+        if relative & 1 != 0 || relative & (1 << 11) != 0 {
+            continue;
+        }
+        let telling = (relative & TELLING).count_ones();
+        let (why, base) = match (relative & THIRD != 0, relative & SEVENTH != 0) {
+            (true, true) => (Why::GuideTones, 0.3),
+            (true, false) if telling >= 2 => (Why::ThirdAndTensions, 2.4),
+            (false, true) if telling >= 2 => (Why::SeventhAndTensions, 2.2),
+            _ => continue,
+        };
+        let Some((shape, shape_cost)) = dominant_shape(relative) else {
+            continue;
+        };
+        let degrees = shape.quality.degrees;
+        let chord = Chord::new(scene.speller.root(root, degrees), degrees);
+        let tensions = degrees
+            .iter()
+            .filter(|d| relative & (1 << d.half_steps()) != 0)
+            .collect();
+        let targets = both_falls(chord.root, tensions, scene);
+        let cost = base + shape_cost - dominant_in_context(root, scene.context);
+        out.push(Draft {
+            kind: "rootless dominant",
+            chord,
+            family: Vec::new(),
+            cost,
+            targets,
+            why,
+        });
+    }
+}
+
+/// The two lowest-cost guide-tone roots of a tritone in the set: each is the other's substitute.
+pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
+    let Some(best) = scene.best else { return };
+    let dominant = DOMINANT
+        .minus(best.sounding())
+        .minus(const { DegreeSet::of("1 5") })
+        .is_empty();
+    if !dominant {
+        return;
+    }
+    let partner = best.root.class().up(6);
+    let relative = scene.heard.set.seen_from(partner).bits();
+    let degrees = dominant_shape(relative).map_or(DOMINANT, |(shape, _)| shape.quality.degrees);
+    let chord = Chord::new(scene.speller.root(partner, degrees), degrees);
+    let targets = both_falls(chord.root, DegreeSet::EMPTY, scene);
+    let cost = 1.6 - dominant_in_context(partner, scene.context);
+    out.push(Draft {
+        kind: "tritone pair",
+        chord,
+        family: vec![best.root.class(), partner],
+        cost,
+        targets,
+        why: Why::TritonePair,
+    });
+}
+
+pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
+    const GUIDE_TONES: u16 = 1 << 4 | 1 << 10;
+    const PLAIN: u16 = 1 | 1 << 4 | 1 << 7 | 1 << 10;
+    let set = scene.heard.set;
+    for root in PitchClass::all() {
+        let relative = set.seen_from(root).bits();
+        if relative & GUIDE_TONES != GUIDE_TONES || relative & (1 << 11) != 0 {
+            continue;
+        }
+        // Triads that hold two tensions or more.
+        let triads = TRIADS.map(|triad| {
+            set.iter()
+                .filter(|&top| {
+                    let notes = triad.pitches().placed_on(top);
+                    let tensions = notes.seen_from(root).bits() & !PLAIN;
+                    notes.bits() & !set.bits() == 0 && tensions.count_ones() >= 2
+                })
+                .collect::<PitchSet>()
+        });
+        if triads == [PitchSet::EMPTY; 2] {
+            continue;
+        }
+        let Some((shape, shape_cost)) = dominant_shape(relative) else {
+            continue;
+        };
+        let degrees = shape.quality.degrees;
+        let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
+        let mut cost = 1.2 + shape_cost - dominant_in_context(root, scene.context);
+        if relative & 1 == 0 {
+            chord.omitted = const { DegreeSet::of("1") };
+            cost += 0.6;
+        }
+        let key = scene.context.key;
+        let target = target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
+        out.push(Draft {
+            kind: "upper structure",
+            chord,
+            family: Vec::new(),
+            cost,
+            targets: [Some(target), None],
+            why: Why::Upper(triads),
+        });
+    }
+}
