@@ -3,6 +3,7 @@
 #   make test                             all tests, live capture through a real sound server included
 #   make eval CORPUS=../shared/corpus     reads every clip of a labelled corpus and prints the scoring table
 #   make bench                            speed on one core and peak memory
+#   make bench-live                       from the strike to the screen through a sound server, then 30 minutes of running: CORPUS=, CLIPS=, MINUTES=
 #   make lint, make doc, make setup, make test-audio
 
 SHELL := bash
@@ -26,7 +27,7 @@ CLIPS = $(or $(wildcard $(CORPUS)/audio/*),$(wildcard $(CORPUS)/*.flac $(CORPUS)
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
-.PHONY: help demo test eval bench lint doc setup build test-audio setup-build setup-live
+.PHONY: help demo test eval bench bench-live lint doc setup build test-audio setup-build setup-live
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -67,6 +68,13 @@ eval: build .venv/ready
 
 bench: setup-build
 	$(ONE_CORE) cargo bench --locked $(FEATURES)
+
+# How many held voicings of the corpus are played for the delays, and how long it then runs with every core busy.
+CLIPS ?= 70
+MINUTES ?= 30
+
+bench-live: setup-build setup-live
+	cargo bench --locked $(FEATURES) --bench live -- --corpus $(CORPUS) --clips $(CLIPS) --minutes $(MINUTES)
 
 lint: setup-build
 	cargo fmt --check

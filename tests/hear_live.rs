@@ -340,3 +340,50 @@ fn a_terminated_screen_leaves_an_ordinary_terminal() {
     terminal.keys(&["clear; stty -a | grep -o ' icanon'", "Enter"]);
     terminal.shows(" icanon");
 }
+
+/// A fault inside lidprop, which only builds with debug assertions let a test ask for, is told on an ordinary terminal.
+#[track_caller]
+fn assert_a_fault_leaves_an_ordinary_terminal(place: &str, columns: u16) {
+    if !cfg!(debug_assertions) {
+        eprintln!("SKIPPED: a release build cannot be asked to panic");
+        return;
+    }
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let Some(terminal) = Terminal::open_or_skip(&server, columns, 24) else {
+        return;
+    };
+    terminal.shows("ready>");
+    let script = format!(
+        "RUST_BACKTRACE=0 LIDPROP_TEST_PANIC={place} {} hear; echo ended $?",
+        env!("CARGO_BIN_EXE_lidprop")
+    );
+    terminal.keys(&[&script, "Enter"]);
+    // 101 is the exit code of a panic, 1 that of a thread that is gone
+    let told = terminal.shows(if place == "screen" {
+        "ended 101"
+    } else {
+        "ended 1"
+    });
+    assert!(told.contains("a test asked for this"), "{told}");
+    assert_eq!(
+        terminal
+            .tmux(&["display-message", "-p", "#{alternate_on}"])
+            .trim(),
+        "0",
+        "the screen of before is back"
+    );
+    terminal.keys(&["clear; stty -a | grep -o ' icanon'", "Enter"]);
+    terminal.shows(" icanon");
+}
+
+#[test]
+fn a_panic_of_the_screen_leaves_an_ordinary_terminal_and_is_told() {
+    assert_a_fault_leaves_an_ordinary_terminal("screen", 110);
+}
+
+#[test]
+fn a_panic_of_the_listening_thread_ends_the_screen_and_is_told() {
+    assert_a_fault_leaves_an_ordinary_terminal("listening", 111);
+}

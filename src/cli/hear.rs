@@ -32,6 +32,11 @@ pub struct HearArgs {
     #[arg(long, value_name = "HZ", value_parser = super::take::parse_a4)]
     pub a4: Option<crate::units::Hertz>,
 
+    /// Draw the screen from ASCII alone, for terminals that show boxes in the place of blocks; where the locale or the terminal
+    /// says so, this goes without asking
+    #[arg(long)]
+    pub ascii: bool,
+
     /// Draw the chord symbol in large letters from the start
     #[arg(long)]
     pub large: bool,
@@ -56,7 +61,8 @@ pub struct HearArgs {
 /// A format that can be streamed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum StreamFormat {
-    /// One JSON value a line: {"note": ...} or {"chord": ...}, as in the document of `take`
+    /// One JSON value a line: {"note": ...} or {"chord": ...}, as in the document of `take`; {"pace": {"hop": SECONDS}} where listening
+    /// falls behind and hears notes less often, or keeps up again
     Json,
 }
 
@@ -82,18 +88,20 @@ pub fn run(_args: &HearArgs) -> CommandResult {
 
 #[cfg(feature = "live")]
 mod live {
-    use super::super::listening::{Listening, ListeningOptions, News};
+    use super::super::listening::{Listening, ListeningOptions, News, listening_failed};
+    use super::super::pace::{hop_length, pace_sentence};
     use super::super::screen::{self, Screen};
     use super::super::{CliError, CommandResult, error::tell};
     use super::HearArgs;
     use crate::chart::document::{HeardChord, HeardNote};
     use crate::chart::entries::{heard_note, sounding};
     use crate::chart::passages::{AROUND, newest};
-    use crate::harmony::{Naming, name_chord};
+    use crate::harmony::{Naming, Style, name_chord};
     use crate::listener::{ChordNote, ChordSpan, Event};
     use crate::publish::write_json_line;
     use crate::units::FrameCount;
     use crate::view::lines::chord_line;
+    use crate::view::live::Shapes;
     use serde::Serialize;
     use std::io::{self, IsTerminal, Write};
     use std::sync::Arc;
@@ -130,13 +138,30 @@ mod live {
                 recent: Vec::new(),
                 args,
             };
-            follow(&listening, ended, |event| lines.tell(event, &mut out))
+            follow(&listening, ended, |news| match news {
+                News::Event(event) => lines.tell(event, &mut out),
+                News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
+                _ => Ok(()),
+            })
         } else if args.plain || !io::stdout().is_terminal() {
             let mut lines = PlainLines { told: None, args };
-            follow(&listening, ended, |event| lines.tell(event, &mut out))
+            follow(&listening, ended, |news| match news {
+                News::Event(event) => lines.tell(event, &mut out),
+                _ => Ok(()),
+            })
         } else {
+            let shapes = if args.ascii {
+                Shapes::ASCII
+            } else {
+                Shapes::of_environment()
+            };
+            let mut context = args.naming.context();
+            if shapes == Shapes::ASCII {
+                context.style = Style::Ascii;
+            }
             let screen = Screen {
-                context: args.naming.context(),
+                context,
+                shapes,
                 large: args.large,
                 guess_first: args.guess_first,
             };
@@ -157,20 +182,25 @@ mod live {
         Ok(stop)
     }
 
-    /// Hands on events until the end; what else is news goes to standard error.
+    /// Hands on news until the end; what is no music goes to standard error as well.
     fn follow(
         listening: &Listening,
         ended: impl Fn() -> bool,
-        mut hand_on: impl FnMut(&Event) -> io::Result<()>,
+        mut hand_on: impl FnMut(&News) -> io::Result<()>,
     ) -> CommandResult {
         while !ended() {
-            match listening.news.recv_timeout(PATIENCE) {
-                Ok(News::Event(event)) => hand_on(&event).map_err(CliError::from_stdout)?,
-                Ok(News::Input(name)) => tell(&format!("listening to {name}; Ctrl-C ends")),
-                Ok(News::Trouble(sentence)) => tell(&sentence),
-                Ok(News::Meter(_) | News::Kept(_)) | Err(RecvTimeoutError::Timeout) => {}
-                Err(RecvTimeoutError::Disconnected) => break,
+            let news = match listening.news.recv_timeout(PATIENCE) {
+                Ok(news) => news,
+                Err(RecvTimeoutError::Timeout) => continue,
+                Err(RecvTimeoutError::Disconnected) => return Err(listening_failed()),
+            };
+            match &news {
+                News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
+                News::Trouble(sentence) => tell(sentence),
+                News::Pace(hops) => tell(&pace_sentence(*hops)),
+                News::Event(_) | News::Meter(_) | News::Kept(_) => {}
             }
+            hand_on(&news).map_err(CliError::from_stdout)?;
         }
         Ok(())
     }
@@ -214,6 +244,18 @@ mod live {
     enum Line {
         Note(HeardNote),
         Chord(Box<HeardChord>),
+        Pace {
+            /// Time between two hearings of notes, in seconds.
+            hop: f64,
+        },
+    }
+
+    impl Line {
+        fn pace(hops: u32) -> Self {
+            Self::Pace {
+                hop: hop_length(hops).get(),
+            }
+        }
     }
 
     impl JsonLines<'_> {

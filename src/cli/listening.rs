@@ -3,10 +3,12 @@
 //! Input: a sound input by name. Output: [`News`] for whoever shows it, and the last minute on request.
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
 //! Method: one thread owns the input, the listener and the last minute; it reads about every [`PAUSE`] and never waits for a
-//! reader of its news. A lost input is opened again every [`RETRY`] until it is back.
+//! reader of its news. A lost input is opened again every [`RETRY`] until it is back. Where it falls behind, [`Pace`] widens the hop.
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
+use super::CliError;
 use super::last_minute::LastMinute;
+use super::pace::Pace;
 use crate::audio::capture::{Capture, StreamState, open_input};
 use crate::audio::{AudioError, capture};
 use crate::harmony::AnalysisOptions;
@@ -38,6 +40,8 @@ pub enum News {
     Event(Box<Event>),
     /// What the meters say.
     Meter(Meter),
+    /// Listening falls behind, or keeps up again: notes are now heard anew every so many hops.
+    Pace(u32),
     /// Something is wrong with the input, in one sentence; the thread waits and goes on.
     Trouble(String),
     /// The last minute was written to these files, or could not be.
@@ -55,6 +59,21 @@ pub struct ListeningOptions {
     pub naming: AnalysisOptions,
     /// Where the last minute is written to.
     pub into: PathBuf,
+}
+
+/// What to say where the thread has ended of itself, which it never does unless it has a fault.
+pub fn listening_failed() -> CliError {
+    CliError::failed(
+        "listening has ended by a fault of lidprop, which is told above; start it again, and keep what is told for a report",
+    )
+}
+
+/// Panics where the environment of a test asks for it; release builds do not have it.
+#[cfg(debug_assertions)]
+pub fn panic_where_a_test_asks(place: &str) {
+    if std::env::var_os("LIDPROP_TEST_PANIC").is_some_and(|asked| asked == place) {
+        panic!("a test asked for this");
+    }
 }
 
 /// The listening thread, seen from outside.
@@ -126,22 +145,24 @@ struct Ear {
     news: SyncSender<News>,
     events: Vec<Event>,
     meter: Meter,
+    pace: Pace,
     in_trouble: bool,
 }
 
 impl Ear {
     fn new(capture: Capture, options: ListeningOptions, news: SyncSender<News>) -> Self {
         Self {
-            capture,
             listener: Listener::new(ListenerOptions {
                 a4: options.a4,
                 ..ListenerOptions::default()
             }),
-            last_minute: LastMinute::new(),
+            last_minute: LastMinute::new(capture.info().rate),
+            capture,
             options,
             news,
             events: Vec::new(),
             meter: Meter::default(),
+            pace: Pace::default(),
             in_trouble: false,
         }
     }
@@ -151,6 +172,8 @@ impl Ear {
         let mut next_try = Instant::now();
         while !stop.load(Ordering::Relaxed) {
             let block = self.capture.read(&mut samples);
+            self.keep_pace(FrameCount(samples.len() as u64));
+            self.last_minute.push(self.capture.device_block());
             self.hear(&samples);
             self.hear_silence(block.jumped);
             match block.state {
@@ -169,6 +192,8 @@ impl Ear {
                 StreamState::Lost(_) => {}
             }
             self.measure();
+            #[cfg(debug_assertions)]
+            panic_where_a_test_asks("listening");
             if keep_requests.try_recv().is_ok() {
                 self.keep();
             }
@@ -178,13 +203,20 @@ impl Ear {
         self.tell_events();
     }
 
+    fn keep_pace(&mut self, reading: FrameCount) {
+        if let Some(hops) = self.pace.step(reading) {
+            self.listener.hear_every(hops);
+            self.tell(News::Pace(hops));
+        }
+    }
+
     fn hear(&mut self, samples: &[f32]) {
-        self.last_minute.push(samples);
         self.listener.push(samples, &mut self.events);
         self.tell_events();
     }
 
     fn hear_silence(&mut self, length: FrameCount) {
+        self.last_minute.push_silence(length);
         const SILENCE: [f32; 1024] = [0.0; 1024];
         let mut left = length.min(SILENCE_LIMIT).0 as usize;
         while left > 0 {
@@ -198,6 +230,10 @@ impl Ear {
         let name = self.capture.info().name.clone();
         match self.capture.reopen() {
             Ok(block) => {
+                let rate = self.capture.info().rate;
+                if rate != self.last_minute.rate() {
+                    self.last_minute = LastMinute::new(rate);
+                }
                 self.hear_silence(block.jumped);
                 self.in_trouble = false;
                 self.tell(News::Input(name));
@@ -237,14 +273,14 @@ impl Ear {
 
     /// Writes on a thread of its own: reading a minute takes longer than the input can wait.
     fn keep(&self) {
-        let (samples, news) = (self.last_minute.samples(), self.news.clone());
+        let (minute, news) = (self.last_minute.clone(), self.news.clone());
         let (a4, naming, into) = (
             self.options.a4,
             self.options.naming,
             self.options.into.clone(),
         );
         thread::spawn(move || {
-            let kept = super::last_minute::write(&samples, a4, naming, &into);
+            let kept = minute.write(a4, naming, &into);
             let _ = news.send(News::Kept(kept.map_err(|error| error.to_string())));
         });
     }

@@ -12,6 +12,8 @@ mod last_minute;
 mod listening;
 pub mod name;
 pub mod naming_options;
+#[cfg(feature = "live")]
+mod pace;
 mod reading;
 #[cfg(feature = "live")]
 mod screen;

@@ -5,12 +5,14 @@
 //! and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of what sounds is drawn at once.
 
-use super::listening::{Listening, News};
+#[cfg(debug_assertions)]
+use super::listening::panic_where_a_test_asks;
+use super::listening::{Listening, News, listening_failed};
 use super::{CliError, CommandResult};
 use crate::harmony::Context;
 use crate::listener::Event;
 use crate::view::ink::Palette;
-use crate::view::live::{Live, Press, Request, draw};
+use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::{DefaultTerminal, Frame};
 use std::io;
@@ -28,6 +30,8 @@ const KEY_PAUSE: Duration = Duration::from_millis(8);
 pub struct Screen {
     /// How chords are named.
     pub context: Context,
+    /// What is drawn from.
+    pub shapes: Shapes,
     /// Large letters.
     pub large: bool,
     /// Answers hidden until asked for.
@@ -47,7 +51,16 @@ pub fn run(listening: &Listening, screen: &Screen, ended: impl Fn() -> bool) -> 
     let mut terminal = ratatui::try_init().map_err(refused)?;
     let shown = show(&mut terminal, listening, screen, ended);
     ratatui::restore();
-    shown.map_err(refused)
+    match shown.map_err(refused)? {
+        End::Asked => Ok(()),
+        End::ListeningFailed => Err(listening_failed()),
+    }
+}
+
+/// Why the screen has ended.
+enum End {
+    Asked,
+    ListeningFailed,
 }
 
 fn show(
@@ -55,16 +68,17 @@ fn show(
     listening: &Listening,
     screen: &Screen,
     ended: impl Fn() -> bool,
-) -> io::Result<()> {
+) -> io::Result<End> {
     let palette = Palette::of_environment();
     let mut live = Live::new("", screen.context.clone())
+        .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);
     let mut drawn: Option<Instant> = None;
     while !ended() {
         let mut at_once = match take_news(&mut live, listening) {
             Some(at_once) => at_once,
-            None => break,
+            None => return Ok(End::ListeningFailed),
         };
         if event::poll(KEY_PAUSE)? {
             at_once = true;
@@ -86,9 +100,11 @@ fn show(
                 draw(&live, palette, frame.area(), frame.buffer_mut())
             })?;
             drawn = Some(Instant::now());
+            #[cfg(debug_assertions)]
+            panic_where_a_test_asks("screen");
         }
     }
-    Ok(())
+    Ok(End::Asked)
 }
 
 /// Takes all news there is; true if some of it must be seen at once, `None` once the thread is gone.
@@ -101,6 +117,7 @@ fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
                 live.hear(&event);
             }
             Ok(News::Meter(meter)) => live.measure(meter),
+            Ok(News::Pace(hops)) => live.keep_pace(hops),
             Ok(News::Input(name)) => live.listen_to(name),
             Ok(News::Trouble(sentence)) => live.trouble(Some(sentence)),
             Ok(News::Kept(Ok(files))) => live.notice(format!("kept: {}", list(&files))),

@@ -49,18 +49,22 @@ pub fn rms(samples: &[f32]) -> f64 {
     (square / samples.len().max(1) as f64).sqrt()
 }
 
-/// A recording as WAV in `folder`, which the sound server's player reads: in stereo, since it plays a mono file on one side only.
+/// A recording as WAV in `folder`, which the sound server's player reads.
 pub fn as_stereo_wav(recording: &Path, folder: &Path) -> PathBuf {
     let samples = read_all(&mut lidprop::audio::open(recording).expect("the recording is there"));
+    stereo_wav(&samples, folder.join("stereo.wav"))
+}
+
+/// Mono samples at the internal rate as a WAV file in stereo: the sound server's player puts a mono file on one side only.
+pub fn stereo_wav(samples: &[f32], path: PathBuf) -> PathBuf {
     let spec = hound::WavSpec {
         channels: 2,
         sample_rate: SampleRate::INTERNAL.get(),
         bits_per_sample: 32,
         sample_format: hound::SampleFormat::Float,
     };
-    let path = folder.join("stereo.wav");
     let mut writer = hound::WavWriter::create(&path, spec).expect("the folder can be written");
-    for x in samples {
+    for &x in samples {
         writer.write_sample(x).expect("the disk has room");
         writer.write_sample(x).expect("the disk has room");
     }

@@ -186,7 +186,7 @@ impl Capture {
         self.earlier.skipped += skipped;
         self.device_rate_block.clear();
         let taken = self.reader.take(&mut self.device_rate_block);
-        let (gap, jumped) = self.fill_gap(taken.gap + skipped, out);
+        let (gap, jumped) = self.fill_gap(taken.gap + skipped);
         self.resampler.process(&self.device_rate_block, out);
         self.position = self.position + FrameCount(out.len() as u64) + jumped;
         Block {
@@ -194,6 +194,11 @@ impl Capture {
             gap,
             jumped,
         }
+    }
+
+    /// What the last [`Capture::read`] brought, before it was resampled: mono at the rate of [`Capture::info`], the gap as silence.
+    pub fn device_block(&self) -> &[f32] {
+        &self.device_rate_block
     }
 
     /// Opens the same input again after it was lost. The time between is told as [`Block::jumped`].
@@ -230,17 +235,12 @@ impl Capture {
         (seconds * f64::from(self.info.rate.get())) as usize
     }
 
-    /// Feeds silence for `frames` lost at the device's rate through the resampler, so that what follows stays in step.
-    fn fill_gap(&mut self, frames: u64, out: &mut Vec<f32>) -> (FrameCount, FrameCount) {
+    /// Puts silence for `frames` lost at the device's rate before what was taken, so that what follows stays in step.
+    fn fill_gap(&mut self, frames: u64) -> (FrameCount, FrameCount) {
         let rate = self.info.rate;
         let filled = frames.min(GAP_LIMIT_SECONDS * u64::from(rate.get()));
-        let zeros = [0.0; 1024];
-        let mut left = filled as usize;
-        while left > 0 {
-            let now = left.min(zeros.len());
-            self.resampler.process(&zeros[..now], out);
-            left -= now;
-        }
+        let silence = std::iter::repeat_n(0.0, filled as usize);
+        self.device_rate_block.splice(0..0, silence);
         (
             FrameCount(internal_frames(filled, rate)),
             FrameCount(internal_frames(frames - filled, rate)),

@@ -8,10 +8,12 @@
 
 use super::keys::picture;
 use super::large::large;
+use super::shapes::Shapes;
 use super::{Live, PastChord};
 use crate::chart::document::Certainty;
 use crate::harmony::{Naming, Reading, Verdict};
-use crate::units::SampleRate;
+use crate::spectrum::HOP_SAMPLES;
+use crate::units::{FrameCount, SampleRate};
 use crate::view::chart::{clock, note_text, notes_text};
 use crate::view::ink::Palette;
 use crate::view::names::others_worth_showing;
@@ -30,8 +32,6 @@ const CLASSES: [&str; 12] = [
 ];
 /// Columns of one bar and the gap after it.
 const CLASS_COLUMNS: u16 = 3;
-/// Eighths of a row, from nothing to eight.
-const EIGHTHS: [&str; 9] = [" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"];
 /// Below this level in dBFS while notes sound, the advice is to come nearer: noise then hides what is played softly.
 const TOO_QUIET_DBFS: f32 = -45.0;
 /// The bottom of the level bar, dBFS.
@@ -65,7 +65,7 @@ pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
     if bottom.saturating_sub(page.top) >= strip_rows {
         page.skip(1);
     }
-    pitch_classes(music, live.hidden(), bottom, &mut page);
+    pitch_classes(live, music, bottom, &mut page);
 }
 
 /// A page that is written from above, row by row; what lies below its end is not written.
@@ -111,7 +111,13 @@ fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
         (&music.keys[..], &music.key_names[..])
     };
     let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
-    let picture = picture(notes, names, page.columns(), usize::from(height));
+    let picture = picture(
+        notes,
+        names,
+        page.columns(),
+        usize::from(height),
+        &live.shapes,
+    );
     for pillar in &picture.pillars {
         page.row(pillar, page.palette.sounding());
     }
@@ -137,7 +143,14 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     let rows = bottom.saturating_sub(page.top + 4).min(LARGE_ROWS);
     match live
         .large
-        .then(|| large(name, page.columns(), usize::from(rows)))
+        .then(|| {
+            large(
+                name,
+                page.columns(),
+                usize::from(rows),
+                live.shapes.part_blocks,
+            )
+        })
         .flatten()
     {
         Some(letters) => {
@@ -226,7 +239,7 @@ fn resolution_line(reading: &Reading) -> String {
 }
 
 /// Twelve bars, and their names below; as high as there is room, two rows at most.
-fn pitch_classes(music: &Live, hidden: bool, bottom: u16, page: &mut Page<'_>) {
+fn pitch_classes(live: &Live, music: &Live, bottom: u16, page: &mut Page<'_>) {
     let rows = bottom.saturating_sub(page.top).saturating_sub(1).min(2);
     if rows == 0 {
         return;
@@ -234,16 +247,23 @@ fn pitch_classes(music: &Live, hidden: bool, bottom: u16, page: &mut Page<'_>) {
     let top = page.top;
     for (class, (&share, name)) in music.chroma.iter().zip(CLASSES).enumerate() {
         let column = class as u16 * CLASS_COLUMNS;
-        let share = if hidden { 0.0 } else { share.clamp(0.0, 1.0) };
+        let share = if live.hidden() {
+            0.0
+        } else {
+            share.clamp(0.0, 1.0)
+        };
         let eighths = (share * f32::from(8 * rows)).round() as usize;
         for row in 0..rows {
             let filled = eighths
                 .saturating_sub(8 * usize::from(rows - 1 - row))
                 .min(8);
+            let bar = filled
+                .checked_sub(1)
+                .map_or(' ', |n| live.shapes.eighths[n]);
             page.at(
                 top + row,
                 column,
-                EIGHTHS[filled].repeat(2),
+                String::from_iter([bar; 2]),
                 page.palette.sounding(),
             );
         }
@@ -286,6 +306,8 @@ fn help_line(live: &Live, columns: usize) -> String {
     } else {
         "p pause"
     };
+    let [sideways, down] = live.shapes.arrows;
+    let (by_fifths, other_mode) = (format!("{sideways} key"), format!("{down} minor/major"));
     let keys = [
         "q quit",
         pause,
@@ -294,8 +316,8 @@ fn help_line(live: &Live, columns: usize) -> String {
         "m mark",
         "l large",
         "s style",
-        "←→ key",
-        "↓ minor/major",
+        &by_fifths,
+        &other_mode,
         "0 no key",
     ];
     let mut line = String::new();
@@ -314,6 +336,13 @@ fn flags_line(live: &Live) -> String {
     let mut flags = Vec::new();
     if live.held.is_some() {
         flags.push("PAUSED: the screen is held, the listening goes on".to_owned());
+    }
+    if live.hops > 1 {
+        let wide = FrameCount(u64::from(live.hops) * HOP_SAMPLES as u64);
+        flags.push(format!(
+            "BEHIND: this computer is busy, notes are heard every {:.0} ms",
+            1000.0 * wide.seconds(SampleRate::INTERNAL).get()
+        ));
     }
     if live.guess_first {
         flags.push("guess first".to_owned());
@@ -350,21 +379,25 @@ fn input_line(live: &Live) -> String {
     };
     format!(
         "level {} {level}{word}   {a4}{dropped}   {}",
-        meter(live.level_dbfs()),
+        meter(live.level_dbfs(), &live.shapes),
         live.input
     )
 }
 
-fn meter(level_dbfs: Option<f32>) -> String {
+fn meter(level_dbfs: Option<f32>, shapes: &Shapes) -> String {
     let share = level_dbfs.map_or(0.0, |level| {
         (1.0 - level / METER_FLOOR_DBFS).clamp(0.0, 1.0)
     });
     let filled = (share * METER_COLUMNS as f32).round() as usize;
-    format!(
-        "{}{}",
-        "■".repeat(filled),
-        "·".repeat(METER_COLUMNS - filled)
-    )
+    (0..METER_COLUMNS)
+        .map(|column| {
+            if column < filled {
+                shapes.filled
+            } else {
+                shapes.empty
+            }
+        })
+        .collect()
 }
 
 /// The last chords, the newest at the right; as many as fit.

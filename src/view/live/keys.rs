@@ -6,18 +6,17 @@
 //! (full, half-toned, dotted), its height how strong. Names stand under their keys, in a second row where they would touch.
 //! Limits: a keyboard that is too wide for the screen shows the middle, and moves by octaves to what sounds outside it.
 
+use super::shapes::Shapes;
 use crate::chart::document::Certainty;
 use crate::listener::ChordNote;
 use crate::units::MidiNote;
 use crate::view::chart::note_text;
-use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::keyboard::{KeyRange, one_line};
 
 /// Columns beside the keys: the arrows of the keyboard row.
 const ARROWS: usize = 2;
 /// Where a keyboard begins that is too wide for the screen: C2, so that four octaves end above the treble staff's middle.
 const NARROW_FROM: MidiNote = MidiNote::from_piano_index(15);
-/// Eighths of a row, from one to eight.
-const EIGHTHS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
 
 /// The keyboard, drawn.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,7 +30,13 @@ pub struct Picture {
 }
 
 /// Draws `notes` with their `names` over a keyboard of at most `columns`, with pillars of `height` rows.
-pub fn picture(notes: &[ChordNote], names: &[String], columns: usize, height: usize) -> Picture {
+pub fn picture(
+    notes: &[ChordNote],
+    names: &[String],
+    columns: usize,
+    height: usize,
+    shapes: &Shapes,
+) -> Picture {
     let key_columns = if columns >= 2 * KeyRange::PIANO.keys() + ARROWS {
         2
     } else {
@@ -43,11 +48,11 @@ pub fn picture(notes: &[ChordNote], names: &[String], columns: usize, height: us
         range.holds(key).then_some(1 + below * key_columns)
     };
     let marks = notes.iter().map(|note| (note.midi, note.certainty));
-    let row = one_line(marks, range, &KeyShapes::BLOCKS);
+    let row = one_line(marks, range, &shapes.keys);
     Picture {
         pillars: (0..height)
             .rev()
-            .map(|row| pillar_row(notes, row, height, key_columns, place))
+            .map(|row| pillar_row(notes, row, height, key_columns, shapes, place))
             .collect(),
         keys: widened(&row, key_columns),
         names: name_rows(notes, names, columns, place),
@@ -72,6 +77,7 @@ fn pillar_row(
     row: usize,
     height: usize,
     key_columns: usize,
+    shapes: &Shapes,
     place: impl Fn(MidiNote) -> Option<usize>,
 ) -> String {
     let mut line = Line::default();
@@ -86,9 +92,9 @@ fn pillar_row(
             continue;
         }
         let fill = match note.certainty {
-            Certainty::Sure => EIGHTHS[filled - 1],
-            Certainty::Likely => '▒',
-            Certainty::Inferred => '░',
+            Certainty::Sure => shapes.eighths[filled - 1],
+            Certainty::Likely => shapes.likely,
+            Certainty::Inferred => shapes.inferred,
         };
         for offset in 0..key_columns {
             line.put(column + offset, fill);
@@ -109,7 +115,8 @@ fn widened(row: &str, columns: usize) -> String {
         if !arrow {
             wide.push(match shape {
                 '₁'..='₈' => '▁',
-                '▖' | '▘' | '.' | '\'' => ' ',
+                '1'..='8' => '_',
+                '▖' | '▘' | '.' | '\'' | 'o' | '+' => ' ',
                 block => block,
             });
         }

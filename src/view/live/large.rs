@@ -2,7 +2,7 @@
 //!
 //! Input: a short text and the room there is. Output: rows of block characters.
 //! Units: columns and rows. Method: the public-domain 8 by 8 bitmaps of the `font8x8` crate, drawn at the largest of
-//! three sizes that fits: two columns and a row a pixel, half blocks, quarter blocks.
+//! three sizes that fits: two columns and a row a pixel, half blocks, quarter blocks. In ASCII, at one or two columns a pixel.
 //! Limits: a letter the bitmaps do not have is drawn as a question mark; music signs are drawn as their ASCII likeness.
 
 use font8x8::{BASIC_FONTS, GREEK_FONTS, LATIN_FONTS, UnicodeFonts};
@@ -41,10 +41,30 @@ const SCALES: [Scale; 3] = [
     },
 ];
 
-/// Draws `text` as large as `columns` and `rows` allow; `None` where not even the smallest letters fit.
-pub fn large(text: &str, columns: usize, rows: usize) -> Option<Vec<String>> {
+/// The same from ASCII alone.
+const ASCII_SCALES: [Scale; 2] = [
+    Scale {
+        columns: 16,
+        rows: 8,
+        draw: |bitmap, row, line| letters(bitmap, row, ["##", "  "], line),
+    },
+    Scale {
+        columns: 8,
+        rows: 8,
+        draw: |bitmap, row, line| letters(bitmap, row, ["#", " "], line),
+    },
+];
+
+/// Draws `text` as large as `columns` and `rows` allow, from ASCII or from blocks and parts of blocks; `None` where not even the
+/// smallest letters fit.
+pub fn large(text: &str, columns: usize, rows: usize, part_blocks: bool) -> Option<Vec<String>> {
     let bitmaps: Vec<Bitmap> = text.chars().map(bitmap).collect();
-    let scale = SCALES
+    let scales = if part_blocks {
+        &SCALES[..]
+    } else {
+        &ASCII_SCALES[..]
+    };
+    let scale = scales
         .iter()
         .find(|scale| bitmaps.len() * scale.columns <= columns && scale.rows <= rows)?;
     let row = |row| {
@@ -79,12 +99,13 @@ fn lit(bitmap: &Bitmap, row: usize, column: usize) -> bool {
 }
 
 fn whole_blocks(bitmap: &Bitmap, row: usize, line: &mut String) {
+    letters(bitmap, row, ["██", "  "], line);
+}
+
+/// A pixel as the first of `shapes` where it is lit, else as the second.
+fn letters(bitmap: &Bitmap, row: usize, [on, off]: [&str; 2], line: &mut String) {
     for column in 0..PIXELS {
-        line.push_str(if lit(bitmap, row, column) {
-            "██"
-        } else {
-            "  "
-        });
+        line.push_str(if lit(bitmap, row, column) { on } else { off });
     }
 }
 
@@ -121,11 +142,19 @@ mod tests {
 
     #[test]
     fn letters_shrink_to_the_room_there_is() {
-        assert_eq!(large("Dm7", 60, 8).unwrap().len(), 8);
-        assert_eq!(large("Dm7", 30, 8).unwrap().len(), 4);
-        assert_eq!(large("Dm7", 12, 4).unwrap().len(), 4);
-        assert_eq!(large("Dm7", 11, 4), None);
-        assert_eq!(large("Dm7", 60, 3), None);
+        assert_eq!(large("Dm7", 60, 8, true).unwrap().len(), 8);
+        assert_eq!(large("Dm7", 30, 8, true).unwrap().len(), 4);
+        assert_eq!(large("Dm7", 12, 4, true).unwrap().len(), 4);
+        assert_eq!(large("Dm7", 11, 4, true), None);
+        assert_eq!(large("Dm7", 60, 3, true), None);
+    }
+
+    #[test]
+    fn letters_can_be_drawn_in_ascii() {
+        let rows = large("Dm7", 60, 8, false).unwrap();
+        assert_eq!(rows.len(), 8);
+        assert!(rows.iter().all(|row| row.is_ascii()) && rows[0].contains('#'));
+        assert_eq!(large("Dm7", 60, 4, false), None);
     }
 
     #[test]
@@ -137,9 +166,9 @@ mod tests {
                 .count()
         };
         let (whole, half, quarter) = (
-            large("G", 16, 8).unwrap(),
-            large("G", 8, 4).unwrap(),
-            large("G", 4, 4).unwrap(),
+            large("G", 16, 8, true).unwrap(),
+            large("G", 8, 4, true).unwrap(),
+            large("G", 4, 4, true).unwrap(),
         );
         assert!(dots(&whole) > dots(&half) && dots(&half) > dots(&quarter));
         assert_eq!(half, [" ▄█▀▀█▄", "██", "▀█▄ ▀██", "  ▀▀▀▀▀"]);

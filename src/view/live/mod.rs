@@ -9,8 +9,10 @@
 mod draw;
 mod keys;
 mod large;
+mod shapes;
 
 pub use draw::draw;
+pub use shapes::Shapes;
 
 use super::settle::{Answer, Settle};
 use crate::chart::entries::sounding;
@@ -95,6 +97,8 @@ pub struct Live {
     rms: f32,
     a4: Option<Hertz>,
     meter: Meter,
+    /// Notes are heard anew every so many hops: 1 unless listening falls behind.
+    hops: u32,
     clipped_at: Option<FrameCount>,
     past: VecDeque<PastChord>,
     context: Context,
@@ -104,6 +108,7 @@ pub struct Live {
     guess_first: bool,
     shown_anyway: Option<FrameCount>,
     large: bool,
+    shapes: Shapes,
     /// What was on the screen when it was held.
     held: Option<Box<Live>>,
 }
@@ -121,6 +126,7 @@ impl Live {
             rms: 0.0,
             a4: None,
             meter: Meter::default(),
+            hops: 1,
             clipped_at: None,
             past: VecDeque::new(),
             context,
@@ -130,6 +136,7 @@ impl Live {
             guess_first: false,
             shown_anyway: None,
             large: false,
+            shapes: Shapes::BLOCKS,
             held: None,
         }
     }
@@ -137,6 +144,12 @@ impl Live {
     /// The same with large letters from the start.
     pub fn with_large_letters(mut self, large: bool) -> Self {
         self.large = large;
+        self
+    }
+
+    /// The same drawn from other characters.
+    pub fn with_shapes(mut self, shapes: Shapes) -> Self {
+        self.shapes = shapes;
         self
     }
 
@@ -166,7 +179,7 @@ impl Live {
         self.chroma = frame.chroma;
         self.rms = frame.rms;
         self.a4 = frame.a4;
-        self.settle.tick(frame.at);
+        self.settle.frame(frame);
         if self
             .notice
             .as_ref()
@@ -198,6 +211,11 @@ impl Live {
             self.clipped_at = Some(self.now);
         }
         self.meter = meter;
+    }
+
+    /// Notes are heard anew every so many hops; more than one where the computer is too slow or too busy.
+    pub fn keep_pace(&mut self, hops: u32) {
+        self.hops = hops;
     }
 
     /// The input is in trouble (one sentence), or well again.

@@ -1,0 +1,111 @@
+//! The held voicings of a labelled corpus, and whether a name is among the accepted ones.
+//!
+//! Input: `truth.json` and the sound files beside it. Output: [`Clip`]s. Units: seconds from the start of a clip.
+//! Method: names are compared by root and pitch classes, as the scoring program of the corpus does.
+//! Limits: only clips of the kind `voicing` that hold one chord.
+
+use crate::support::read_all;
+use lidprop::harmony::{Chord, PitchClass, PitchSet, label};
+use serde::Deserialize;
+use std::path::Path;
+
+/// A chord that is struck once and held.
+pub struct Clip {
+    /// The file, as `truth.json` names it.
+    pub file: String,
+    /// Mono sound at the internal rate.
+    pub samples: Vec<f32>,
+    /// When the last key of the chord is struck.
+    pub strike: f64,
+    /// When it is let go.
+    pub release: f64,
+    accepted: Vec<(PitchClass, PitchSet)>,
+}
+
+impl Clip {
+    /// True if a printed symbol names the chord.
+    pub fn accepts(&self, symbol: &str) -> bool {
+        symbol
+            .parse::<Chord>()
+            .is_ok_and(|chord| self.accepted.contains(&sense(&chord)))
+    }
+}
+
+/// What counts of a name: its root and its pitch classes, with a root that is left out counted in.
+fn sense(chord: &Chord) -> (PitchClass, PitchSet) {
+    let root = chord.root.class();
+    (root, chord.pitches().with(root))
+}
+
+#[derive(Deserialize)]
+struct Truth {
+    clips: Vec<Entry>,
+}
+
+#[derive(Deserialize)]
+struct Entry {
+    file: String,
+    kind: String,
+    #[serde(default)]
+    notes: Vec<Note>,
+    #[serde(default)]
+    chords: Vec<Labelled>,
+}
+
+#[derive(Deserialize)]
+struct Note {
+    onset: f64,
+}
+
+#[derive(Deserialize)]
+struct Labelled {
+    end: f64,
+    #[serde(default)]
+    accepted: Vec<String>,
+}
+
+/// Reads `wanted` of the voicings in `corpus`, evenly spread over the list.
+pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
+    let path = corpus.join("truth.json");
+    let text =
+        std::fs::read(&path).map_err(|e| format!("{} cannot be read: {e}", path.display()))?;
+    let truth: Truth = serde_json::from_slice(&text)
+        .map_err(|e| format!("{} is no truth: {e}", path.display()))?;
+    let voicings: Vec<Entry> = truth
+        .clips
+        .into_iter()
+        .filter(|clip| clip.kind == "voicing" && clip.chords.len() == 1)
+        .collect();
+    if voicings.is_empty() {
+        return Err(format!(
+            "{} holds no clip of the kind \"voicing\"",
+            path.display()
+        ));
+    }
+    let count = wanted.clamp(1, voicings.len());
+    (0..count)
+        .map(|n| clip(corpus, &voicings[n * voicings.len() / count]))
+        .collect()
+}
+
+fn clip(corpus: &Path, entry: &Entry) -> Result<Clip, String> {
+    let path = corpus.join(&entry.file);
+    let mut source = lidprop::audio::open(&path).map_err(|e| e.to_string())?;
+    let accepted = entry.chords[0]
+        .accepted
+        .iter()
+        .filter_map(|text| label::read(text).ok().flatten())
+        .map(|chord| sense(&chord))
+        .collect();
+    Ok(Clip {
+        file: entry.file.clone(),
+        samples: read_all(&mut source),
+        strike: entry
+            .notes
+            .iter()
+            .map(|note| note.onset)
+            .fold(0.0, f64::max),
+        release: entry.chords[0].end,
+        accepted,
+    })
+}

@@ -1,0 +1,352 @@
+//! The whole measurement, one part after the other.
+//!
+//! Input: [`Options`]. Output: the table. Units: as the table says.
+//! Method: this program starts the sound server and then itself again inside the server's environment, because the sound library reads
+//! its environment once. Limits: other work on the same machine counts against the figures, so its load is told.
+
+use crate::clips::{self, Clip};
+use crate::figures::{Asked, Held, mean, percentile, print_head, print_note, print_row};
+use crate::process::{Taken, taken};
+use crate::reference;
+use crate::sound::{self, Busy};
+use crate::support::sound_server::SoundServer;
+use crate::support::stereo_wav;
+use crate::terminal::Terminal;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+/// Measures the live path through a real sound server
+#[derive(Debug, clap::Parser)]
+pub struct Options {
+    /// A labelled corpus: a folder with truth.json
+    #[arg(long)]
+    pub corpus: Option<PathBuf>,
+    /// How many of its held voicings are played for the delays
+    #[arg(long, default_value_t = 70)]
+    pub clips: usize,
+    /// How long it then runs on with every core busy
+    #[arg(long, default_value_t = 30.0)]
+    pub minutes: f64,
+    /// What cargo passes to every benchmark
+    #[arg(long, hide = true)]
+    bench: bool,
+}
+
+/// Set inside the sound server's environment.
+const INSIDE: &str = "LIDPROP_BENCH_INSIDE";
+/// Clicks for the sound server's part.
+const CLICKS: usize = 40;
+/// Quiet between two clips: the answer is let go, and cleared only now and then.
+const BETWEEN: Duration = Duration::from_millis(700);
+/// From here on memory is asked to be flat: the ring of the last minute has been filled.
+const WARM: Duration = Duration::from_secs(90);
+/// Growth that is still flat, KiB: pages that the allocator moves about.
+const FLAT_KIB: f64 = 1024.0;
+/// Time between two looks at memory.
+const LOOK: Duration = Duration::from_secs(5);
+
+pub fn run(options: &Options, corpus: &Path) -> Result<(), String> {
+    if std::env::var_os(INSIDE).is_some() {
+        return measure(options, corpus);
+    }
+    let server = SoundServer::start()?;
+    let own = std::env::current_exe().map_err(|e| e.to_string())?;
+    let mut inside = Command::new(own);
+    server.apply(&mut inside);
+    let status = inside
+        .args(std::env::args_os().skip(1))
+        .env(INSIDE, "1")
+        .status()
+        .map_err(|e| e.to_string())?;
+    if status.success() {
+        Ok(())
+    } else {
+        Err("the measurement failed".into())
+    }
+}
+
+fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
+    let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
+    let clips = clips::read(corpus, options.clips)?;
+    eprintln!(
+        "bench-live: {CLICKS} clicks, {} clips, {} minutes",
+        clips.len(),
+        options.minutes
+    );
+    let server: Vec<f64> = sound::server_delays(folder.path(), CLICKS)?;
+    let load_before = load();
+    let terminal = Terminal::start()?;
+    terminal.wait_until_it_listens()?;
+    let quiet_before = (Instant::now(), taken(terminal.child.id())?);
+    let held = clips
+        .iter()
+        .map(|clip| play_and_watch(clip, &terminal, folder.path()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let quiet_after = taken(terminal.child.id())?;
+    let quiet_share = core_share(quiet_before, quiet_after);
+    let load_after = load();
+    if held.iter().all(|held| held.first.is_none()) {
+        return Err("no name was ever seen on the screen".into());
+    }
+    let bare: Vec<Held> = clips
+        .iter()
+        .map(|clip| {
+            let seen = reference::answers(&clip.samples).into_iter();
+            Held::of(seen, clip.strike, clip.release, |name| clip.accepts(name))
+        })
+        .collect();
+
+    println!(
+        "\n{} held voicings of {}; lidprop {}; load of the machine {load_before} before, {load_after} after\n",
+        clips.len(),
+        corpus.display(),
+        env!("CARGO_PKG_VERSION"),
+    );
+    print_head();
+    print_delays("from the strike of the last key to", &held, true);
+    let changes: Vec<f64> = held.iter().map(|held| held.changes as f64).collect();
+    print_row(
+        "changes of the shown name within one held chord, mean",
+        &[mean(&changes)],
+        &[Asked {
+            at_least: 1.0,
+            aim: 0.3,
+        }],
+        2,
+        "",
+    );
+    let milliseconds =
+        |values: &[f64], share| percentile(values, share).map_or(f64::NAN, |value| 1000.0 * value);
+    print_note(
+        "of it player, sound server and capture, median / 95th percentile",
+        &format!(
+            "{:.0} / {:.0} ms",
+            milliseconds(&server, 0.5),
+            milliseconds(&server, 0.95)
+        ),
+    );
+    print_delays(
+        "of it windows, hops and rules (the same samples without waiting): to",
+        &bare,
+        false,
+    );
+    let rest: Vec<f64> = held
+        .iter()
+        .zip(&bare)
+        .filter_map(|(held, bare)| Some(held.first? - bare.first?))
+        .collect();
+    print_note(
+        "of it all but windows, hops and rules (sound server, computing, drawing), clip by clip, median / 95th percentile",
+        &format!(
+            "{:.0} / {:.0} ms",
+            milliseconds(&rest, 0.5),
+            milliseconds(&rest, 0.95)
+        ),
+    );
+    print_note(
+        "share of one core while the clips were played",
+        &format!("{quiet_share:.1} %"),
+    );
+    if options.minutes > 0.0 {
+        run_on(options, &clips, &terminal, folder.path())?;
+    }
+    terminal.quit()
+}
+
+/// What is delayed, by how much, and the median and 95th percentile asked for.
+type Delay = (&'static str, fn(&Held) -> Option<f64>, [Asked; 2]);
+
+fn print_delays(to: &str, held: &[Held], asked: bool) {
+    let rows: [Delay; 2] = [
+        (
+            "the first name on the screen",
+            |held| held.first,
+            [
+                Asked {
+                    at_least: 180.0,
+                    aim: 100.0,
+                },
+                Asked {
+                    at_least: 300.0,
+                    aim: 180.0,
+                },
+            ],
+        ),
+        (
+            "the right name, settled",
+            |held| held.right,
+            [
+                Asked {
+                    at_least: 300.0,
+                    aim: 180.0,
+                },
+                Asked {
+                    at_least: 600.0,
+                    aim: 350.0,
+                },
+            ],
+        ),
+    ];
+    for (what, delay, limits) in rows {
+        let delays: Vec<f64> = held.iter().filter_map(delay).collect();
+        let measured =
+            [0.5, 0.95].map(|share| percentile(&delays, share).map(|value| 1000.0 * value));
+        let figure = format!(
+            "{to} {what} ({} of {} chords), median / 95th percentile",
+            delays.len(),
+            held.len()
+        );
+        if asked {
+            print_row(&figure, &measured, &limits, 0, "ms");
+        } else {
+            let [median, high] = measured.map(|value| value.unwrap_or(f64::NAN));
+            print_note(&figure, &format!("{median:.0} / {high:.0} ms"));
+        }
+    }
+}
+
+/// Plays a clip and looks at the screen until it has ended.
+fn play_and_watch(clip: &Clip, terminal: &Terminal, folder: &Path) -> Result<Held, String> {
+    let file = stereo_wav(&clip.samples, folder.join("clip.wav"));
+    terminal.seen();
+    let begun = Instant::now();
+    let mut player = sound::play(&file)?;
+    player.wait().map_err(|e| e.to_string())?;
+    std::thread::sleep(BETWEEN);
+    let seen: Vec<_> = terminal
+        .seen()
+        .into_iter()
+        .map(|seen| {
+            (
+                seen.at.saturating_duration_since(begun).as_secs_f64(),
+                seen.screen,
+            )
+        })
+        .collect();
+    if std::env::var_os("LIDPROP_BENCH_TRACE").is_some() {
+        eprintln!(
+            "{} strike {:.3} release {:.3}",
+            clip.file, clip.strike, clip.release
+        );
+        for (at, screen) in &seen {
+            eprintln!(
+                "   {:4.0} ms {:?}",
+                1000.0 * (at - clip.strike),
+                screen.answer
+            );
+        }
+    }
+    Ok(Held::of(
+        seen.into_iter(),
+        clip.strike,
+        clip.release,
+        |name| clip.accepts(name),
+    ))
+}
+
+/// Plays all clips over and over while every core is busy, and looks at what the program takes.
+fn run_on(
+    options: &Options,
+    clips: &[Clip],
+    terminal: &Terminal,
+    folder: &Path,
+) -> Result<(), String> {
+    let all: Vec<f32> = clips
+        .iter()
+        .flat_map(|clip| &clip.samples)
+        .copied()
+        .collect();
+    let file = stereo_wav(&all, folder.join("all.wav"));
+    let busy = Busy::start()?;
+    let number = terminal.child.id();
+    let begun = Instant::now();
+    let length = Duration::from_secs_f64(60.0 * options.minutes);
+    let before = taken(number)?;
+    let mut resident: Vec<(Duration, f64)> = Vec::new();
+    let mut lost = 0;
+    let mut player = sound::play(&file)?;
+    while begun.elapsed() < length {
+        std::thread::sleep(LOOK.min(length - begun.elapsed().min(length)));
+        resident.push((begun.elapsed(), taken(number)?.resident_kib));
+        lost = terminal
+            .seen()
+            .iter()
+            .map(|seen| seen.screen.lost)
+            .fold(lost, u64::max);
+        if player.try_wait().map_err(|e| e.to_string())?.is_some() {
+            player = sound::play(&file)?;
+        }
+    }
+    let share = core_share((begun, before), taken(number)?);
+    let busy_loops = busy.count();
+    drop(busy);
+    let _ = player.kill();
+    let _ = player.wait();
+    let peak = resident.iter().map(|(_, kib)| *kib).fold(0.0, f64::max);
+    let last = resident.last().map_or(0.0, |(_, kib)| *kib);
+    let minutes = options.minutes;
+    print_row(
+        &format!("share of one core over {minutes} minutes, {busy_loops} other loops busy"),
+        &[Some(share)],
+        &[Asked {
+            at_least: 10.0,
+            aim: 4.0,
+        }],
+        1,
+        "%",
+    );
+    print_row(
+        &format!("resident memory, peak of {minutes} minutes"),
+        &[Some(peak / 1024.0)],
+        &[Asked {
+            at_least: 64.0,
+            aim: 32.0,
+        }],
+        1,
+        "MiB",
+    );
+    match resident.iter().find(|(at, _)| *at >= WARM) {
+        Some((at, first)) => {
+            let flat = if last - first <= FLAT_KIB {
+                "flat"
+            } else {
+                "NOT FLAT"
+            };
+            print_note(
+                "resident memory once warm, and at the end",
+                &format!(
+                    "{:.1} MiB after {:.0} s, {:.1} MiB at the end: {flat}",
+                    first / 1024.0,
+                    at.as_secs_f64(),
+                    last / 1024.0
+                ),
+            );
+        }
+        None => print_note(
+            "resident memory once warm, and at the end",
+            "not told: it must run for two minutes at least",
+        ),
+    }
+    print_row(
+        &format!("samples dropped in {minutes} minutes, {busy_loops} other loops busy"),
+        &[Some(lost as f64)],
+        &[Asked {
+            at_least: 0.0,
+            aim: 0.0,
+        }],
+        0,
+        "",
+    );
+    Ok(())
+}
+
+fn core_share((begun, before): (Instant, Taken), after: Taken) -> f64 {
+    100.0 * (after.seconds - before.seconds) / begun.elapsed().as_secs_f64()
+}
+
+/// The load of the machine over the last minute.
+fn load() -> String {
+    let text = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    text.split(' ').next().unwrap_or("unknown").to_owned()
+}

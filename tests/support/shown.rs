@@ -1,0 +1,61 @@
+//! What the live screen would show of a recording, in sample time: the listener and the smoothing policy, fed without waiting.
+
+use lidprop::chart::entries::sounding;
+use lidprop::harmony::{Context, name_chord};
+use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::units::{FrameCount, SampleRate};
+use lidprop::view::settle::{Settle, Standing};
+
+/// A change of the shown answer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shown {
+    /// Seconds from the start of the sound.
+    pub at: f64,
+    /// The best name (`None`: it says that there is none) and how final it is; `None` where nothing is shown.
+    pub answer: Option<(Option<String>, Standing)>,
+    /// Seconds of the strike of the chord that is shown.
+    pub struck: Option<f64>,
+}
+
+/// All changes of the answer while `samples`, and then `silence` seconds of nothing, are heard.
+pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
+    let mut listener = Listener::new(ListenerOptions::default());
+    let mut settle = Settle::default();
+    let mut changes: Vec<Shown> = Vec::new();
+    let mut look = |settle: &Settle, at: FrameCount| {
+        let answer = settle.shown();
+        let now = Shown {
+            at: seconds(at),
+            answer: answer.map(|answer| (answer.best().map(str::to_owned), answer.standing)),
+            struck: answer.map(|answer| seconds(answer.struck)),
+        };
+        let same = |last: &Shown| (&last.answer, last.struck) == (&now.answer, now.struck);
+        if !changes.last().is_some_and(same) {
+            changes.push(now);
+        }
+    };
+    let after = vec![0.0; (silence * f64::from(SampleRate::INTERNAL.get())) as usize];
+    let mut events = Vec::new();
+    for block in samples.chunks(4096).chain(after.chunks(4096)) {
+        listener.push(block, &mut events);
+        for event in events.drain(..) {
+            match event {
+                Event::Sounding(state) => {
+                    let naming = name_chord(&sounding(&state.notes), &Context::default());
+                    settle.hear(&state, naming);
+                    look(&settle, state.at);
+                }
+                Event::Frame(frame) => {
+                    settle.frame(&frame);
+                    look(&settle, frame.at);
+                }
+                Event::Note(_) | Event::Chord(_) => {}
+            }
+        }
+    }
+    changes
+}
+
+fn seconds(at: FrameCount) -> f64 {
+    at.seconds(SampleRate::INTERNAL).get()
+}
