@@ -151,6 +151,84 @@ fn a_dominant_shows_its_tritone_partner_and_an_upper_structure_its_triad() {
 }
 
 #[test]
+fn a_dominant_says_first_that_it_is_one_and_where_it_goes() {
+    for (notes, kind, goal) in [
+        ("G3 B3 D4 F4", "dominant", "Cmaj7"),
+        ("A3 C#4 G4 Bb4 F5", "dominant", "Dm7"),
+        ("G3 F4 A4 C5 D5", "suspended dominant", "G7"),
+        ("D3 F3 A3 C4", "related ii", "G7"),
+    ] {
+        let first = &named(notes, &Context::default()).readings[0];
+        assert_eq!(
+            (first.kind.as_ref(), first.resolves_to[0].ascii.as_str()),
+            (kind, goal),
+            "{notes}"
+        );
+    }
+}
+
+#[test]
+fn the_chord_that_comes_next_is_the_first_goal_as_it_is_written() {
+    for (next, reading) in [("Eb6", "Bb7#9"), ("A6/9", "E13b9")] {
+        let naming = named("D4 F4 Ab4 Db5", &after(next));
+        let goals: Vec<&str> = of_kind(&naming, "rootless dominant", reading)
+            .resolves_to
+            .iter()
+            .map(|r| r.ascii.as_str())
+            .collect();
+        assert_eq!(goals[0], next);
+        assert_eq!(goals.iter().filter(|g| **g == next).count(), 1);
+    }
+}
+
+#[test]
+fn the_root_of_a_passing_diminished_chord_rises_into_the_next_root() {
+    let context = Context {
+        before: Some("Cmaj7".parse().unwrap()),
+        ..after("Dm7")
+    };
+    let naming = named("C#3 E3 G3 Bb3", &context);
+    let steps = &of_kind(&naming, "passing diminished", "C#dim7").resolves_to[0].voices;
+    assert!(
+        steps.iter().any(|v| v.from == "C#" && v.to == "D"),
+        "{steps:?}"
+    );
+}
+
+#[test]
+fn a_triad_over_guide_tones_is_spelled_as_a_triad() {
+    let naming = named("A2 C#3 G3 Bb3 Eb4 G4", &Context::default());
+    let upper = naming
+        .readings
+        .iter()
+        .find(|r| r.kind == "upper structure" && r.ascii.starts_with('A'))
+        .unwrap();
+    assert!(
+        upper.why.starts_with("the triad Eb over") || upper.why.starts_with("the triad E♭ over"),
+        "{}",
+        upper.why
+    );
+}
+
+#[test]
+fn an_interval_stands_for_no_seventh_chord_unless_it_is_a_tritone() {
+    assert!(named("C4 E4", &Context::default()).readings.is_empty());
+    assert!(named("C4 G4", &Context::default()).readings.is_empty());
+    assert_eq!(named("B3 F4", &Context::default()).readings.len(), 2);
+}
+
+#[test]
+fn a_single_note_has_no_name_and_what_delays_is_told_by_the_degree_it_delays() {
+    assert!(named("C3 C4", &Context::default()).names.is_empty());
+    let naming = named("C4 Eb4 Gb4 B4", &Context::default());
+    let degrees = &of_kind(&naming, "delayed tonic", "Cmaj7").degrees;
+    assert_eq!(
+        (degrees["Eb"].as_ref(), degrees["Gb"].as_ref()),
+        ("b3", "b5")
+    );
+}
+
+#[test]
 fn notes_without_a_good_name_are_the_answer() {
     for notes in ["C4 C#4 D4", "C4 D4 E4", "C4 D4", "E4"] {
         let naming = named(&format!("{notes} {notes}"), &Context::default());

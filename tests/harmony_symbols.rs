@@ -17,7 +17,7 @@ fn degrees(symbol: &str) -> String {
 #[test]
 fn regional_styles_of_one_chord_mean_the_same() {
     for (expected, spellings) in [
-        ("1 3 5 7", "Cmaj7 CMaj7 CM7 CΔ C△7 CΔ7 Cma7 CMA7"),
+        ("1 3 5 7", "Cmaj7 CMaj7 CM7 CΔ C△7 CΔ7 Cma7 CMA7 C7M"),
         ("1 b3 5 b7", "Cm7 C-7 Cmi7 Cmin7 C–7 CMI7"),
         ("1 b3 b5 bb7", "Cdim7 C°7 Co7"),
         ("1 b3 b5 b7", "Cm7b5 Cø Cø7 C-7(b5) Cmi7(♭5) Cm7-5 Chdim7"),
@@ -28,7 +28,9 @@ fn regional_styles_of_one_chord_mean_the_same() {
         ("1 3 5 6 9", "C6/9 C69 C6(9)"),
         ("1 3 5 b7 b9", "C7b9 C7(b9) C7-9 C7♭9"),
         ("1 3 b7 b9 #9 #11 b13", "C7alt Calt C7(alt)"),
-        ("1 b3 5 7", "Cm(maj7) CmM7 C-Δ7 Cm/maj7 CmiMA7"),
+        ("1 b3 5 7", "Cm(maj7) CmM7 C-Δ7 Cm/maj7 CmiMA7 Cm7M"),
+        ("1 3 5 7 9", "Cmaj9 CΔ9 C7M(9) C9M"),
+        ("1 b3 b5 bb7 7", "Cdim7(maj7) C°7(Δ7)"),
         ("1 3 5 9", "Cadd9 C(add9) Cadd2"),
         ("1 3 5 b7 b9 13", "C13b9 C13(b9) C7(b9,13) C7b9(13)"),
         ("1 5 b7", "C7(no3) C7omit3 C7 no 3rd"),
@@ -84,6 +86,78 @@ fn every_quality_prints_and_reads_back_in_every_style_on_every_root_and_bass() {
             }
         }
     }
+}
+
+#[test]
+fn a_bare_note_below_is_a_bass_and_a_chord_below_makes_a_fraction() {
+    let read = |text: &str| text.parse::<Chord>().unwrap();
+    assert_eq!(read("C over D"), read("C/D"));
+    assert_eq!(read("C over Dm"), read("C|Dm"));
+    assert!(read("C|D").lower.is_some());
+}
+
+#[test]
+fn an_added_note_stands_behind_the_seventh() {
+    let printed = |text: &str| text.parse::<Chord>().unwrap().symbol(Style::Ascii);
+    assert_eq!(printed("Cm7add11"), "Cm7(add11)");
+    assert_eq!(printed("C7add13"), "C7(add13)");
+}
+
+#[test]
+fn an_altered_dominant_is_alt_on_a_chart_unless_its_plain_fifth_sounds() {
+    let chart = |text: &str| {
+        text.parse::<Chord>()
+            .unwrap()
+            .on_chart()
+            .symbol(Style::Ascii)
+    };
+    assert_eq!(chart("G7#5#9"), "G7alt");
+    assert_eq!(chart("D7b5b9"), "D7alt");
+    assert_eq!(chart("C7b9b13"), "C7b9b13");
+    assert_eq!(chart("C13b9"), "C13b9");
+}
+
+/// Whatever is typed: words of symbols, stray signs and letters of other scripts, in any order.
+#[test]
+fn any_text_is_read_or_refused_at_a_place_within_it() {
+    const WORDS: [&str; 44] = [
+        "C", "F#", "B♭", "Ebb", "m", "mi", "-", "M", "maj", "Δ", "dim", "°", "ø", "+", "aug",
+        "sus", "sus4", "alt", "add", "no", "omit", "6/9", "13", "11", "9", "7", "6", "5", "b", "#",
+        "♯", "b9", "#11", "(", ")", ",", "/", "|", " over ", " ", "é", "𝄪", "H", "rootless",
+    ];
+    let mut random = fastrand::Rng::with_seed(19);
+    let (mut read, mut refused) = (0, 0);
+    for _ in 0..20_000 {
+        let text: String = (0..random.usize(0..8))
+            .map(|_| WORDS[random.usize(..WORDS.len())])
+            .collect();
+        match text.parse::<Chord>() {
+            Ok(chord) => {
+                read += 1;
+                for style in Style::ALL {
+                    let printed = chord.symbol(style);
+                    let again: Chord = printed
+                        .parse()
+                        .unwrap_or_else(|e| panic!("'{text}' printed as {printed}: {e}"));
+                    assert_eq!(
+                        again.sounding().pitches(),
+                        chord.sounding().pitches(),
+                        "'{text}' printed as {printed}"
+                    );
+                }
+            }
+            Err(error) => {
+                refused += 1;
+                let length = text.chars().count();
+                assert!((1..=length + 1).contains(&error.place), "{error}");
+                assert_eq!(error.found, text.chars().nth(error.place - 1), "{error}");
+            }
+        }
+    }
+    assert!(
+        read > 500 && refused > 500,
+        "{read} read, {refused} refused"
+    );
 }
 
 #[test]

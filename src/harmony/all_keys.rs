@@ -8,7 +8,7 @@ use super::naming::{degree_names, name_chord};
 use super::speller::Speller;
 use super::spelling::with_octave;
 use super::typed::Typed;
-use super::{Chord, Context, Key, PitchClass, Sounding, SoundingNote, Style, Word};
+use super::{Chord, Context, Key, PitchClass, Sounding, SoundingNote, Style, Verdict, Word};
 use crate::units::{MidiNote, Semitones};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 /// The voicing in one key.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct InKey {
-    /// The chord, as printed.
+    /// The chord, as printed; empty where the notes have no good name.
     pub symbol: String,
     /// The same in plain ASCII.
     pub ascii: String,
@@ -31,9 +31,9 @@ pub struct InKey {
 /// The voicing through the cycle of fourths, from its own root.
 pub fn in_all_keys(typed: &Typed, context: &Context) -> Vec<InKey> {
     let named = typed.symbol.or_else(|| {
-        name_chord(&typed.sounding, context)
-            .names
-            .first()
+        let naming = name_chord(&typed.sounding, context);
+        let best = naming.names.first();
+        best.filter(|_| naming.verdict != Verdict::NoGoodName)
             .and_then(|name| name.ascii.parse().ok())
     });
     (0..12)

@@ -128,7 +128,11 @@ pub(crate) fn ranked(
     }
     best.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     let weight = |cost: f32| (-cost / P.temperature).exp();
-    let none = weight(P.no_name);
+    let none = weight(if hardly_a_chord(sounding, heard) {
+        P.no_name_of_few
+    } else {
+        P.no_name
+    });
     let total: f32 = none + best.iter().map(|c| weight(c.cost)).sum::<f32>();
     (
         best.into_iter()
@@ -136,6 +140,16 @@ pub(crate) fn ranked(
             .collect(),
         none / total,
     )
+}
+
+/// True of an interval other than a fifth above its bass, and of a cluster: three keys or more, each at most a whole step above the one before.
+fn hardly_a_chord(sounding: &Sounding, heard: Heard) -> bool {
+    if heard.set.len() < 3 {
+        return !heard.set.contains(heard.bass.up(7));
+    }
+    let mut midis: Vec<MidiNote> = sounding.notes.iter().map(|n| n.midi).collect();
+    midis.sort_unstable();
+    midis.windows(2).all(|pair| (pair[1] - pair[0]).0 <= 2)
 }
 
 /// Sets of doubtful pitch classes that a name may leave out (one, or the two weakest), with their price:

@@ -38,12 +38,19 @@ impl FromStr for Chord {
             omitted,
             ..Chord::new(root, degrees)
         };
-        if reader.take(&["|", "over"]).is_some() {
-            let (root, degrees, _) = reader.chord()?;
-            chord.lower = Some((root, degrees));
+        match reader.take(&["|", "over"]) {
+            // "C over D" is C/D, "C over Dm" a chord over another.
+            Some("over") if reader.is_bare_note() => {
+                chord.bass = Some(reader.note(EXPECTED_BASS)?).filter(|&bass| bass != chord.root);
+            }
+            Some(_) => {
+                let (root, degrees, _) = reader.chord()?;
+                chord.lower = Some((root, degrees));
+            }
+            None => {}
         }
         if reader.take(&["/"]).is_some() {
-            let bass = reader.note("a bass note from A to G")?;
+            let bass = reader.note(EXPECTED_BASS)?;
             chord.bass =
                 (bass != chord.root || !chord.sounding().contains(Degree::ROOT)).then_some(bass);
         }
@@ -57,6 +64,7 @@ impl FromStr for Chord {
 }
 
 const EXPECTED_WORD: &str = "a quality (m, maj7, dim, aug, sus4), a number (6, 7, 9, 11, 13), an alteration (b9, #11), add, no, or / and a bass note";
+const EXPECTED_BASS: &str = "a bass note from A to G";
 const EXPECTED_DEGREE: &str = "a degree, say 9, #11 or b13";
 
 struct Reader<'a> {
@@ -99,8 +107,13 @@ impl<'a> Reader<'a> {
         Ok(note)
     }
 
+    /// True if nothing but a note follows.
+    fn is_bare_note(&self) -> bool {
+        read_spelled(self.rest.trim()).is_some_and(|(_, rest)| rest.is_empty())
+    }
+
     fn chord(&mut self) -> Result<(Spelled, DegreeSet, DegreeSet), SymbolError> {
-        let root = self.note("a root from A to G")?;
+        let root = self.note("a root from A to G, as a capital letter")?;
         let mut draft = Draft::default();
         let mut open = 0_u32;
         loop {
@@ -180,7 +193,12 @@ impl<'a> Reader<'a> {
         {
             draft.minor = true;
         } else if self.take(&MAJOR).is_some() {
-            draft.major_word = true;
+            // Behind its number, as in the French and Brazilian C7M; Cdim7(maj7) has both sevenths.
+            if draft.stack.is_some() && !self.rest.starts_with('7') {
+                draft.major_seventh = true;
+            } else {
+                draft.major_word = true;
+            }
         } else if self.take(&["Δ", "△", "∆"]).is_some() {
             draft.triangle = true;
             draft.major_word = true;

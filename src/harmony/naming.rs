@@ -39,7 +39,11 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
         };
     };
     let speller = Speller::new(sounding, context);
-    let (candidates, none) = ranked(sounding, heard, context);
+    let (mut candidates, none) = ranked(sounding, heard, context);
+    if heard.set.len() == 1 {
+        // A single note, doubled or not, is no chord.
+        candidates.clear();
+    }
     let mut names: Vec<Name> = Vec::with_capacity(MOST_NAMES);
     // How the notes were typed tells of the best name; others are spelled by their own degrees.
     let spellers = [speller, speller.by_function()];
@@ -49,12 +53,12 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
             names.push(name_of(candidate, *score, heard.set, speller, context));
         }
     }
-    let mut verdict = verdict(
-        sounding,
-        heard,
-        candidates.first().map_or(0.0, |c| c.1),
-        none,
-    );
+    let first = candidates.first().map_or(0.0, |c| c.1);
+    let mut verdict = if none >= first {
+        Verdict::NoGoodName
+    } else {
+        decided(first)
+    };
     if verdict == Verdict::NoGoodName
         && let Some(mut fraction) = fraction(sounding, &speller, context)
     {
@@ -75,30 +79,12 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     }
 }
 
-/// How sure the first name is.
-fn verdict(sounding: &Sounding, heard: Heard, first: f32, none: f32) -> Verdict {
-    let few = heard.set.len() < 3 && !heard.set.seen_from(heard.bass).contains(PitchClass::new(7));
-    if few || is_cluster(sounding) || none >= first {
-        Verdict::NoGoodName
-    } else {
-        decided(first)
-    }
-}
-
 fn decided(first: f32) -> Verdict {
     if first < DECIDED {
         Verdict::Undecided
     } else {
         Verdict::Named
     }
-}
-
-/// True if three or more keys lie side by side, each at most a whole step above the one before.
-fn is_cluster(sounding: &Sounding) -> bool {
-    let mut midis: Vec<MidiNote> = sounding.notes.iter().map(|n| n.midi).collect();
-    midis.sort_unstable();
-    midis.dedup();
-    midis.len() >= 3 && midis.windows(2).all(|pair| (pair[1] - pair[0]).0 <= 2)
 }
 
 /// The notes with octaves, lowest first, spelled for the best name.
@@ -137,7 +123,8 @@ fn name_of(
     }
 }
 
-/// Each sounding note by name with its degree; a note beside the chord is told by its interval.
+/// Each sounding note by name with its degree; a note beside the chord is told by its interval, as a lowered third or fifth where
+/// the plain one does not sound: what delays it stands in its place.
 pub(crate) fn degree_names(
     chord: &Chord,
     sounding: &[(PitchClass, Spelled)],
@@ -145,14 +132,25 @@ pub(crate) fn degree_names(
     const BESIDE: [&str; 12] = [
         "1", "b9", "9", "#9", "3", "11", "#11", "5", "b13", "13", "b7", "7",
     ];
+    let half_steps = |class: PitchClass| class.above(chord.root.class());
+    let sounds = |wanted: u8| {
+        sounding
+            .iter()
+            .any(|&(class, _)| half_steps(class) == wanted)
+    };
+    let beside = |half_steps: u8| match half_steps {
+        3 if !sounds(4) => "b3",
+        6 if !sounds(7) => "b5",
+        other => BESIDE[other as usize],
+    };
     sounding
         .iter()
         .map(|&(class, name)| {
-            let half_steps = class.above(chord.root.class());
+            let half_steps = half_steps(class);
             let degree = chord
                 .degrees
                 .at(half_steps)
-                .map_or(BESIDE[half_steps as usize], Degree::name);
+                .map_or_else(|| beside(half_steps), Degree::name);
             (name.name().into(), degree.into())
         })
         .collect()

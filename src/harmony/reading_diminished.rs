@@ -152,13 +152,15 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
         return;
     };
     let family: Vec<PitchClass> = (0..4).map(|k| first.up(3 * k)).collect();
+    // The one whose third and seventh sound, or that key and next chord ask for.
+    let likely = |root: PitchClass| {
+        let guide_tones = set.seen_from(root).bits() & (1 << 4 | 1 << 10);
+        0.5 * guide_tones.count_ones() as f32 + dominant_in_context(root, scene.context)
+    };
     let likeliest = family
         .iter()
         .copied()
-        .max_by(|a, b| {
-            dominant_in_context(*a, scene.context)
-                .total_cmp(&dominant_in_context(*b, scene.context))
-        })
+        .reduce(|a, b| if likely(b) > likely(a) { b } else { a })
         .unwrap_or(first);
     let degrees = const { DegreeSet::of("1 3 5 b7 b9") };
     let (key, speller) = (scene.context.key, scene.speller);

@@ -1,4 +1,4 @@
-//! Readings as a dominant: rootless, as a tritone pair, as an upper structure over guide tones.
+//! Readings as a dominant: complete, rootless, as a tritone pair, as an upper structure over guide tones; and the second degree before one.
 //!
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super::readings`].
 //! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
@@ -12,6 +12,9 @@ use super::readings::{Draft, Scene, Why};
 use super::resolution::{DOMINANT, Fall, target_of_dominant};
 use super::spelling::Spelled;
 use super::symbol::Chord;
+
+/// What it costs a rootless dominant that the one a tritone away sounds with its root: the bass then says which of the two it is.
+const PARTNER_SOUNDS: f32 = 2.0;
 
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
 pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
@@ -81,6 +84,61 @@ fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chor
     ]
 }
 
+/// The root of the dominant that sounds complete with its root, if the best name is one.
+fn own_dominant(scene: &Scene) -> Option<PitchClass> {
+    let best = scene.best?;
+    DOMINANT
+        .minus(best.sounding())
+        .minus(const { DegreeSet::of("5") })
+        .is_empty()
+        .then_some(best.root.class())
+}
+
+/// The chord itself where its name says already that it leads on: a dominant, a suspended one, a second degree before its dominant.
+pub(crate) fn leads_by_itself(scene: &Scene, out: &mut Vec<Draft>) {
+    const SUSPENDED: DegreeSet = DegreeSet::of("1 4 b7");
+    const SECOND: DegreeSet = DegreeSet::of("1 b3 b7");
+    let Some(best) = scene.best else { return };
+    let (sounding, root) = (best.sounding(), best.root.class());
+    let chord = Chord { bass: None, ..best };
+    let next = scene
+        .context
+        .after
+        .map(|after| root.above(after.root.class()));
+    let seventh_on = |up: i32| Chord::new(scene.speller.root(root.up(up), DOMINANT), DOMINANT);
+    let draft = |kind, cost, targets, why| Draft {
+        kind,
+        chord,
+        family: Vec::new(),
+        cost,
+        targets,
+        why,
+    };
+    if own_dominant(scene).is_some() {
+        let cost = 0.6 - dominant_in_context(root, scene.context);
+        let targets = both_falls(best.root, sounding, scene);
+        out.push(draft("dominant", cost, targets, Why::GuideTones));
+    } else if SUSPENDED.minus(sounding).is_empty() {
+        let [tonic, _] = both_falls(best.root, sounding, scene);
+        let base = if root == scene.heard.bass { 0.8 } else { 1.3 };
+        let cost = base - dominant_in_context(root, scene.context);
+        out.push(draft(
+            "suspended dominant",
+            cost,
+            [Some(seventh_on(0)), tonic],
+            Why::Suspended,
+        ));
+    } else if SECOND.minus(sounding).is_empty() {
+        let bonus = if next == Some(7) { 1.0 } else { 0.0 };
+        out.push(draft(
+            "related ii",
+            1.0 - bonus,
+            [Some(seventh_on(5)), None],
+            Why::Second,
+        ));
+    }
+}
+
 pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
     const THIRD: u16 = 1 << 4;
     const SEVENTH: u16 = 1 << 10;
@@ -88,6 +146,7 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
     if scene.heard.set.len() < 2 {
         return;
     }
+    let partner_sounds = |root: PitchClass| own_dominant(scene) == Some(root.up(6));
     for root in PitchClass::all() {
         let relative = scene.heard.set.seen_from(root).bits();
         if relative & 1 != 0 || relative & (1 << 11) != 0 {
@@ -110,7 +169,10 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
             .filter(|d| relative & (1 << d.half_steps()) != 0)
             .collect();
         let targets = both_falls(chord.root, tensions, scene);
-        let cost = base + shape_cost - dominant_in_context(root, scene.context);
+        let mut cost = base + shape_cost - dominant_in_context(root, scene.context);
+        if partner_sounds(root) {
+            cost += PARTNER_SOUNDS;
+        }
         out.push(Draft {
             kind: "rootless dominant",
             chord,
@@ -154,7 +216,9 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
     let set = scene.heard.set;
     for root in PitchClass::all() {
         let relative = set.seen_from(root).bits();
-        if relative & GUIDE_TONES != GUIDE_TONES || relative & (1 << 11) != 0 {
+        // Of a dominant that sounds with its root, the partner a tritone away has readings enough.
+        let partner_sounds = relative & 1 == 0 && own_dominant(scene) == Some(root.up(6));
+        if relative & GUIDE_TONES != GUIDE_TONES || relative & (1 << 11) != 0 || partner_sounds {
             continue;
         }
         // Triads that hold two tensions or more.

@@ -7,13 +7,16 @@ use super::degree::{Degree, DegreeSet};
 use super::pitch::{PitchClass, PitchSet};
 use super::quality::{SHAPES, Shape};
 use super::reading_diminished::{diminished, half_whole_family};
-use super::reading_dominants::{rootless_dominants, tritone_pair, upper_structures};
+use super::reading_dominants::{
+    leads_by_itself, rootless_dominants, tritone_pair, upper_structures,
+};
 use super::readings::{Draft, Scene, Why};
 use super::resolution::DOMINANT;
 use super::symbol::Chord;
 
 /// All kinds of reading.
-pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 8] = [
+pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 9] = [
+    leads_by_itself,
     rootless_dominants,
     tritone_pair,
     upper_structures,
@@ -55,6 +58,9 @@ fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
 
 /// Major and minor seventh chords with a ninth or more whose root is left to the bass player.
 fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
+    if scene.heard.set.len() < 3 {
+        return;
+    }
     for root in PitchClass::all() {
         let relative = scene.heard.set.seen_from(root).bits();
         let third_and_seventh = relative & 0b1_1000 != 0 && relative & 0b1100_0000_0000 != 0;

@@ -7,14 +7,15 @@
 //! see [`super::progression`] for the choice in context.
 
 use super::candidates::Heard;
-use super::degree::Degree;
+use super::degree::{Degree, DegreeSet};
 use super::naming::degree_names;
 use super::pitch::{PitchClass, PitchSet};
 use super::reading_kinds::{KINDS, TRIADS};
 use super::resolution::{DOMINANT, resolve};
 use super::speller::Speller;
+use super::spelling::Spelled;
 use super::symbol::{Chord, Style};
-use super::{Context, Reading, label};
+use super::{Context, Reading, Resolution, label};
 use std::fmt::Write;
 
 /// Most readings that are listed.
@@ -47,6 +48,8 @@ pub(crate) struct Draft {
 #[derive(Debug, Clone, Copy)]
 pub(crate) enum Why {
     GuideTones,
+    Suspended,
+    Second,
     ThirdAndTensions,
     SeventhAndTensions,
     TritonePair,
@@ -149,13 +152,41 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
             .filter(|d| !heard(d))
             .map(|d| d.name().into())
             .collect(),
-        resolves_to: draft
-            .targets
-            .iter()
-            .flatten()
-            .map(|&to| resolve(&sounding, to, scene.speller, scene.context))
-            .collect(),
+        resolves_to: resolutions(scene, &draft, &sounding),
         why: draft.why.sentence(scene, &speller, &draft),
+    }
+}
+
+/// The steps from what sounds to the next chords, likeliest first; the chord that does come next is written as it is given.
+fn resolutions(
+    scene: &Scene,
+    draft: &Draft,
+    sounding: &[(PitchClass, Spelled)],
+) -> Vec<Resolution> {
+    let mut targets: Vec<Chord> = draft.targets.iter().flatten().copied().collect();
+    if let Some(after) = scene.context.after {
+        let before = targets.len();
+        targets.retain(|to| to.root.class() != after.root.class());
+        if targets.len() < before {
+            targets.insert(0, after);
+        }
+    }
+    let rises = matches!(draft.why, Why::PassingUp).then_some(draft.chord.root.class());
+    targets
+        .into_iter()
+        .map(|to| resolve(sounding, to, rises, scene.speller, scene.context))
+        .collect()
+}
+
+/// The root of an upper structure as the chord below spells it, unless the triad then holds a double accidental: Eb over A7, not D#.
+fn triad_root(of_chord: Spelled, triad: DegreeSet) -> Spelled {
+    let doubled = triad
+        .iter()
+        .any(|d| of_chord.degree(d).accidentals().abs() > 1);
+    if doubled {
+        Spelled::usual(of_chord.class())
+    } else {
+        of_chord
     }
 }
 
@@ -167,6 +198,8 @@ impl Why {
         let class = |c: PitchClass| speller.note(c, Some(chord));
         match self {
             Why::GuideTones => format!("{} and {} are its third and seventh", at(Degree::THIRD), at(Degree::MINOR_SEVENTH)),
+            Why::Suspended => format!("{} stands in place of the third and falls to it", at(Degree::FOURTH)),
+            Why::Second => format!("its root rises a fourth to the dominant, its seventh {} falls to the dominant's third", at(Degree::MINOR_SEVENTH)),
             Why::ThirdAndTensions => format!("{} is its third, the other notes are telling tensions", at(Degree::THIRD)),
             Why::SeventhAndTensions => format!("{} is its seventh, the other notes are telling tensions", at(Degree::MINOR_SEVENTH)),
             Why::TritonePair => {
@@ -177,7 +210,7 @@ impl Why {
                     .iter()
                     .zip(TRIADS)
                     .flat_map(|(roots, triad)| roots.iter().map(move |root| (root, triad)))
-                    .map(|(root, triad)| Chord::new(class(root), triad).symbol(style))
+                    .map(|(root, triad)| Chord::new(triad_root(class(root), triad), triad).symbol(style))
                     .collect();
                 let plural = if triads.len() > 1 { "s" } else { "" };
                 format!("the triad{plural} {} over the guide tones {} and {}", triads.join(", "), at(Degree::THIRD), at(Degree::MINOR_SEVENTH))

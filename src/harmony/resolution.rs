@@ -28,10 +28,11 @@ pub(crate) fn nearest(from: PitchClass, target: PitchSet) -> i8 {
         .unwrap_or(0) as i8
 }
 
-/// The step from what sounds, with its names, to `target`.
+/// The step from what sounds, with its names, to `target`; a voice that `rises` goes up a half step whatever lies nearer.
 pub(crate) fn resolve(
     sounding: &[(PitchClass, Spelled)],
     target: Chord,
+    rises: Option<PitchClass>,
     speller: &Speller,
     context: &Context,
 ) -> Resolution {
@@ -41,7 +42,11 @@ pub(crate) fn resolve(
     let voices = sounding
         .iter()
         .map(|&(class, name)| {
-            let half_steps = nearest(class, pitches);
+            let half_steps = if rises == Some(class) {
+                1
+            } else {
+                nearest(class, pitches)
+            };
             VoiceStep {
                 from: name.name().into(),
                 to: next

@@ -65,6 +65,8 @@ pub struct Penalties {
     pub fraction: f32,
     /// What "no good name" costs: a name that costs more is worse than the bare notes.
     pub no_name: f32,
+    /// The same for a bare interval other than a fifth, and for a cluster: to the ear these are notes first.
+    pub no_name_of_few: f32,
     /// Divides costs before they become probabilities: lower is surer. The only fitted value: the likeliest one (ten-fold cross-validation, nine
     /// folds agree) for the accepted names of `voicing_names.json` and `voicing_names_watched.json`; calibration is checked on others, in
     /// `tests/harmony_corpus.rs` and on `voicing_names_held_out.json`.
@@ -101,5 +103,6 @@ pub const PENALTIES: Penalties = Penalties {
     leads_up: 0.3,
     fraction: 2.3,
     no_name: 2.4,
+    no_name_of_few: 1.0,
     temperature: 0.23,
 };

@@ -123,14 +123,14 @@ impl Chord {
             .is_empty();
         let plain_upper = !self.degrees.and(const { DegreeSet::of("9 13") }).is_empty();
         let dominant = DOMINANT.minus(self.degrees).is_empty();
-        let fifth_is_altered =
-            !self.degrees.contains(Degree::FIFTH) || self.degrees.contains(Degree::FLAT_THIRTEENTH);
-        let degrees =
-            if dominant && altered_fifth && altered_ninth && !plain_upper && fifth_is_altered {
-                const { DegreeSet::of("1 3 b7 b9 #9 #11 b13") }
-            } else {
-                self.degrees
-            };
+        // A natural fifth that sounds rules the altered scale out: 7(b9,b13) over it is the dominant of harmonic minor.
+        let plain_fifth = self.sounding().contains(Degree::FIFTH);
+        let altered = dominant && altered_fifth && altered_ninth && !plain_upper && !plain_fifth;
+        let degrees = if altered {
+            const { DegreeSet::of("1 3 b7 b9 #9 #11 b13") }
+        } else {
+            self.degrees
+        };
         Self {
             degrees,
             omitted: DegreeSet::EMPTY,
@@ -165,7 +165,12 @@ fn nearest(degrees: DegreeSet) -> (usize, DegreeSet, DegreeSet) {
         let unsayable = added
             .iter()
             .any(|d| d.number() < 8 && row.pitches().bits() & neighbours(d) != 0);
-        2 * added.len() + 3 * row.minus(degrees).len() + if unsayable { 100 } else { 0 }
+        // Of rows as near, a seventh belongs to the row: m7(add11), not madd11 with a seventh added.
+        let sevenths = added.iter().filter(|d| d.number() == 7).count();
+        (
+            2 * added.len() + 3 * row.minus(degrees).len() + if unsayable { 100 } else { 0 },
+            sevenths,
+        )
     };
     let rows = QUALITIES
         .iter()
@@ -195,10 +200,27 @@ fn write_body(out: &mut String, degrees: DegreeSet, omitted: DegreeSet, style: S
     let (row, added, missing) = nearest(degrees);
     let body = &BODIES[style as usize][row];
     out.push_str(body);
+    // A b9 in place of the 9 is an alteration: m13(b9), not m13(addb9)(no9), which would leave both out.
+    let replaced_by = |altered: Degree| -> DegreeSet {
+        let same_number = |m: &Degree| m.is_tension() && m.number() == altered.number();
+        missing
+            .iter()
+            .filter(|m| altered.is_altered() && same_number(m))
+            .collect()
+    };
+    let replaced = added
+        .iter()
+        .map(replaced_by)
+        .fold(DegreeSet::EMPTY, DegreeSet::union);
     if !added.is_empty() {
         out.push('(');
         for (i, degree) in added.iter().enumerate() {
-            out.push_str(if i > 0 { ",add" } else { "add" });
+            if i > 0 {
+                out.push(',');
+            }
+            if replaced_by(degree).is_empty() {
+                out.push_str("add");
+            }
             // A plain 7 is the minor seventh in a symbol.
             if degree == Degree::MAJOR_SEVENTH {
                 out.push_str("maj");
@@ -207,7 +229,7 @@ fn write_body(out: &mut String, degrees: DegreeSet, omitted: DegreeSet, style: S
         }
         out.push(')');
     }
-    let left_out = omitted.union(missing);
+    let left_out = omitted.union(missing.minus(replaced));
     if !left_out.is_empty() {
         out.push('(');
         for (i, degree) in left_out.iter().enumerate() {

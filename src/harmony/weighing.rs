@@ -115,7 +115,8 @@ pub(crate) fn weigh(
     }
     if said & shape.fifth != 0 {
         let altered = shape.fifth != 1 << 7;
-        if altered || rootless {
+        // A power chord is nothing but its fifth.
+        if altered || rootless || shape.third == 0 {
             return None;
         }
         cost += P.fifth;
@@ -127,6 +128,10 @@ pub(crate) fn weigh(
         }
         // Nor is a diminished or augmented fifth without the third that makes the triad.
         if shape.fifth != 1 << 7 {
+            return None;
+        }
+        // Nor is a root alone.
+        if said & shape.fifth != 0 {
             return None;
         }
         cost += P.third;

@@ -48,17 +48,14 @@ pub fn print_naming(
         )?,
         None => writeln!(out)?,
     }
-    let names = naming
-        .names
-        .iter()
-        .filter(|name| name.score >= LEAST_SHOWN || naming.verdict == Verdict::NoGoodName);
+    let names = naming.names.iter().filter(|name| name.score >= LEAST_SHOWN);
     match naming.verdict {
         Verdict::Named => writeln!(out, "\nnames")?,
         Verdict::Undecided if names.clone().count() == 1 => {
             writeln!(out, "\nundecided; the one name that may do")?
         }
-        Verdict::Undecided => writeln!(out, "\nundecided; names that fit about as well")?,
-        Verdict::NoGoodName if naming.names.is_empty() => {
+        Verdict::Undecided => writeln!(out, "\nundecided; the likeliest names")?,
+        Verdict::NoGoodName if names.clone().next().is_none() => {
             writeln!(out, "\nno name: the notes are the answer")?
         }
         Verdict::NoGoodName => writeln!(
@@ -128,10 +125,13 @@ fn print_reading(reading: &Reading, ink: Ink, out: &mut dyn Write) -> io::Result
 fn degrees_text(degrees: &BTreeMap<Word, Word>) -> String {
     let mut pairs: Vec<(&Word, &Word)> = degrees.iter().collect();
     pairs.sort_by_key(|(_, degree)| {
-        degree
-            .trim_start_matches(['b', '#'])
-            .parse::<u8>()
-            .unwrap_or(0)
+        let number = degree.trim_start_matches(['b', '#']);
+        let side = match degree.chars().next() {
+            Some('b') => -1,
+            Some('#') => 1,
+            _ => 0,
+        };
+        (number.parse::<u8>().unwrap_or(0), side)
     });
     pairs
         .iter()
