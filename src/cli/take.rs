@@ -7,11 +7,12 @@
 
 use super::error::{CliError, CommandResult, tell};
 use super::naming_options::NamingOptions;
+use super::piano_options::PianoOptions;
 use super::reading::read_recording;
 use crate::chart::recording::Heard;
+use crate::listener::ListenerOptions;
 use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
-use crate::units::Hertz;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
 use clap::Args;
@@ -46,30 +47,13 @@ pub struct TakeArgs {
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
 
-    /// Pitch of A4 to start from, in hertz; without it, it is found from the sound
-    #[arg(long, value_name = "HZ", value_parser = parse_a4)]
-    pub a4: Option<Hertz>,
+    /// Which piano it is.
+    #[command(flatten)]
+    pub piano: PianoOptions,
 
     /// How chords are named.
     #[command(flatten)]
     pub naming: NamingOptions,
-}
-
-/// Pitches of A4 that are taken for a piano's, hertz: two whole tones either side of 440.
-const A4_RANGE: std::ops::RangeInclusive<f64> = 350.0..=555.0;
-
-pub(super) fn parse_a4(text: &str) -> Result<Hertz, String> {
-    text.parse()
-        .ok()
-        .filter(|hertz| A4_RANGE.contains(hertz))
-        .and_then(|hertz| Hertz::new(hertz).ok())
-        .ok_or_else(|| {
-            format!(
-                "A4 of a piano lies between {} and {} Hz",
-                A4_RANGE.start(),
-                A4_RANGE.end()
-            )
-        })
 }
 
 /// Reads the names in the table of formats.
@@ -86,6 +70,7 @@ pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> 
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
     let output = Output::chosen(args)?;
+    let listening = args.piano.listening()?;
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
@@ -94,6 +79,7 @@ pub fn run(args: &TakeArgs) -> CommandResult {
     let readings = Readings {
         jobs: &jobs,
         args,
+        listening: &listening,
         output: &output,
         bar: &bar,
         stop: &stop,
@@ -199,6 +185,7 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
 struct Readings<'a> {
     jobs: &'a [Job<'a>],
     args: &'a TakeArgs,
+    listening: &'a ListenerOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
     stop: &'a AtomicBool,
@@ -249,7 +236,7 @@ impl Readings<'_> {
             .and_then(|(path, target)| {
                 let heard = read_recording(
                     path,
-                    self.args.a4,
+                    self.listening,
                     self.args.naming.analysis(),
                     self.stop,
                     |share| {
