@@ -13,6 +13,7 @@ use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;
 use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
+use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
 use clap::Args;
@@ -51,9 +52,27 @@ pub struct TakeArgs {
     #[command(flatten)]
     pub piano: PianoOptions,
 
+    /// How far the recording sounds off what was fingered, in half steps (-1: a half step lower, 0.4: an old cassette); what is
+    /// shown is as fingered
+    #[arg(long, value_name = "HALF-STEPS", allow_hyphen_values = true, value_parser = parse_half_steps)]
+    pub sounding: Option<Cents>,
+
     /// How chords are named.
     #[command(flatten)]
     pub naming: NamingOptions,
+}
+
+/// Farthest that a recording may sound off: two whole tones, as turntables and tapes do at most.
+const FARTHEST_OFF: f64 = 4.0;
+
+fn parse_half_steps(text: &str) -> Result<Cents, String> {
+    text.parse::<f64>()
+        .ok()
+        .filter(|half_steps| half_steps.abs() <= FARTHEST_OFF)
+        .and_then(|half_steps| Cents::new(100.0 * half_steps).ok())
+        .ok_or_else(|| {
+            format!("give half steps from -{FARTHEST_OFF} to {FARTHEST_OFF}, say -1 or 0.4")
+        })
 }
 
 /// Reads the names in the table of formats.
@@ -70,7 +89,10 @@ pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> 
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
     let output = Output::chosen(args)?;
-    let listening = args.piano.listening()?;
+    let mut listening = args.piano.listening()?;
+    if let Some(off) = args.sounding {
+        listening.a4 = Some(listening.expected_a4().raised_by(off));
+    }
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
@@ -234,7 +256,7 @@ impl Readings<'_> {
             .as_ref()
             .map_err(String::clone)
             .and_then(|(path, target)| {
-                let heard = read_recording(
+                let mut heard = read_recording(
                     path,
                     self.listening,
                     self.args.naming.analysis(),
@@ -246,6 +268,7 @@ impl Readings<'_> {
                     },
                 )
                 .map_err(|error| error.to_string())?;
+                heard.sounding_off = self.args.sounding;
                 match (target, self.output) {
                     (Some(target), Output::Folder(format, _)) => {
                         write_whole(target, |out| (format.write)(&heard, out))
