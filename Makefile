@@ -65,6 +65,7 @@ eval: build .venv/ready
 	rm -rf $(ESTIMATES)
 	time $(LIDPROP) take --write json --into $(ESTIMATES) $(CLIPS)
 	.venv/bin/python $(SCORER) $(CORPUS) $(ESTIMATES)
+	.venv/bin/python training/reliability.py $(CORPUS) $(ESTIMATES)
 
 bench: setup-build
 	$(ONE_CORE) cargo bench --locked $(FEATURES)

@@ -16,6 +16,7 @@ pub mod cli;
 pub mod harmony;
 pub mod listener;
 pub mod notes;
+pub mod piano;
 pub mod publish;
 pub mod spectrum;
 pub mod view;

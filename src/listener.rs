@@ -8,10 +8,12 @@
 use crate::chart::document::Certainty;
 use crate::chart::spans::{HeldSet, SpanFinder, SpanRules};
 use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
-use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
+use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
+use crate::piano::PianoProfile;
 use crate::spectrum::log_frequency::A0_BIN;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
 use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
+use std::sync::Arc;
 
 /// A note as part of a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -96,10 +98,20 @@ pub struct ChordSpan {
 /// How to listen.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ListenerOptions {
-    /// Frequency of A4 that the user expects; `None`: 440 Hz. What is found lies within half a semitone of it.
+    /// Frequency of A4 that the user expects. What is found lies within half a semitone of it.
     pub a4: Option<Hertz>,
     /// Frequency of A4 found beforehand, say by [`crate::spectrum::estimate_a4`] in the first seconds of a recording.
     pub found_a4: Option<Hertz>,
+    /// The piano, where its own notes were learned.
+    pub piano: Option<Arc<PianoProfile>>,
+}
+
+impl ListenerOptions {
+    /// The pitch of A4 around which the piano's is looked for: stated, or as it was when the piano was learned, or 440 Hz.
+    pub fn expected_a4(&self) -> Hertz {
+        let learned = self.piano.as_ref().map(|piano| piano.a4);
+        self.a4.or(learned).unwrap_or(Hertz::CONCERT_A4)
+    }
 }
 
 /// A frame is judged by what sounds this long before its end: the network was trained so (30 ms).
@@ -142,12 +154,16 @@ impl Listener {
 
     /// Makes a listener with the built-in note model; transforms and buffers are made here.
     pub fn new(options: ListenerOptions) -> Self {
-        Self::with_estimator(options, Box::new(NetworkEstimator::embedded()))
+        let estimator: Box<dyn NoteEstimator> = match &options.piano {
+            Some(piano) => Box::new(OwnPianoEstimator::embedded(piano)),
+            None => Box::new(NetworkEstimator::embedded()),
+        };
+        Self::with_estimator(options, estimator)
     }
 
     /// Makes a listener that hears notes in another way.
     pub fn with_estimator(options: ListenerOptions, estimator: Box<dyn NoteEstimator>) -> Self {
-        let expected = options.a4.unwrap_or(Hertz::CONCERT_A4);
+        let expected = options.expected_a4();
         let follower = match options.found_a4 {
             Some(found) => TuningFollower::starting_from(expected, found),
             None => TuningFollower::new(expected),

@@ -208,3 +208,17 @@ fn no_broken_file_brings_a_panic() {
         }
     }
 }
+
+/// Some encoders count the last, shorter block in the smallest block size of the header, against RFC 9639, section 8.2.
+#[test]
+fn flac_whose_header_counts_the_last_block_is_read_like_any_other() {
+    let mut bytes = std::fs::read(test_audio("formats/note.flac")).unwrap();
+    assert_eq!(bytes[8..10], bytes[10..12], "the reference states it right");
+    bytes[8..10].copy_from_slice(&[0x01, 0xa7]);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("counted.flac");
+    std::fs::write(&path, bytes).unwrap();
+    let mut source = audio::open(&path).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(read_all(&mut source), reference());
+    assert_eq!(source.warnings(), []);
+}

@@ -1,6 +1,6 @@
 """The analysis front end and the taps of each key, as src/spectrum and src/notes/features.rs compute them.
 
-Input: mono samples at 22,050 Hz. Output: per frame two log-frequency spectra, and 196 numbers for each of 88 keys.
+Input: mono samples at 22,050 Hz. Output: per frame two log-frequency spectra, and 220 numbers for each of 88 keys.
 Held equal to the Rust code by tests/golden_frames.rs, whose data golden.py writes.
 """
 import math
@@ -13,7 +13,9 @@ RATIOS = (1 / 2, 2 / 3, 1, 3 / 2, 2, 5 / 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16,
 BESIDE = (-9, -6, -3, 3, 6, 9)  # bins: one, two and three semitones away from the fundamental
 REFERENCE_FLOOR = 1e-5
 PEAK_DECAY = 2.0 ** (-HOP / RATE / 2.0)  # half-life of the remembered peak: 2 s
-INPUTS = 2 * (5 * len(RATIOS) + len(BESIDE)) + 4
+RISING = (1, 2, 3, 4, 5, 6, 7, 8)  # partials whose rise in the short window is looked at
+BEFORE = SHORT // HOP  # frames back to the last short window that shares no sample with this one
+INPUTS = 2 * (5 * len(RATIOS) + len(BESIDE)) + 3 * len(RISING) + 4
 
 
 def log_matrix(window, tuning=1.0):
@@ -39,22 +41,23 @@ def typical_inharmonicity(midi):
 
 
 def tap_bins():
-    """Bins each key looks at [88, 96]; BINS stands for 'outside'."""
-    table = np.full((KEYS, 5 * len(RATIOS) + len(BESIDE)), BINS)
+    """Bins each key looks at: [88, 96] in both windows, and [88, 24] whose rise counts; BINS stands for 'outside'."""
+    looked, rising = [], []
     for key in range(KEYS):
         base, b = 3 + 3 * key, typical_inharmonicity(LOWEST + key)
-        bins = []
-        for r in RATIOS:
+
+        def around(r, reach):
             stretched = r * math.sqrt((1 + b * r * r) / (1 + b)) if r > 1 else r
             centre = math.floor(base + 36 * math.log2(stretched) + 0.5)
-            bins += [centre + d for d in (-2, -1, 0, 1, 2)]
-        bins += [base + s for s in BESIDE]
-        table[key] = [x if 0 <= x < BINS else BINS for x in bins]
-    return torch.tensor(table)
+            return [x if 0 <= x < BINS else BINS for x in range(centre - reach, centre + reach + 1)]
+        beside = [base + s if 0 <= base + s < BINS else BINS for s in BESIDE]
+        looked.append(sum((around(r, 2) for r in RATIOS), []) + beside)
+        rising.append(sum((around(r, 1) for r in RISING), []))
+    return torch.tensor(looked), torch.tensor(rising)
 
 
 class FrontEnd(torch.nn.Module):
-    """Samples [clips, n] -> inputs [clips, frames, 88, 196]."""
+    """Samples [clips, n] -> inputs [clips, frames, 88, 220]."""
 
     def __init__(self):
         super().__init__()
@@ -62,7 +65,9 @@ class FrontEnd(torch.nn.Module):
             w = torch.hann_window(n, periodic=True, dtype=torch.float64)
             self.register_buffer(f'window_{name}', w.float(), False)
             self.register_buffer(f'matrix_{name}', (log_matrix(n) * (2.0 / w.sum().item()) ** 2).T.contiguous(), False)
-        self.register_buffer('taps', tap_bins(), False)
+        looked, rising = tap_bins()
+        self.register_buffer('looked', looked, False)
+        self.register_buffer('rising', rising, False)
         place = (torch.arange(KEYS) + LOWEST - 64.5) / 43.5
         self.register_buffer('place', torch.stack([place, place ** 2], 1), False)
 
@@ -76,7 +81,9 @@ class FrontEnd(torch.nn.Module):
             out.append((power @ getattr(self, f'matrix_{name}')).sqrt())
         return out
 
-    def forward(self, samples):
+    def spectra(self, samples):
+        """Three log-frequency spectra a frame on a scale of 0 to 1, [clips, frames, BINS + 1] each (long window, short window, rise of the
+        short one; the last bin is silence), and what all keys are told of the frame's level, [clips, frames, 2]."""
         with torch.autocast(samples.device.type, enabled=False):
             long, short = self.magnitudes(samples.float())
             ref = long.amax(-1).clamp_min(REFERENCE_FLOOR)
@@ -87,8 +94,16 @@ class FrontEnd(torch.nn.Module):
             s0 = ((level - peak) * math.log10(2)).clamp(-3, 0) / 3
             s1 = ((short.amax(-1) + 1e-6) / ref).log10().clamp(-1.5, 1.5)
             squeeze = lambda x: torch.nn.functional.pad(torch.log1p(300 * x / ref[..., None]) / math.log(301), (0, 1))
-            taps = [squeeze(x)[..., self.taps] for x in (long, short)]
-            shape = taps[0].shape[:3]
-            place = self.place.expand(*shape, 2)
-            scalars = torch.stack([s0, s1], -1)[:, :, None].expand(*shape, 2)
-            return torch.cat([*taps, place, scalars], -1)
+            # the short window now and a short window ago, both on the scale of now
+            earlier = torch.nn.functional.pad(short, (0, 0, BEFORE, 0))[:, :short.shape[1]]
+            now = squeeze(short)
+            return squeeze(long), now, now - squeeze(earlier), torch.stack([s0, s1], -1)
+
+    def inputs(self, long, short, rise, level):
+        """What each key sees of frames of any shape: [..., 88, INPUTS]."""
+        shape = level.shape[:-1] + (KEYS, 2)
+        return torch.cat([long[..., self.looked], short[..., self.looked], rise[..., self.rising],
+                          self.place.expand(shape), level[..., None, :].expand(shape)], -1)
+
+    def forward(self, samples):
+        return self.inputs(*self.spectra(samples))

@@ -1,38 +1,116 @@
 """The note network: one small network shared by all 88 keys, a look at musically related keys, and a memory over time.
 
-Input: [clips, frames, 88, 196] from front_end.py. Output: logits [clips, frames, 88] of 'sounding' and 'struck just now',
+Input: [clips, frames, 88, INPUTS] from front_end.py. Output: logits [clips, frames, 88] of 'sounding' and 'struck just now',
 and the first opinion before the neighbours were asked. Sizes are free; the Rust side reads them from the weights.
+
+Method: taps -> dense -> dense -> first opinion; then, only where a key is at all in question (its first opinion is above DOUBT, which
+spares two thirds of the work), what the neighbours at musical intervals found -> dense -> memory -> dense -> two logits.
+The memory is a recurrent unit whose gate sees the input alone, so that training can take all frames at once (Feng, Tung, Ahmed, Bengio,
+Hajimirsadeghi 2024, "Were RNNs all we needed?"): h = (1 - z) h + z c, with z and c from the frame; a key out of question forgets.
 """
 import torch
+try:
+    import triton
+    import triton.language as tl
+except ImportError:  # a machine without a GPU goes frame by frame
+    triton = None
 from front_end import INPUTS, KEYS
 
 INTERVALS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28, -28, 36, -36)
 FARTHEST = max(INTERVALS)
+DOUBT = -5.0  # logit of the first opinion below which a key is out of question
+
+
+if triton:
+    @triton.jit
+    def remember_kernel(keep, new, state, frames, columns, BLOCK: tl.constexpr):
+        """state_t = keep_t * state_{t-1} + new_t down the frames, for BLOCK columns of one clip."""
+        col = tl.program_id(1) * BLOCK + tl.arange(0, BLOCK)
+        inside = col < columns
+        at = tl.program_id(0).to(tl.int64) * frames * columns + col
+        h = tl.zeros([BLOCK], tl.float32)
+        for _ in range(frames):
+            h = tl.load(keep + at, mask=inside, other=0.0) * h + tl.load(new + at, mask=inside, other=0.0)
+            tl.store(state + at, h, mask=inside)
+            at += columns
+
+    @triton.jit
+    def remember_back_kernel(keep, state, grad, keep_grad, new_grad, frames, columns, BLOCK: tl.constexpr):
+        col = tl.program_id(1) * BLOCK + tl.arange(0, BLOCK)
+        inside = col < columns
+        at = (tl.program_id(0).to(tl.int64) * frames + frames - 1) * columns + col
+        g = tl.zeros([BLOCK], tl.float32)
+        for i in range(frames):
+            g += tl.load(grad + at, mask=inside, other=0.0)
+            tl.store(new_grad + at, g, mask=inside)
+            before = tl.load(state + at - columns, mask=inside & (i < frames - 1), other=0.0)
+            tl.store(keep_grad + at, g * before, mask=inside)
+            g = g * tl.load(keep + at, mask=inside, other=0.0)
+            at -= columns
+
+
+class Remember(torch.autograd.Function):
+    @staticmethod
+    def forward(ctx, keep, new):
+        keep, new = keep.contiguous(), new.contiguous()
+        state = torch.empty_like(new)
+        clips, frames, columns = keep.shape
+        remember_kernel[(clips, triton.cdiv(columns, 256))](keep, new, state, frames, columns, BLOCK=256)
+        ctx.save_for_backward(keep, state)
+        return state
+
+    @staticmethod
+    def backward(ctx, grad):
+        keep, state = ctx.saved_tensors
+        clips, frames, columns = keep.shape
+        keep_grad, new_grad = torch.empty_like(keep), torch.empty_like(keep)
+        remember_back_kernel[(clips, triton.cdiv(columns, 256))](keep, state, grad.contiguous(), keep_grad, new_grad, frames, columns, BLOCK=256)
+        return keep_grad, new_grad
+
+
+def remember(keep, new):
+    """h_t = keep_t h_{t-1} + new_t over dimension 1, from h = 0."""
+    if triton and keep.is_cuda:
+        return Remember.apply(keep.flatten(2), new.flatten(2)).view_as(keep)
+    h, states = torch.zeros_like(new[:, 0]), []
+    for t in range(new.shape[1]):
+        h = keep[:, t] * h + new[:, t]
+        states.append(h)
+    return torch.stack(states, 1)
 
 
 class NoteNetwork(torch.nn.Module):
-    def __init__(self, first=112, opinion=24, context=56, joined=48, memory=48):
+    def __init__(self, first=128, opinion=24, context=96, joined=64, memory=64, last=48):
         super().__init__()
         self.w1 = torch.nn.Linear(INPUTS, first)
         self.w2 = torch.nn.Linear(first, opinion)
         self.wo = torch.nn.Linear(opinion, 1)
         self.wc = torch.nn.Linear(len(INTERVALS) * opinion, context)
         self.w3 = torch.nn.Linear(context + opinion, joined)
-        self.gru = torch.nn.GRU(joined, memory)
-        self.wh = torch.nn.Linear(memory + joined, 2)
-        torch.nn.init.constant_(self.wh.bias, -3.0)  # few of 88 keys sound at a time
+        self.wz = torch.nn.Linear(joined, memory)
+        self.wn = torch.nn.Linear(joined, memory)
+        self.w4 = torch.nn.Linear(memory + joined, last)
+        self.wh = torch.nn.Linear(last, 2)
+        torch.nn.init.constant_(self.wo.bias, -2.0)  # few of 88 keys sound at a time
+        torch.nn.init.uniform_(self.wz.bias, -3.0, 1.0)  # memories from a frame to half a second
 
-    def forward(self, x, state=None):
-        clips, frames = x.shape[:2]
+    def frames_alone(self, x):
+        """First opinion, whether the key is in question, and what is known of it after a look at the neighbours. Any number of leading dimensions."""
         h2 = torch.relu(self.w2(torch.relu(self.w1(x))))
         first = self.wo(h2)[..., 0]
+        asked = (first > DOUBT).float().detach()
         padded = torch.nn.functional.pad(h2, (0, 0, FARTHEST, FARTHEST))
-        around = torch.cat([padded[:, :, FARTHEST + i: FARTHEST + i + KEYS] for i in INTERVALS], -1)
-        h3 = torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
-        series = h3.permute(1, 0, 2, 3).reshape(frames, clips * KEYS, -1)
-        # in 16-bit floats this layer's gradients, means over millions of cells, vanish
-        with torch.autocast(x.device.type, enabled=False):
-            g, state = self.gru(series.float(), state)
-        g = g.reshape(frames, clips, KEYS, -1).permute(1, 0, 2, 3)
-        out = self.wh(torch.cat([g.to(h3.dtype), h3], -1))
-        return out[..., 0].float() + first.float(), out[..., 1].float(), first.float(), state
+        around = torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS], -1)
+        return first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
+
+    def forward(self, x):
+        first, asked, h3 = self.frames_alone(x)
+        z = torch.sigmoid(self.wz(h3))
+        h = remember((1 - z) * asked[..., None], z * self.wn(h3) * asked[..., None])
+        out = self.wh(torch.relu(self.w4(torch.cat([h, h3], -1))))
+        return *self.answers(first, asked, out), first
+
+    @staticmethod
+    def answers(first, asked, out):
+        """Logits 'sounding' and 'struck just now'; a key out of question is left as it is, and was not struck either."""
+        return first + asked * out[..., 0], asked * out[..., 1] + (1 - asked) * 2 * DOUBT

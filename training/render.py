@@ -145,9 +145,9 @@ class Renderer:
         i = pos.long()
         return x[i] + (pos - i) * (x[i + 1] - x[i])
 
-    def made_up_voice(self, clips):
-        """Gliding harmonics under moving formants, in syllables: a voice that says nothing."""
-        knots = 14
+    def made_up_voice(self, many):
+        """Gliding harmonics under moving formants, in syllables: a voice that says nothing. A few are made and given out to `many` clips."""
+        knots, clips = 14, math.ceil(many / 8)
         bend = lambda low, high: torch.nn.functional.interpolate(self.uniform(low, high, clips, 1, knots), LENGTH, mode='linear', align_corners=True)[:, 0]
         pitch = torch.exp(self.uniform(math.log(85), math.log(260), clips, 1) + bend(-0.25, 0.25))
         phase = torch.cumsum(pitch.double() / RATE, -1).float() * 2 * math.pi
@@ -157,7 +157,8 @@ class Renderer:
         out = (level * torch.sin(k * phase[:, None]) * (partials < 5000)).sum(1)
         syllables = torch.nn.functional.interpolate((self.uniform(-0.6, 1, clips, 1, 22)).clamp(min=0), LENGTH, mode='linear', align_corners=True)[:, 0]
         out = out * syllables + 0.05 * self.normal(clips, LENGTH) * (1 - syllables).clamp(min=0)
-        return out / out.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
+        out = out / out.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
+        return out[torch.randint(clips, (many,), device=self.device, generator=self.g)]
 
     def noises(self, x, chance, silent):
         """Hiss, coloured noise, hum, kitchen and voices, at random distances below the piano."""

@@ -118,6 +118,16 @@ impl Piano {
         Ok(mix)
     }
 
+    /// How long `midi` can be held at most, in seconds: not at all where no recording is near.
+    #[allow(dead_code, reason = "the takes are written so that every note lasts")]
+    pub fn longest_hold(&self, midi: u8) -> f64 {
+        self.recordings
+            .iter()
+            .filter(|recording| midi.abs_diff(recording.midi) <= FARTHEST_MOVE)
+            .map(|recording| recording.seconds - MARGIN)
+            .fold(0.0, f64::max)
+    }
+
     /// Of the recordings that last long enough, the one nearest in pitch and loudness.
     fn nearest(&self, note: &PlayedNote) -> Result<&Recording, RenderError> {
         // A factor of e in velocity changes the tone about as much as a move by two half steps.

@@ -9,7 +9,7 @@ use crate::audio::decode::{Decoder, Priming, Spec};
 use crate::audio::downmix::Downmix;
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
-use crate::audio::{AudioError, mp4, wave};
+use crate::audio::{AudioError, flac, mp4, wave};
 use crate::units::{FrameCount, SampleRate};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -119,8 +119,14 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
+    let smallest = flac::right_smallest_block(&mut file).map_err(fail)?;
+    file.seek(SeekFrom::Start(0)).map_err(fail)?;
+    let source: Box<dyn MediaSource> = match smallest {
+        Some(smallest) => Box::new(flac::Corrected::new(file, smallest).map_err(fail)?),
+        None => Box::new(file),
+    };
     // The edit list comes first, since both handles share one position in the file.
-    let mut decoder = Decoder::new(name, Box::new(file), &head)?;
+    let mut decoder = Decoder::new(name, source, &head)?;
     let mut priming = decoder.priming();
     let mut delay_seconds = 0.0;
     if let Some(file) = &mut for_edits {

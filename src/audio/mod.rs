@@ -23,6 +23,7 @@ pub mod decode;
 pub mod downmix;
 pub mod error;
 pub mod file;
+mod flac;
 pub mod level;
 pub mod mp4;
 pub mod resample;

@@ -34,9 +34,35 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub key: Option<String>,
     /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
     pub cadences: Vec<Cadence>,
+    /// How the recording sounds beside what was fingered, where the user has stated it: all else is as fingered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sounding: Option<Sounding>,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+}
+
+/// A recording that sounds off what was fingered, as an old record or cassette does.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sounding {
+    /// How far it sounds above what was fingered, in half steps; negative is lower.
+    pub half_steps: f64,
+    /// The sounding key, to the nearest half step; `None` where no chord was heard.
+    pub key: Option<String>,
+}
+
+/// How certain one note of a chord is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct KeyMark {
+    /// The key.
+    pub midi: MidiNote,
+    /// Probability that it is there, 0 to 1.
+    pub confidence: f32,
+    /// The same in a word.
+    pub certainty: Certainty,
+    /// True where its octave cannot be told: it may be no more than the ringing of the key one or two octaves below.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub octave_open: bool,
 }
 
 /// How certain a note is.
@@ -79,6 +105,11 @@ pub struct HeardChord {
     pub end: Seconds,
     /// The keys that sound, lowest first.
     pub midi: Vec<MidiNote>,
+    /// How certain each of them is.
+    pub marks: Vec<KeyMark>,
+    /// True where two hands cannot hold what sounds, so that the pedal must; false says nothing.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub pedal: bool,
     /// Their names with octaves, spelled for the best name.
     pub notes: Vec<String>,
     /// Name of the lowest note with octave.

@@ -4,7 +4,7 @@
 //! Units: seconds with millisecond precision, shares with three decimals. Method: one function an entry.
 //! Limits: none.
 
-use crate::chart::document::{HeardChord, HeardNote, Place};
+use crate::chart::document::{Certainty, HeardChord, HeardNote, KeyMark, Place};
 use crate::harmony::{AnalysedChord, Sounding, SoundingNote, note_name};
 use crate::listener::{ChordNote, ChordSpan, NoteSpan};
 use crate::units::{FrameCount, SampleRate, Seconds};
@@ -38,12 +38,14 @@ pub fn sounding(notes: &[ChordNote]) -> Sounding {
 }
 
 /// A chord as the document has it, by what its analysis says.
-pub(super) fn heard_chord(span: &ChordSpan, analysed: AnalysedChord) -> HeardChord {
+pub(super) fn heard_chord(span: &ChordSpan, pedal: bool, analysed: AnalysedChord) -> HeardChord {
     let notes = analysed.naming.notes;
     HeardChord {
         start: seconds(span.start),
         end: seconds(span.end),
         midi: span.notes.iter().map(|note| note.midi).collect(),
+        marks: marks(&span.notes),
+        pedal,
         bass: notes.first().cloned().unwrap_or_default(),
         notes,
         verdict: analysed.naming.verdict,
@@ -57,6 +59,27 @@ pub(super) fn heard_chord(span: &ChordSpan, analysed: AnalysedChord) -> HeardCho
             stands_for: analysed.stands_for,
         },
     }
+}
+
+/// How certain each note of a chord is, and whether its octave can be told.
+pub fn marks(notes: &[ChordNote]) -> Vec<KeyMark> {
+    notes
+        .iter()
+        .map(|note| KeyMark {
+            midi: note.midi,
+            confidence: thousandths(note.confidence.get()),
+            certainty: note.certainty,
+            octave_open: octave_is_open(note, notes),
+        })
+        .collect()
+}
+
+/// An upper octave shares all its partials with a sounding key below: where it is not sure, it may be that key's ringing alone.
+fn octave_is_open(note: &ChordNote, notes: &[ChordNote]) -> bool {
+    note.certainty != Certainty::Sure
+        && notes.iter().any(|below| {
+            [12, 24].contains(&(note.midi - below.midi).0) && below.confidence > note.confidence
+        })
 }
 
 pub(super) fn seconds(at: FrameCount) -> Seconds {

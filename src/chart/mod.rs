@@ -6,5 +6,6 @@
 pub mod document;
 pub mod entries;
 pub mod passages;
+pub mod pedal;
 pub mod recording;
 pub mod spans;

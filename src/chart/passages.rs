@@ -7,10 +7,11 @@
 
 use crate::chart::document::HeardChord;
 use crate::chart::entries::{heard_chord, sounding};
+use crate::chart::pedal::pedal_must_be_down;
 use crate::harmony::{
     AnalysedChord, AnalysisOptions, Cadence, ChordForAnalysis, analyse_progression_with,
 };
-use crate::listener::ChordSpan;
+use crate::listener::{ChordSpan, NoteSpan};
 use std::collections::HashMap;
 use std::ops::Range;
 use std::vec;
@@ -32,15 +33,21 @@ pub struct Outline {
 /// The chords of a recording, named passage by passage.
 pub struct ChordsInPlace<'a> {
     spans: &'a [ChordSpan],
+    notes: &'a [NoteSpan],
     options: AnalysisOptions,
     next: usize,
     passage: vec::IntoIter<AnalysedChord>,
 }
 
 impl<'a> ChordsInPlace<'a> {
-    pub(super) fn new(spans: &'a [ChordSpan], options: AnalysisOptions) -> Self {
+    pub(super) fn new(
+        spans: &'a [ChordSpan],
+        notes: &'a [NoteSpan],
+        options: AnalysisOptions,
+    ) -> Self {
         Self {
             spans,
+            notes,
             options,
             next: 0,
             passage: Vec::new().into_iter(),
@@ -60,7 +67,7 @@ impl Iterator for ChordsInPlace<'_> {
         self.next += 1;
         self.passage
             .next()
-            .map(|analysed| heard_chord(span, analysed))
+            .map(|analysed| heard_chord(span, pedal_must_be_down(span, self.notes), analysed))
     }
 }
 
@@ -71,7 +78,7 @@ pub fn newest(spans: &[ChordSpan], options: AnalysisOptions) -> Option<HeardChor
     analyse(spans, &own, options)
         .0
         .pop()
-        .map(|analysed| heard_chord(span, analysed))
+        .map(|analysed| heard_chord(span, false, analysed))
 }
 
 /// The key and the cadences of `spans`.

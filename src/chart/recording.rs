@@ -6,12 +6,12 @@
 //! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
 //! Limits: a chord asked for twice is named twice.
 
-use crate::chart::document::{Recording, SCHEMA};
+use crate::chart::document::{Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, hundredths, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
-use crate::harmony::AnalysisOptions;
+use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
-use crate::units::{FrameCount, Hertz};
+use crate::units::{Cents, FrameCount, Hertz};
 use serde::{Serialize, Serializer};
 
 /// What was heard in one recording, as spans.
@@ -27,6 +27,8 @@ pub struct Heard {
     pub notes: Vec<NoteSpan>,
     /// Chords by start.
     pub chords: Vec<ChordSpan>,
+    /// How far the recording sounds off what was fingered, as the user has stated it; the notes are as fingered.
+    pub sounding_off: Option<Cents>,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
     /// How chords are named.
@@ -42,6 +44,7 @@ impl Heard {
             a4: None,
             notes: Vec::new(),
             chords: Vec::new(),
+            sounding_off: None,
             warnings: Vec::new(),
             naming,
         }
@@ -66,12 +69,27 @@ impl Heard {
 
     /// The chords with their names, each in its place between the others.
     pub fn chords(&self) -> ChordsInPlace<'_> {
-        ChordsInPlace::new(&self.chords, self.naming)
+        ChordsInPlace::new(&self.chords, &self.notes, self.naming)
     }
 
     /// The key that holds longest, and the cadences.
     pub fn outline(&self) -> Outline {
         outline(&self.chords, self.naming)
+    }
+
+    /// How the recording sounds beside what was fingered, with the sounding one of the fingered `key`.
+    pub fn sounding(&self, key: Option<&str>) -> Option<Sounding> {
+        let half_steps = self.sounding_off?.get() / 100.0;
+        let sounding_key = |key: &str| {
+            let key: Key = key.parse().ok()?;
+            let by = half_steps.round() as i16;
+            let class = key.tonic.class().up(i32::from(by));
+            Some(Key::usual(class, key.mode).to_string())
+        };
+        Some(Sounding {
+            half_steps,
+            key: key.and_then(sounding_key),
+        })
     }
 
     /// The document, whose lists are made while it is serialised.
@@ -84,6 +102,7 @@ impl Heard {
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
             chords: Chords(self),
+            sounding: self.sounding(key.as_deref()),
             key,
             cadences,
             warnings: self.warnings.clone(),

@@ -6,6 +6,7 @@
 
 use super::CommandResult;
 use super::naming_options::NamingOptions;
+use super::piano_options::PianoOptions;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -28,9 +29,9 @@ pub struct HearArgs {
     #[arg(long, value_name = "FORMAT", conflicts_with = "plain")]
     pub write: Option<StreamFormat>,
 
-    /// Pitch of A4 to start from, in hertz; without it, it is found from the sound
-    #[arg(long, value_name = "HZ", value_parser = super::take::parse_a4)]
-    pub a4: Option<crate::units::Hertz>,
+    /// Which piano it is.
+    #[command(flatten)]
+    pub piano: PianoOptions,
 
     /// Draw the screen from ASCII alone, for terminals that show boxes in the place of blocks; where the locale or the terminal
     /// says so, this goes without asking
@@ -120,7 +121,7 @@ mod live {
         })?;
         let listening = Listening::start(ListeningOptions {
             device: args.device.clone(),
-            a4: args.a4,
+            listening: args.piano.listening()?,
             naming: args.naming.analysis(),
             into: args.into.clone(),
         })

@@ -8,9 +8,10 @@
 use super::reading::read_recording;
 use crate::audio::AudioError;
 use crate::harmony::AnalysisOptions;
+use crate::listener::ListenerOptions;
 use crate::publish::file::{WriteError, make_folder, write_whole};
 use crate::publish::write_json;
-use crate::units::{FrameCount, Hertz, SampleRate};
+use crate::units::{FrameCount, SampleRate};
 use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -92,7 +93,7 @@ impl LastMinute {
     /// If the folder does not take them, or the sound cannot be read back.
     pub fn write(
         &self,
-        a4: Option<Hertz>,
+        listening: &ListenerOptions,
         naming: AnalysisOptions,
         folder: &Path,
     ) -> Result<Vec<PathBuf>, KeepError> {
@@ -106,7 +107,7 @@ impl LastMinute {
             )
         })?;
         let never = AtomicBool::new(false);
-        let heard = read_recording(&sound, a4, naming, &never, |_| {})?;
+        let heard = read_recording(&sound, listening, naming, &never, |_| {})?;
         write_whole(&document, |out| write_json(&heard, out))?;
         Ok(vec![sound, document])
     }
@@ -179,7 +180,11 @@ mod tests {
         minute.push(&[0.0, 1.0, -1.0, 2.0, -2.0]);
         minute.push(&[0.0; 4800]);
         let files = minute
-            .write(None, AnalysisOptions::default(), folder.path())
+            .write(
+                &ListenerOptions::default(),
+                AnalysisOptions::default(),
+                folder.path(),
+            )
             .unwrap();
         let mut reader = hound::WavReader::open(&files[0]).unwrap();
         assert_eq!(
@@ -197,7 +202,11 @@ mod tests {
         minute.push(&[0.0; 2205]);
         let keep = || {
             minute
-                .write(None, AnalysisOptions::default(), folder.path())
+                .write(
+                    &ListenerOptions::default(),
+                    AnalysisOptions::default(),
+                    folder.path(),
+                )
                 .unwrap()
         };
         let (first, second) = (keep(), keep());

@@ -13,7 +13,7 @@ use crate::audio::capture::{Capture, StreamState, open_input};
 use crate::audio::{AudioError, capture};
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
-use crate::units::{FrameCount, Hertz, SampleRate};
+use crate::units::{FrameCount, SampleRate};
 use crate::view::live::Meter;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -53,8 +53,8 @@ pub enum News {
 pub struct ListeningOptions {
     /// The input, or a part of its name.
     pub device: Option<String>,
-    /// Frequency of A4 to start from.
-    pub a4: Option<Hertz>,
+    /// Which piano it is.
+    pub listening: ListenerOptions,
     /// How chords are named in what is kept.
     pub naming: AnalysisOptions,
     /// Where the last minute is written to.
@@ -152,10 +152,7 @@ struct Ear {
 impl Ear {
     fn new(capture: Capture, options: ListeningOptions, news: SyncSender<News>) -> Self {
         Self {
-            listener: Listener::new(ListenerOptions {
-                a4: options.a4,
-                ..ListenerOptions::default()
-            }),
+            listener: Listener::new(options.listening.clone()),
             last_minute: LastMinute::new(capture.info().rate),
             capture,
             options,
@@ -274,13 +271,13 @@ impl Ear {
     /// Writes on a thread of its own: reading a minute takes longer than the input can wait.
     fn keep(&self) {
         let (minute, news) = (self.last_minute.clone(), self.news.clone());
-        let (a4, naming, into) = (
-            self.options.a4,
+        let (listening, naming, into) = (
+            self.options.listening.clone(),
             self.options.naming,
             self.options.into.clone(),
         );
         thread::spawn(move || {
-            let kept = minute.write(a4, naming, &into);
+            let kept = minute.write(&listening, naming, &into);
             let _ = news.send(News::Kept(kept.map_err(|error| error.to_string())));
         });
     }

@@ -8,12 +8,15 @@ pub mod error;
 pub mod hear;
 #[cfg(feature = "live")]
 mod last_minute;
+mod learning;
 #[cfg(feature = "live")]
 mod listening;
 pub mod name;
 pub mod naming_options;
 #[cfg(feature = "live")]
 mod pace;
+pub mod piano_options;
+mod pianos;
 mod reading;
 #[cfg(feature = "live")]
 mod screen;

@@ -24,14 +24,17 @@ const TUNED_BY: FrameCount = FrameCount(20 * SampleRate::INTERNAL.get() as u64);
 /// If the recording cannot be read.
 pub fn read_recording(
     path: &Path,
-    a4: Option<Hertz>,
+    listening: &ListenerOptions,
     naming: AnalysisOptions,
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
-    let found_a4 = tuning_of_beginning(path, a4)?;
+    let found_a4 = tuning_of_beginning(path, listening.expected_a4())?;
     let mut source = audio::open(path)?;
-    let mut listener = Listener::new(ListenerOptions { a4, found_a4 });
+    let mut listener = Listener::new(ListenerOptions {
+        found_a4,
+        ..listening.clone()
+    });
     let mut heard = Heard::new(path.display().to_string(), naming);
     let mut events: Vec<Event> = Vec::new();
     let mut block = Vec::new();
@@ -54,7 +57,10 @@ pub fn read_recording(
 }
 
 /// The pitch of the piano in the first [`TUNED_BY`] of a recording, so that its first chord is read as well as its last.
-fn tuning_of_beginning(path: &Path, expected: Option<Hertz>) -> Result<Option<Hertz>, AudioError> {
+pub(super) fn tuning_of_beginning(
+    path: &Path,
+    expected: Hertz,
+) -> Result<Option<Hertz>, AudioError> {
     let mut source = audio::open(path)?;
     let (mut beginning, mut block) = (Vec::new(), Vec::new());
     while beginning.len() < TUNED_BY.0 as usize {
@@ -64,6 +70,6 @@ fn tuning_of_beginning(path: &Path, expected: Option<Hertz>) -> Result<Option<He
             break;
         }
     }
-    let estimate = estimate_a4(&beginning, expected.unwrap_or(Hertz::CONCERT_A4));
+    let estimate = estimate_a4(&beginning, expected);
     Ok(estimate.map(|found| found.a4))
 }

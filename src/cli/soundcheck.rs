@@ -5,10 +5,20 @@
 //! Limits: the advice assumes a quiet moment and some loud chords among what was heard.
 
 use super::CommandResult;
+use super::learning;
+use super::piano_options::PianoOptions;
 use clap::Args;
+use std::io;
+use std::path::PathBuf;
 
 /// Lists the sound inputs, shows the level of one and says what to change.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Learning a piano: lidprop soundcheck --learn parlour
+Play every key once, from the lowest to the highest, each alone for two or three seconds; or only some of them, in any order, chords
+too. It ends when you press Return, or when nothing has been played for a quarter of a minute. Then
+  lidprop take --piano parlour lesson.m4a
+hears that piano better than a stranger. What was learned is kept in your data folder, the sound is not.")]
 pub struct SoundcheckArgs {
     /// The input to check, or a part of its name.
     #[arg(long, value_name = "NAME")]
@@ -16,23 +26,42 @@ pub struct SoundcheckArgs {
     /// How long to listen, in seconds; 0 only lists the inputs.
     #[arg(long, value_name = "SECONDS", default_value_t = 8, value_parser = clap::value_parser!(u32).range(0..=600))]
     pub seconds: u32,
+    /// Learn this piano from its keys, and keep what was learned under this name.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["piano", "a4", "seconds"])]
+    pub learn: Option<String>,
+    /// Learn from this recording of the keys instead of the microphone.
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "learn",
+        conflicts_with = "device"
+    )]
+    pub from: Option<PathBuf>,
+    /// Which piano it is.
+    #[command(flatten)]
+    pub piano: PianoOptions,
 }
 
 /// Runs the command.
 ///
 /// # Errors
-/// If there is no such input, or it cannot be opened.
-#[cfg(feature = "live")]
+/// If there is no such input or recording, it cannot be read, no piano of that name is kept, or nothing could be learned.
 pub fn run(args: &SoundcheckArgs) -> CommandResult {
+    let out = &mut io::stdout();
+    match (&args.learn, &args.from) {
+        (Some(name), Some(recording)) => learning::from_recording(name, recording, out),
+        (Some(name), None) => learning::from_input(name, args.device.as_deref(), out),
+        (None, _) => check(args),
+    }
+}
+
+#[cfg(feature = "live")]
+fn check(args: &SoundcheckArgs) -> CommandResult {
     live::run(args)
 }
 
-/// Runs the command.
-///
-/// # Errors
-/// Always: this program was built without live sound.
 #[cfg(not(feature = "live"))]
-pub fn run(_args: &SoundcheckArgs) -> CommandResult {
+fn check(_args: &SoundcheckArgs) -> CommandResult {
     Err(super::CliError::failed(
         "this lidprop was built without live sound; build it with the feature `live`",
     ))
@@ -73,7 +102,8 @@ mod live {
     const GATED_DB: f64 = -100.0;
 
     pub fn run(args: &SoundcheckArgs) -> CommandResult {
-        let out = &mut io::stdout().lock();
+        let out = &mut io::stdout();
+        let listening = args.piano.listening()?;
         let inputs = list_inputs();
         if inputs.is_empty() {
             return Err(CliError::failed(AudioError::NoInput));
@@ -91,7 +121,12 @@ mod live {
         )
         .and_then(|()| out.flush())
         .map_err(CliError::from_stdout)?;
-        let measured = listen(capture, Duration::from_secs(args.seconds.into()), out)?;
+        let measured = listen(
+            capture,
+            Duration::from_secs(args.seconds.into()),
+            listening,
+            out,
+        )?;
         write!(out, "\n{}", report(&measured)).map_err(CliError::from_stdout)
     }
 
@@ -135,6 +170,7 @@ mod live {
     fn listen(
         mut capture: Capture,
         duration: Duration,
+        listening: ListenerOptions,
         out: &mut impl Write,
     ) -> Result<Measured, CliError> {
         let terminal = io::stdout().is_terminal();
@@ -143,11 +179,8 @@ mod live {
         } else {
             SHOW_EVERY_IN_LINES
         };
-        let (mut level, mut hum, mut listener) = (
-            LevelMeter::new(),
-            HumMeter::new(),
-            Listener::new(ListenerOptions::default()),
-        );
+        let (mut level, mut hum, mut listener) =
+            (LevelMeter::new(), HumMeter::new(), Listener::new(listening));
         let (mut block, mut events) = (Vec::new(), Vec::new());
         let (start, mut shown, mut all_zero) = (Instant::now(), Instant::now(), false);
         while start.elapsed() < duration {

@@ -7,11 +7,13 @@
 
 use super::error::{CliError, CommandResult, tell};
 use super::naming_options::NamingOptions;
+use super::piano_options::PianoOptions;
 use super::reading::read_recording;
 use crate::chart::recording::Heard;
+use crate::listener::ListenerOptions;
 use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
-use crate::units::Hertz;
+use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
 use clap::Args;
@@ -46,29 +48,30 @@ pub struct TakeArgs {
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
 
-    /// Pitch of A4 to start from, in hertz; without it, it is found from the sound
-    #[arg(long, value_name = "HZ", value_parser = parse_a4)]
-    pub a4: Option<Hertz>,
+    /// Which piano it is.
+    #[command(flatten)]
+    pub piano: PianoOptions,
+
+    /// How far the recording sounds off what was fingered, in half steps (-1: a half step lower, 0.4: an old cassette); what is
+    /// shown is as fingered
+    #[arg(long, value_name = "HALF-STEPS", allow_hyphen_values = true, value_parser = parse_half_steps)]
+    pub sounding: Option<Cents>,
 
     /// How chords are named.
     #[command(flatten)]
     pub naming: NamingOptions,
 }
 
-/// Pitches of A4 that are taken for a piano's, hertz: two whole tones either side of 440.
-const A4_RANGE: std::ops::RangeInclusive<f64> = 350.0..=555.0;
+/// Farthest that a recording may sound off: two whole tones, as turntables and tapes do at most.
+const FARTHEST_OFF: f64 = 4.0;
 
-pub(super) fn parse_a4(text: &str) -> Result<Hertz, String> {
-    text.parse()
+fn parse_half_steps(text: &str) -> Result<Cents, String> {
+    text.parse::<f64>()
         .ok()
-        .filter(|hertz| A4_RANGE.contains(hertz))
-        .and_then(|hertz| Hertz::new(hertz).ok())
+        .filter(|half_steps| half_steps.abs() <= FARTHEST_OFF)
+        .and_then(|half_steps| Cents::new(100.0 * half_steps).ok())
         .ok_or_else(|| {
-            format!(
-                "A4 of a piano lies between {} and {} Hz",
-                A4_RANGE.start(),
-                A4_RANGE.end()
-            )
+            format!("give half steps from -{FARTHEST_OFF} to {FARTHEST_OFF}, say -1 or 0.4")
         })
 }
 
@@ -86,6 +89,10 @@ pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> 
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
     let output = Output::chosen(args)?;
+    let mut listening = args.piano.listening()?;
+    if let Some(off) = args.sounding {
+        listening.a4 = Some(listening.expected_a4().raised_by(off));
+    }
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
@@ -94,6 +101,7 @@ pub fn run(args: &TakeArgs) -> CommandResult {
     let readings = Readings {
         jobs: &jobs,
         args,
+        listening: &listening,
         output: &output,
         bar: &bar,
         stop: &stop,
@@ -199,6 +207,7 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
 struct Readings<'a> {
     jobs: &'a [Job<'a>],
     args: &'a TakeArgs,
+    listening: &'a ListenerOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
     stop: &'a AtomicBool,
@@ -247,9 +256,9 @@ impl Readings<'_> {
             .as_ref()
             .map_err(String::clone)
             .and_then(|(path, target)| {
-                let heard = read_recording(
+                let mut heard = read_recording(
                     path,
-                    self.args.a4,
+                    self.listening,
                     self.args.naming.analysis(),
                     self.stop,
                     |share| {
@@ -259,6 +268,7 @@ impl Readings<'_> {
                     },
                 )
                 .map_err(|error| error.to_string())?;
+                heard.sounding_off = self.args.sounding;
                 match (target, self.output) {
                     (Some(target), Output::Folder(format, _)) => {
                         write_whole(target, |out| (format.write)(&heard, out))

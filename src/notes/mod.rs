@@ -9,8 +9,10 @@ pub mod evidence;
 pub mod features;
 pub mod model;
 pub mod network;
+pub mod own_piano;
 pub mod tracks;
 
 pub use evidence::{NoteEstimator, NoteEvidence};
 pub use model::{Model, ModelError};
 pub use network::NetworkEstimator;
+pub use own_piano::OwnPianoEstimator;

@@ -6,6 +6,7 @@
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
 use crate::chart::document::{Certainty, HeardChord};
+use crate::chart::entries::marks;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
 use crate::listener::{ChordNote, ChordSpan};
@@ -29,22 +30,32 @@ const OTHER_NAMES: usize = 2;
 pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
-    let mut doubts = false;
+    let (mut doubts, mut octaves, mut pedal) = (false, false, false);
     for (span, chord) in heard.chords.iter().zip(heard.chords()) {
         layout.print_chord(span, &chord, ink, out)?;
-        doubts |= span
-            .notes
+        octaves |= chord.marks.iter().any(|mark| mark.octave_open);
+        pedal |= chord.pedal;
+        doubts |= chord
+            .marks
             .iter()
-            .any(|note| note.certainty != Certainty::Sure);
+            .any(|mark| mark.certainty != Certainty::Sure && !mark.octave_open);
     }
     if heard.chords.is_empty() {
         writeln!(out, "  no chord was heard")?;
     }
     writeln!(out)?;
     outline(heard, ink, out)?;
-    if doubts {
-        let legend = "A4? likely   (A4) perhaps only ringing along";
-        writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
+    let legends = [
+        (doubts, "A4? likely   (A4) perhaps only ringing along"),
+        (
+            octaves,
+            "A4~ its octave cannot be told: perhaps only the key below",
+        ),
+        (pedal, "Ped. two hands cannot hold this, the pedal must"),
+    ];
+    for (place, (_, legend)) in legends.iter().filter(|(used, _)| *used).enumerate() {
+        let gap = if place == 0 { "\n" } else { "" };
+        writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     }
     Ok(())
 }
@@ -59,6 +70,21 @@ fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     match heard.a4 {
         Some(a4) => writeln!(out, "   A4 at {:.1} Hz", a4.get())?,
         None => writeln!(out)?,
+    }
+    if let Some(sounding) = heard.sounding(None) {
+        let (by, way) = (
+            sounding.half_steps.abs(),
+            if sounding.half_steps < 0.0 {
+                "lower"
+            } else {
+                "higher"
+            },
+        );
+        let steps = if by == 1.0 { "half step" } else { "half steps" };
+        writeln!(
+            out,
+            "  sounds {by} {steps} {way} than fingered; keys and names below are as fingered"
+        )?;
     }
     for warning in &heard.warnings {
         writeln!(out, "  note: {warning}")?;
@@ -76,7 +102,9 @@ fn outline(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     };
     let outline = heard.outline();
     if let Some(key) = outline.key {
-        row("key".into(), &format!("mostly {key}"))?;
+        let sounding = heard.sounding(Some(&key)).and_then(|sounding| sounding.key);
+        let sounding = sounding.map_or(String::new(), |key| format!(", sounding as {key}"));
+        row("key".into(), &format!("mostly {key}{sounding}"))?;
     }
     let start = |chord: usize| {
         heard.chords.get(chord).map_or_else(String::new, |span| {
@@ -145,7 +173,9 @@ impl Layout {
         let sounding = span.notes.iter().map(|note| (note.midi, note.certainty));
         let picture = one_line(sounding, self.range, &KeyShapes::BLOCKS);
         let mut left = vec![picture];
-        left.extend(wrapped(&notes_text(&span.notes, &chord.notes), self.left));
+        let pedal = if chord.pedal { " Ped." } else { "" };
+        let notes = notes_text(&span.notes, &chord.notes) + pedal;
+        left.extend(wrapped(&notes, self.left));
         let names = wrapped(&names_text(chord), self.right)
             .into_iter()
             .map(|line| embolden(line, chord, ink));
@@ -197,12 +227,15 @@ fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
     }
 }
 
-/// The notes lowest first by their `names`, the doubtful ones marked.
+/// The notes lowest first by their `names`, the doubtful ones marked: `A4~` where only the octave is in doubt, else as [`note_text`].
 pub fn notes_text(notes: &[ChordNote], names: &[String]) -> String {
-    let marked = notes
-        .iter()
+    let marked = marks(notes)
+        .into_iter()
         .zip(names)
-        .map(|(note, name)| note_text(name, note.certainty));
+        .map(|(mark, name)| match mark.octave_open {
+            true => format!("{name}~"),
+            false => note_text(name, mark.certainty),
+        });
     marked.collect::<Vec<_>>().join(" ")
 }
 

@@ -1,0 +1,217 @@
+//! From a pass over the keys to a profile.
+//!
+//! Input: a [`Lesson`]: the sound of the pass, and which key was heard when. Output: a [`PianoProfile`].
+//! Units: times in [`FrameCount`]s at the internal rate. Method: strikes of one moment are one chord; each key's note is measured
+//! from 60 ms after its strike to its end or the next strike, and partials shared with other keys that sound are left out. Of
+//! several strikes of a key the one that was heard best counts.
+//! Limits: a key that was heard as another cannot be told apart where its sound fits both; decay and beats are told of single notes only.
+
+use super::beating::{Beating, find_beating};
+use super::decay::{Decay, fit_decay};
+use super::partials::{Partial, StiffString, cents, fit_note};
+use super::profile::{KeyProfile, PianoProfile, SCHEMA};
+use crate::spectrum::stiffness::inharmonicity;
+use crate::units::{FrameCount, Hertz, MidiNote};
+use std::collections::BTreeMap;
+
+/// Strikes within this time are one chord (120 ms).
+const TOGETHER: u64 = 2646;
+/// Left out after a strike (60 ms: the hammer's thump) and before the end (30 ms: the damper, and the time of judging).
+const AFTER_STRIKE: u64 = 1323;
+const BEFORE_END: u64 = 662;
+/// More of a note (3.5 s) tells nothing new.
+const LONGEST: u64 = 77_175;
+/// Half steps from a key to the keys at its partials, where a ghost may be heard.
+const PARTIAL_KEYS: [i16; 6] = [12, 19, 24, 28, 31, 36];
+/// A key heard with less than these log-odds at another's partial is its ghost (0.9 likely).
+const GHOST_LOG_ODDS: f64 = 2.2;
+/// A key farther (cents) from its place, or a string that fits worse, was heard wrongly.
+const FARTHEST_CENTS: f64 = 60.0;
+const WORST_SPREAD_CENTS: f64 = 8.0;
+/// Sound between the partials that comes this near (dB) to them belongs to the key an octave below.
+const OCTAVE_BELOW_DB: f64 = -18.0;
+
+/// A key that was heard in the pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Strike {
+    /// The key.
+    pub midi: MidiNote,
+    /// When it was struck.
+    pub start: FrameCount,
+    /// When it was let go or lost.
+    pub end: FrameCount,
+    /// How surely it was heard: log-odds of the mean probability.
+    pub log_odds: f64,
+}
+
+/// A pass over the keys.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lesson {
+    /// The sound, mono at the internal rate.
+    pub samples: Vec<f32>,
+    /// The keys that were heard.
+    pub strikes: Vec<Strike>,
+    /// Frequency of A4 as followed to the end.
+    pub a4: Hertz,
+}
+
+/// Why nothing could be learned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("no key could be measured")]
+pub struct NothingLearned;
+
+/// Measures every key that was heard.
+///
+/// # Errors
+/// If none could be measured.
+pub fn learn(name: &str, lesson: &Lesson) -> Result<PianoProfile, NothingLearned> {
+    let mut best: BTreeMap<MidiNote, KeyProfile> = BTreeMap::new();
+    let chords = chords(&lesson.strikes);
+    for (index, chord) in chords.iter().enumerate() {
+        let next = chords.get(index + 1).map(|next| next[0].start);
+        for strike in chord {
+            let Some(mut key) = measure(lesson, strike, next) else {
+                continue;
+            };
+            let earlier = best.get(&strike.midi);
+            key.strikes = earlier.map_or(1, |earlier| earlier.strikes + 1);
+            if earlier.is_none_or(|earlier| key.own_log_odds >= earlier.own_log_odds) {
+                best.insert(strike.midi, key);
+            } else if let Some(earlier) = best.get_mut(&strike.midi) {
+                earlier.strikes += 1;
+            }
+        }
+    }
+    if best.is_empty() {
+        return Err(NothingLearned);
+    }
+    Ok(PianoProfile {
+        schema: SCHEMA.to_owned(),
+        name: name.to_owned(),
+        a4: lesson.a4,
+        keys: best.into_values().collect(),
+    })
+}
+
+/// The strikes by moment, without ghosts.
+fn chords(strikes: &[Strike]) -> Vec<Vec<Strike>> {
+    let mut strikes = strikes.to_vec();
+    strikes.sort_by_key(|strike| (strike.start, strike.midi));
+    let mut chords: Vec<Vec<Strike>> = Vec::new();
+    for strike in strikes {
+        match chords.last_mut() {
+            Some(chord) if strike.start.0 - chord[0].start.0 <= TOGETHER => chord.push(strike),
+            _ => chords.push(vec![strike]),
+        }
+    }
+    for chord in &mut chords {
+        let all = chord.clone();
+        chord.retain(|strike| !all.iter().any(|other| is_ghost(strike, other)));
+    }
+    chords
+}
+
+/// Whether `strike` is rather a partial of `other`.
+fn is_ghost(strike: &Strike, other: &Strike) -> bool {
+    strike.log_odds < GHOST_LOG_ODDS
+        && strike.log_odds < other.log_odds
+        && PARTIAL_KEYS.contains(&(strike.midi - other.midi).0)
+}
+
+fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option<KeyProfile> {
+    let start = strike.start.0 + AFTER_STRIKE;
+    let end = next
+        .map_or(strike.end.0, |next| strike.end.0.min(next.0))
+        .saturating_sub(BEFORE_END)
+        .min(start + LONGEST)
+        .min(lesson.samples.len() as u64);
+    let sound = lesson.samples.get(start as usize..end as usize)?;
+    let typical = typical_string(strike.midi, lesson.a4);
+    let others: Vec<StiffString> = lesson
+        .strikes
+        .iter()
+        .filter(|other| other.midi != strike.midi && !is_ghost(other, strike))
+        .filter(|other| other.start.0 < end && other.end.0 > start)
+        .map(|other| typical_string(other.midi, lesson.a4))
+        .collect();
+    let (string, partials) = fit_note(sound, typical, &others)?;
+    let tempered = strike.midi.frequency(lesson.a4).get();
+    let off = cents(string.partial(1.0), tempered);
+    if off.abs() > FARTHEST_CENTS || string.spread_cents > WORST_SPREAD_CENTS {
+        return None;
+    }
+    let alone = others.is_empty();
+    if alone && sounds_an_octave_below(sound, string, &partials) {
+        return None;
+    }
+    let strongest = partials.iter().map(|p| p.dbfs).fold(f64::MIN, f64::max);
+    let mut partials_db = vec![None; partials.last()?.number as usize];
+    for partial in &partials {
+        partials_db[partial.number as usize - 1] = Some(tenths(strongest - partial.dbfs));
+    }
+    Some(KeyProfile {
+        midi: strike.midi,
+        cents: hundredths(off),
+        stiffness: (string.stiffness * 1e7).round() / 1e7,
+        decay: alone.then(|| rounded_decay(sound)).flatten(),
+        partials_db,
+        beating: alone.then(|| rounded_beating(sound, string)).flatten(),
+        own_log_odds: hundredths(strike.log_odds),
+        strikes: 1,
+    })
+}
+
+/// Whether there is as much sound half way between the partials as an octave below would bring.
+fn sounds_an_octave_below(sound: &[f32], string: StiffString, partials: &[Partial]) -> bool {
+    let below = StiffString {
+        f0: string.f0 / 2.0,
+        stiffness: string.stiffness / 4.0,
+        ..string
+    };
+    if below.partial(1.0) < 27.0 {
+        return false;
+    }
+    let Some((_, with_octave)) = fit_note(sound, below, &[]) else {
+        return false;
+    };
+    let loudest = |partials: &mut dyn Iterator<Item = &Partial>| {
+        partials.map(|p| p.dbfs).fold(f64::MIN, f64::max)
+    };
+    let between = loudest(
+        &mut with_octave
+            .iter()
+            .filter(|p| p.number % 2 == 1 && p.number < 9),
+    );
+    between > loudest(&mut partials.iter()) + OCTAVE_BELOW_DB
+}
+
+fn typical_string(midi: MidiNote, a4: Hertz) -> StiffString {
+    StiffString::with_first_partial(
+        midi.frequency(a4).get(),
+        inharmonicity(f64::from(midi.get())),
+    )
+}
+
+/// Kept with the digits that mean something.
+fn rounded_decay(sound: &[f32]) -> Option<Decay> {
+    fit_decay(sound).map(|decay| Decay {
+        early: hundredths(decay.early),
+        late: hundredths(decay.late),
+        turns: hundredths(decay.turns),
+    })
+}
+
+fn rounded_beating(sound: &[f32], string: StiffString) -> Option<Beating> {
+    find_beating(sound, string).map(|beating| Beating {
+        cents: tenths(beating.cents),
+        depth_db: tenths(beating.depth_db),
+    })
+}
+
+fn tenths(x: f64) -> f64 {
+    (x * 10.0).round() / 10.0
+}
+
+fn hundredths(x: f64) -> f64 {
+    (x * 100.0).round() / 100.0
+}

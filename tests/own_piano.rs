@@ -1,0 +1,207 @@
+//! A piano is learned from its keys: its strings are measured, its faults told, and it is kept and used by name.
+
+#[path = "support/command.rs"]
+mod command;
+#[path = "support/strings.rs"]
+mod strings;
+mod support;
+
+use command::{Answer, Desk, recording};
+use lidprop::piano::partials::StiffString;
+use lidprop::piano::{Finding, KeyPlaces, Lesson, PianoProfile, Strike, findings, learn};
+use lidprop::spectrum::stiffness::inharmonicity;
+use lidprop::units::{FrameCount, Hertz, MidiNote};
+use strings::{RATE, strike};
+
+/// A piano of our own: stretched, twice as stiff as usual, one key flat, one unison off.
+const FLAT: (u8, f64) = (57, -15.0);
+const OFF_UNISON: (u8, f64) = (64, 6.0);
+
+fn stretch_cents(midi: u8) -> f64 {
+    0.012 * (f64::from(midi) - 62.0).powi(2) * (f64::from(midi) - 62.0).signum()
+}
+
+fn string_of(midi: u8, a4: Hertz, cents: f64) -> StiffString {
+    let first = MidiNote::new(midi).unwrap().frequency(a4).get() * (cents / 1200.0).exp2();
+    StiffString::with_first_partial(first, 2.0 * inharmonicity(f64::from(midi)))
+}
+
+/// Every second key from C2 to C6, 2.5 s each; the last four together.
+fn pass(a4: Hertz) -> Lesson {
+    let keys: Vec<u8> = (36..=84).step_by(2).chain([57]).collect();
+    let mut samples = vec![0.0_f32; (2.6 * RATE * (keys.len() + 1) as f64) as usize];
+    let mut strikes = Vec::new();
+    for (place, &midi) in keys.iter().enumerate() {
+        let start = 0.3 + 2.6 * place as f64;
+        let own = stretch_cents(midi) + if midi == FLAT.0 { FLAT.1 } else { 0.0 };
+        strike(
+            &mut samples,
+            string_of(midi, a4, own),
+            start,
+            start + 2.4,
+            1.0,
+        );
+        if midi == OFF_UNISON.0 {
+            let other = string_of(midi, a4, own + OFF_UNISON.1);
+            strike(&mut samples, other, start, start + 2.4, 0.5);
+        }
+        strikes.push(Strike {
+            midi: MidiNote::new(midi).unwrap(),
+            start: FrameCount((start * RATE) as u64),
+            end: FrameCount(((start + 2.4) * RATE) as u64),
+            log_odds: 4.0,
+        });
+    }
+    Lesson {
+        samples,
+        strikes,
+        a4,
+    }
+}
+
+#[test]
+fn pitch_and_stiffness_of_every_key_are_measured_and_those_between_follow_the_curve() {
+    let a4 = Hertz::new(436.0).unwrap();
+    let profile = learn("practice room", &pass(a4)).unwrap();
+    assert_eq!(profile.keys.len(), 26);
+    for key in &profile.keys {
+        let midi = key.midi.get();
+        if [FLAT.0, OFF_UNISON.0].contains(&midi) {
+            continue;
+        }
+        let off = key.cents - stretch_cents(midi);
+        assert!(off.abs() < 1.0, "key {midi} is {off} cents off");
+        let ratio = key.stiffness / (2.0 * inharmonicity(f64::from(midi)));
+        assert!((0.8..1.25).contains(&ratio), "key {midi}: B times {ratio}");
+        assert!(
+            key.decay
+                .is_some_and(|decay| decay.early > decay.late - 0.5),
+            "{key:?}"
+        );
+    }
+    let places = KeyPlaces::of(&profile);
+    for index in (17..62).step_by(2) {
+        let midi = index as u8 + 21;
+        let off = places.cents[index] - stretch_cents(midi);
+        assert!(off.abs() < 3.0, "key {midi} between is {off} cents off");
+    }
+}
+
+#[test]
+fn the_flat_key_and_the_beating_unison_are_told_and_no_other() {
+    let profile = learn("practice room", &pass(Hertz::CONCERT_A4)).unwrap();
+    let found = findings(&profile);
+    let [
+        Finding::OffPitch {
+            midi: flat,
+            cents: by,
+        },
+        Finding::Beating {
+            midi: beating,
+            cents: apart,
+        },
+    ] = found[..]
+    else {
+        panic!("{found:?}");
+    };
+    assert_eq!((flat.get(), beating.get()), (FLAT.0, OFF_UNISON.0));
+    assert!((by - FLAT.1).abs() < 2.0, "{by} cents");
+    assert!((apart - OFF_UNISON.1).abs() < 1.0, "{apart} cents");
+}
+
+#[test]
+fn a_profile_survives_being_kept_and_a_strange_one_is_refused() {
+    let profile = learn("practice room", &pass(Hertz::CONCERT_A4)).unwrap();
+    let text = serde_json::to_string(&profile).unwrap();
+    assert_eq!(PianoProfile::from_json(text.as_bytes()).unwrap(), profile);
+    let other = text.replace("lidprop-piano/1", "lidprop-piano/9");
+    let refusal = PianoProfile::from_json(other.as_bytes())
+        .unwrap_err()
+        .to_string();
+    assert!(refusal.contains("lidprop-piano/9"), "{refusal}");
+    let bent = text.replacen("\"cents\":", "\"cents\":900.0,\"x\":", 1);
+    assert!(PianoProfile::from_json(bent.as_bytes()).is_err());
+}
+
+/// Runs the binary with a data folder of its own.
+fn run(desk: &Desk, arguments: &[&str]) -> Answer {
+    let home = desk.path("home");
+    let mut command = desk.command(arguments);
+    command
+        .env("HOME", &home)
+        .env("XDG_DATA_HOME", home.join("data"));
+    Answer::of(command.output().unwrap())
+}
+
+#[test]
+fn a_piano_learned_from_recorded_chords_is_kept_under_its_name_and_used_by_take() {
+    let desk = Desk::new();
+    let chords = recording("held-chords.flac");
+    let chords = chords.to_str().unwrap();
+    let answer = run(
+        &desk,
+        &["soundcheck", "--learn", "class grand", "--from", chords],
+    );
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    assert!(answer.out.contains("keys; A4 at 4"), "{}", answer.out);
+    assert!(
+        answer.out.contains("--piano \"class grand\""),
+        "{}",
+        answer.out
+    );
+    let kept: Vec<String> = desk
+        .files()
+        .into_iter()
+        .filter(|file| file.ends_with("class grand.json"))
+        .collect();
+    assert_eq!(kept.len(), 1, "{:?}", desk.files());
+    let profile = PianoProfile::from_json(&std::fs::read(desk.path(&kept[0])).unwrap()).unwrap();
+    assert!(profile.keys.len() >= 15, "{} keys", profile.keys.len());
+    assert!(
+        profile.keys.iter().all(|key| key.cents.abs() < 20.0),
+        "{profile:?}"
+    );
+
+    let taken = run(
+        &desk,
+        &["take", "--piano", "class grand", "--write", "json", chords],
+    );
+    assert_eq!(taken.code, 0, "{}", taken.err);
+    assert!(taken.out.contains("\"notes\""));
+
+    run(&desk, &["take", "--piano", "clas grand", chords]).refuses(
+        1,
+        &[
+            "no piano is called 'clas grand'",
+            "did you mean 'class grand'",
+        ],
+    );
+}
+
+#[test]
+fn names_that_are_none_and_pianos_that_are_not_there_are_told_in_one_sentence() {
+    let desk = Desk::new();
+    let chords = recording("held-chords.flac");
+    let chords = chords.to_str().unwrap();
+    run(&desk, &["take", "--piano", "parlour", chords])
+        .refuses(1, &["none is kept yet", "soundcheck --learn"]);
+    run(
+        &desk,
+        &["soundcheck", "--learn", "../parlour", "--from", chords],
+    )
+    .refuses(2, &["is no name for a piano"]);
+    let silence = desk.file("silence.wav", &command::wav(22_050, &[0; 44_100], 88_200));
+    let silence = silence.to_str().unwrap();
+    run(
+        &desk,
+        &["soundcheck", "--learn", "parlour", "--from", silence],
+    )
+    .refuses(1, &["no key could be measured"]);
+    assert!(desk.files().iter().all(|file| !file.ends_with(".json")));
+    desk.file(
+        "home/data/lidprop/pianos/torn.json",
+        b"{\"schema\": \"lidprop-piano/1\", \"na",
+    );
+    run(&desk, &["take", "--piano", "torn", chords])
+        .refuses(1, &["torn.json", "learn the piano again"]);
+}
