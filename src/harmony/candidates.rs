@@ -2,8 +2,9 @@
 //!
 //! Input: [`Sounding`] and [`Context`]. Output: candidates with costs and probabilities. Units: costs in natural-log units (see [`super::score`]).
 //! Method: our own. Sets are twelve bits seen from the root; what is missing, added or strange in the bass costs; the cheapest shape of a
-//! root survives; a doubtful note may be left out at the price of its certainty; costs become probabilities by softmax with "no good name" as one
-//! more candidate. Limits: at most two notes beside a shape, at most two doubtful notes left out.
+//! root survives; costs become probabilities by softmax with "no good name" as one more candidate. Where notes are uncertain, this is done for
+//! each set of them that may sound, and the probabilities of names are added up, weighed by those of the sets (total probability).
+//! Limits: at most two notes beside a shape; at most three pitch classes are doubted; one that was not heard at all is never added.
 
 use super::degree::DegreeSet;
 use super::pitch::{PitchClass, PitchSet};
@@ -12,13 +13,19 @@ use super::score::PENALTIES as P;
 use super::speller::Speller;
 use super::symbol::Chord;
 use super::weighing::{Surroundings, weigh};
-use super::{Context, Sounding};
+use super::{Context, Sounding, SoundingNote};
 use crate::units::MidiNote;
 
 /// A name that costs this much more than the best is not looked for: its share would be below one in a hundred thousand.
 const HOPELESS: f32 = 3.0;
-/// Notes weaker than this may be left out of a name.
-const DOUBTFUL: f32 = 0.6;
+/// A pitch class less certain than this may not sound at all.
+const CERTAIN: f32 = 0.98;
+/// Nothing that is reported is taken to be less certain than this.
+const LEAST_CERTAIN: f32 = 0.02;
+/// Most pitch classes whose absence is considered: each doubles the work.
+const MOST_DOUBTED: usize = 3;
+/// So many pitch classes stay in a set that leaves some out.
+const FEWEST_OF_A_CHORD: u32 = 3;
 
 /// What the naming looks at: pitch classes, bass, lowest two notes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,8 +68,6 @@ pub(crate) struct Candidate {
     /// The bass, if it is not the root.
     pub bass: Option<PitchClass>,
     pub cost: f32,
-    /// A doubtful note that this name leaves out.
-    pub left_out: PitchSet,
 }
 
 impl Candidate {
@@ -80,6 +85,14 @@ impl Candidate {
     /// True if the root is left to the bass player.
     pub(crate) fn rootless(&self) -> bool {
         self.missing & 1 != 0
+    }
+
+    /// True if both are written alike.
+    fn says_the_same_as(&self, other: &Self) -> bool {
+        let said = |c: &Self| c.missing & !c.shape.silent;
+        (self.root, self.bass, self.added) == (other.root, other.bass, other.added)
+            && std::ptr::eq(self.shape, other.shape)
+            && said(self) == said(other)
     }
 
     /// The chord with its root spelled as `speller` finds best.
@@ -104,42 +117,95 @@ impl Candidate {
 }
 
 /// Candidates, best first, with their probabilities, and the probability that none is good.
+///
+/// A name's probability is the sum, over the sets of notes that may sound, of the set's probability times that of the name given the set.
 pub(crate) fn ranked(
     sounding: &Sounding,
     heard: Heard,
     context: &Context,
 ) -> (Vec<(Candidate, f32)>, f32) {
-    let mut best: Vec<Candidate> = Vec::with_capacity(24);
-    gather(heard, context, PitchSet::EMPTY, 0.0, &mut best);
-    for (left_out, price) in doubtful(sounding) {
-        let set = PitchSet::from_bits(heard.set.bits() & !left_out.bits());
-        let rest = Sounding {
-            notes: sounding
-                .notes
-                .iter()
-                .copied()
-                .filter(|n| !left_out.contains(PitchClass::from(n.midi)))
-                .collect(),
-            ..sounding.clone()
-        };
-        if let Some(fewer) = Heard::of(&rest).filter(|h| h.set == set) {
-            gather(fewer, context, left_out, price, &mut best);
+    let weight = |cost: f32| (-cost / P.temperature).exp();
+    let (mut named, mut none, mut total): (Vec<(Candidate, f32)>, f32, f32) =
+        (Vec::with_capacity(24), 0.0, 0.0);
+    let mut best: Vec<Candidate> = Vec::with_capacity(12);
+    for (notes, probability) in likely_sets(sounding, heard) {
+        best.clear();
+        gather(notes, context, &mut best);
+        let least = best.iter().map(|c| c.cost).fold(P.no_name, f32::min);
+        // Players play chords: a set that has a good name is likelier by what its name costs less.
+        let share = probability * (-least).exp();
+        let unnamed = weight(if hardly_a_chord(sounding, notes) {
+            P.no_name_of_few
+        } else {
+            P.no_name
+        });
+        let sum = unnamed + best.iter().map(|c| weight(c.cost)).sum::<f32>();
+        total += share;
+        none += share * unnamed / sum;
+        for &candidate in &best {
+            let likely = share * weight(candidate.cost) / sum;
+            match named
+                .iter_mut()
+                .find(|(c, _)| c.says_the_same_as(&candidate))
+            {
+                Some((_, sum)) => *sum += likely,
+                None => named.push((candidate, likely)),
+            }
         }
     }
-    best.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let weight = |cost: f32| (-cost / P.temperature).exp();
-    let none = weight(if hardly_a_chord(sounding, heard) {
-        P.no_name_of_few
-    } else {
-        P.no_name
-    });
-    let total: f32 = none + best.iter().map(|c| weight(c.cost)).sum::<f32>();
-    (
-        best.into_iter()
-            .map(|c| (c, weight(c.cost) / total))
-            .collect(),
-        none / total,
-    )
+    for (candidate, likely) in &mut named {
+        *likely /= total;
+        // What the name costs over all sets; of one set alone the differences stay as they are.
+        candidate.cost = -P.temperature * likely.max(f32::MIN_POSITIVE).ln();
+    }
+    named.sort_by(|a, b| b.1.total_cmp(&a.1));
+    (named, none / total)
+}
+
+/// The sets of notes that may sound, the fullest first: all that is heard, and the same without one or more of the [`MOST_DOUBTED`]
+/// least certain pitch classes; each with the probability of just these notes, if notes err independently.
+fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
+    let mut strongest = [0.0_f32; 12];
+    for note in &sounding.notes {
+        let class = PitchClass::from(note.midi).get() as usize;
+        strongest[class] = strongest[class].max(note.weight.get());
+    }
+    let mut doubted: Vec<(PitchClass, f32)> = PitchClass::all()
+        .filter(|&class| heard.set.contains(class) && sounding.stated_bass != Some(class))
+        .map(|class| (class, strongest[class.get() as usize].max(LEAST_CERTAIN)))
+        .filter(|&(_, certain)| certain < CERTAIN)
+        .collect();
+    doubted.sort_by(|a, b| a.1.total_cmp(&b.1));
+    doubted.truncate(MOST_DOUBTED);
+    let mut sets = Vec::with_capacity(1 << doubted.len());
+    for without in 0..1_usize << doubted.len() {
+        let (mut left_out, mut probability) = (PitchSet::EMPTY, 1.0);
+        for (i, &(class, certain)) in doubted.iter().enumerate() {
+            if without & (1 << i) != 0 {
+                left_out = left_out.with(class);
+                probability *= 1.0 - certain;
+            } else {
+                probability *= certain;
+            }
+        }
+        if left_out.is_empty() {
+            sets.push((heard, probability));
+        } else if heard.set.len() - left_out.len() >= FEWEST_OF_A_CHORD
+            && let Some(fewer) = Heard::of(&without_classes(sounding, left_out))
+        {
+            sets.push((fewer, probability));
+        }
+    }
+    sets
+}
+
+/// What sounds but for some pitch classes.
+fn without_classes(sounding: &Sounding, left_out: PitchSet) -> Sounding {
+    let stays = |note: &SoundingNote| !left_out.contains(PitchClass::from(note.midi));
+    Sounding {
+        notes: sounding.notes.iter().copied().filter(stays).collect(),
+        ..*sounding
+    }
 }
 
 /// True of an interval other than a fifth above its bass, and of a cluster: three keys or more, each at most a whole step above the one before.
@@ -152,44 +218,13 @@ fn hardly_a_chord(sounding: &Sounding, heard: Heard) -> bool {
     midis.windows(2).all(|pair| (pair[1] - pair[0]).0 <= 2)
 }
 
-/// Sets of doubtful pitch classes that a name may leave out (one, or the two weakest), with their price:
-/// the log-odds that the note is there, and never less than a little, so that a name with all notes wins where it is as good.
-fn doubtful(sounding: &Sounding) -> Vec<(PitchSet, f32)> {
-    let mut strongest = [0.0_f32; 12];
-    for note in &sounding.notes {
-        let class = PitchClass::from(note.midi).get() as usize;
-        strongest[class] = strongest[class].max(note.weight.get());
-    }
-    let price = |w: f32| (w.max(0.02) / (1.0 - w)).ln().max(0.0) + 0.5 + w;
-    let mut weak: Vec<(PitchClass, f32)> = PitchClass::all()
-        .map(|class| (class, strongest[class.get() as usize]))
-        .filter(|&(_, w)| w > 0.0 && w < DOUBTFUL)
-        .collect();
-    weak.sort_by(|a, b| a.1.total_cmp(&b.1));
-    weak.truncate(2);
-    let mut sets: Vec<(PitchSet, f32)> = weak
-        .iter()
-        .map(|&(class, w)| (PitchSet::EMPTY.with(class), price(w)))
-        .collect();
-    if let [(a, pa), (b, pb)] = sets[..] {
-        sets.push((PitchSet::from_bits(a.bits() | b.bits()), pa + pb));
-    }
-    sets
-}
-
 /// The set without its `count` lowest notes: cheaper than counting them.
 fn without_lowest(set: u16, count: u32) -> u16 {
     (0..count).fold(set, |set, _| set & set.wrapping_sub(1))
 }
 
-/// Adds the best candidate of every root to `best`, or betters the one that is there.
-fn gather(
-    heard: Heard,
-    context: &Context,
-    left_out: PitchSet,
-    price: f32,
-    best: &mut Vec<Candidate>,
-) {
+/// Adds the best candidate of every root to `best`.
+fn gather(heard: Heard, context: &Context, best: &mut Vec<Candidate>) {
     // From the bass up: the likeliest root first makes the search short.
     let mut cheapest = f32::INFINITY;
     for root in (0..12).map(|up| heard.bass.up(up)) {
@@ -223,15 +258,9 @@ fn gather(
                 champion = Some(found);
             }
         }
-        if let Some(mut found) = champion {
+        if let Some(found) = champion {
             cheapest = cheapest.min(found.cost);
-            found.cost += price;
-            found.left_out = left_out;
-            match best.iter_mut().find(|c| c.root == root) {
-                Some(old) if old.cost <= found.cost => {}
-                Some(old) => *old = found,
-                None => best.push(found),
-            }
+            best.push(found);
         }
     }
 }

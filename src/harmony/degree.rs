@@ -38,6 +38,36 @@ const ROWS: [Row; 20] = [
     Row("13", 9, 13),
 ];
 
+/// The degrees that lie at each half step above the root, as bits.
+const AT: [u32; 12] = {
+    let mut at = [0; 12];
+    let mut row = 0;
+    while row < ROWS.len() {
+        at[ROWS[row].1 as usize] |= 1 << row;
+        row += 1;
+    }
+    at
+};
+
+/// Every degree by its number, then by its half steps.
+const BY_NUMBER: [Degree; ROWS.len()] = {
+    let mut sorted = [Degree(0); ROWS.len()];
+    let mut found = 0;
+    let mut place = 0;
+    while place < 14 * 12 {
+        let mut row = 0;
+        while row < ROWS.len() {
+            if ROWS[row].2 as usize * 12 + ROWS[row].1 as usize == place {
+                sorted[found] = Degree(row as u8);
+                found += 1;
+            }
+            row += 1;
+        }
+        place += 1;
+    }
+    sorted
+};
+
 /// [`Degree::fifths`] of every row.
 const FIFTHS: [i8; ROWS.len()] = {
     // Of the letters counted from the root's: a second lies two fifths up, a third four, and so on; an accidental is seven fifths.
@@ -150,7 +180,7 @@ impl fmt::Display for Degree {
 }
 
 /// A set of degrees.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct DegreeSet(u32);
 
 impl DegreeSet {
@@ -246,7 +276,12 @@ impl DegreeSet {
 
     /// The degree of this set that lies `half_steps` above the root.
     pub fn at(self, half_steps: u8) -> Option<Degree> {
-        self.iter().find(|d| d.half_steps() == half_steps)
+        Self(self.0 & AT[half_steps as usize]).iter().next()
+    }
+
+    /// The degrees by their number, flat ones before sharp ones.
+    pub(crate) fn by_number(self) -> impl Iterator<Item = Degree> {
+        BY_NUMBER.into_iter().filter(move |&d| self.contains(d))
     }
 
     /// The notes as a set counted from the root.

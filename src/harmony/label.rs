@@ -38,25 +38,27 @@ pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
         Some((root, lower)) => (root, from_lower(root, lower, chord)),
         None => (chord.root, sounding),
     };
-    let (name, set) = SHORTHANDS
-        .iter()
-        .min_by_key(|(_, set)| sounding.difference(*set).len())
+    let exact = SHORTHANDS.iter().find(|(_, set)| *set == sounding);
+    let (name, set) = exact
+        .or_else(|| {
+            SHORTHANDS
+                .iter()
+                .min_by_key(|(_, set)| sounding.difference(*set).len())
+        })
         .expect("there are shorthands");
     let mut out = String::with_capacity(24);
     [root.name(), ":", name]
         .iter()
         .for_each(|part| out.push_str(part));
-    let missing = set.minus(sounding).iter().map(|d| (d, "*"));
-    let mut extra: Vec<_> = missing
-        .chain(sounding.minus(*set).iter().map(|d| (d, "")))
-        .collect();
-    extra.sort_by_key(|(d, _)| (d.number(), d.half_steps()));
-    for (i, (degree, sign)) in extra.iter().enumerate() {
+    let apart = sounding.difference(*set);
+    for (i, degree) in apart.by_number().enumerate() {
         out.push(if i == 0 { '(' } else { ',' });
-        out.push_str(sign);
+        if set.contains(degree) {
+            out.push('*');
+        }
         out.push_str(degree.name());
     }
-    if !extra.is_empty() {
+    if !apart.is_empty() {
         out.push(')');
     }
     if let Some(bass) = chord.bass

@@ -3,7 +3,7 @@
 //! Input: [`Sounding`] and [`Context`]. Output: [`Naming`]. Units: costs in natural-log units (see [`super::score`]), scores 0 to 1.
 //! Method: our own. For each of twelve roots each shape of the vocabulary is laid over the sounding set as bits; what is missing, added,
 //! or strange in the bass costs; the cheapest reading a root survives; costs become probabilities by softmax with "no good name" as one more
-//! candidate. A doubtful note may be left out at the price of its certainty. Limits: at most two notes beside a shape.
+//! candidate. Where notes are uncertain, every set of them that may sound is named (see [`super::candidates`]). Limits: at most two notes beside a shape.
 
 use super::candidates::{Candidate, Heard, ranked};
 use super::degree::{Degree, DegreeSet};
@@ -143,17 +143,16 @@ pub(crate) fn degree_names(
         6 if !sounds(7) => "b5",
         other => BESIDE[other as usize],
     };
-    sounding
-        .iter()
-        .map(|&(class, name)| {
-            let half_steps = half_steps(class);
-            let degree = chord
-                .degrees
-                .at(half_steps)
-                .map_or_else(|| beside(half_steps), Degree::name);
-            (name.name().into(), degree.into())
-        })
-        .collect()
+    let mut degrees = BTreeMap::new();
+    for &(class, name) in sounding {
+        let half_steps = half_steps(class);
+        let degree = chord
+            .degrees
+            .at(half_steps)
+            .map_or_else(|| beside(half_steps), Degree::name);
+        degrees.insert(name.name().into(), degree.into());
+    }
+    degrees
 }
 
 /// Two complete triads, one above the other: a fraction of two chords.

@@ -70,8 +70,8 @@ const MOST_TAKES: usize = 10;
 /// How much the naming (its cost above that of the best name) counts beside the course of the progression.
 const NAME_WEIGHT: f32 = 3.0;
 /// The neighbours may put another name before the best one only where that one costs at most this much less:
-/// the ear hears the chord first.
-const OVERRULED: f32 = 0.4;
+/// the ear hears the chord first. Penalties go in steps of 0.05.
+const OVERRULED: f32 = 0.42;
 /// A stand-in is a bolder claim than a name.
 const STAND_IN: f32 = 0.9;
 

@@ -181,6 +181,10 @@ pub(crate) static SHAPES: LazyLock<Vec<Shape>> = LazyLock::new(|| {
     shapes
 });
 
+/// Those of [`SHAPES`] that are dominants, the commonest first.
+pub(crate) static DOMINANTS: LazyLock<Vec<&'static Shape>> =
+    LazyLock::new(|| SHAPES.iter().filter(|shape| shape.dominant).collect());
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,7 +6,7 @@
 use super::Context;
 use super::degree::DegreeSet;
 use super::pitch::{PitchClass, PitchSet};
-use super::quality::{SHAPES, Shape};
+use super::quality::{DOMINANTS, Shape};
 use super::reading_kinds::TRIADS;
 use super::readings::{Draft, Scene, Why};
 use super::resolution::{DOMINANT, Fall, target_of_dominant};
@@ -19,7 +19,7 @@ const PARTNER_SOUNDS: f32 = 2.0;
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
 pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
     let mut found: Option<(&'static Shape, f32)> = None;
-    for shape in SHAPES.iter().filter(|s| s.dominant) {
+    for &shape in DOMINANTS.iter() {
         // The commonest come first.
         if found.is_some_and(|(_, best)| best <= shape.rarity) {
             break;

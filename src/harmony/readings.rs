@@ -16,7 +16,6 @@ use super::speller::Speller;
 use super::spelling::Spelled;
 use super::symbol::{Chord, Style};
 use super::{Context, Reading, Resolution, label};
-use std::fmt::Write;
 
 /// Most readings that are listed.
 const MOST_READINGS: usize = 12;
@@ -118,15 +117,13 @@ fn write_out(scene: &Scene, draft: Draft, total: f32) -> Reading {
     };
     let sounding = speller.notes(set, chord);
     let family = |style| {
-        let mut text = String::new();
+        let mut text = String::with_capacity(24);
         for &member in &draft.family {
-            let chord = Chord::new(scene.speller.root(member, DOMINANT), DOMINANT);
-            let _ = write!(
-                text,
-                "{}{}",
-                if text.is_empty() { "" } else { " " },
-                chord.symbol(style)
-            );
+            if !text.is_empty() {
+                text.push(' ');
+            }
+            Chord::new(scene.speller.root(member, DOMINANT), DOMINANT)
+                .write_symbol(&mut text, style);
         }
         text
     };

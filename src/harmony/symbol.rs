@@ -95,18 +95,23 @@ impl Chord {
     /// The symbol in this style.
     pub fn symbol(&self, style: Style) -> String {
         let mut out = String::with_capacity(24);
-        write_note(&mut out, self.root, style);
-        write_body(&mut out, self.degrees, self.omitted, style);
+        self.write_symbol(&mut out, style);
+        out
+    }
+
+    /// Adds the symbol in this style to `out`.
+    pub(crate) fn write_symbol(&self, out: &mut String, style: Style) {
+        write_note(out, self.root, style);
+        write_body(out, self.degrees, self.omitted, style);
         if let Some((root, degrees)) = self.lower {
             out.push('|');
-            write_note(&mut out, root, style);
-            write_body(&mut out, degrees, DegreeSet::EMPTY, style);
+            write_note(out, root, style);
+            write_body(out, degrees, DegreeSet::EMPTY, style);
         }
         if let Some(bass) = self.bass {
             out.push('/');
-            write_note(&mut out, bass, style);
+            write_note(out, bass, style);
         }
-        out
     }
 
     /// The chord whose symbol is the shortest that a band can play from: an altered dominant is `7alt`, suspensions lose their upper notes,
@@ -154,9 +159,17 @@ static BODIES: LazyLock<[Vec<String>; Style::ALL.len()]> = LazyLock::new(|| {
     Style::ALL.map(|style| QUALITIES.iter().map(|q| body_of(q.body, style)).collect())
 });
 
+/// The rows of the vocabulary by their degrees, sorted for a quick search.
+static BY_DEGREES: LazyLock<Vec<(DegreeSet, usize)>> = LazyLock::new(|| {
+    let mut rows: Vec<_> = QUALITIES.iter().map(|q| q.degrees).zip(0..).collect();
+    rows.sort_unstable();
+    rows
+});
+
 /// The row of the vocabulary that takes the fewest words to turn into `degrees`, what must be added to it and what left out.
 fn nearest(degrees: DegreeSet) -> (usize, DegreeSet, DegreeSet) {
-    if let Some(exact) = QUALITIES.iter().position(|q| q.degrees == degrees) {
+    if let Ok(at) = BY_DEGREES.binary_search_by_key(&degrees, |&(row, _)| row) {
+        let exact = BY_DEGREES[at].1;
         return (exact, DegreeSet::EMPTY, DegreeSet::EMPTY);
     }
     let words = |row: DegreeSet| {
@@ -200,6 +213,9 @@ fn write_body(out: &mut String, degrees: DegreeSet, omitted: DegreeSet, style: S
     let (row, added, missing) = nearest(degrees);
     let body = &BODIES[style as usize][row];
     out.push_str(body);
+    if added.union(missing).union(omitted).is_empty() {
+        return;
+    }
     // A b9 in place of the 9 is an alteration: m13(b9), not m13(addb9)(no9), which would leave both out.
     let replaced_by = |altered: Degree| -> DegreeSet {
         let same_number = |m: &Degree| m.is_tension() && m.number() == altered.number();

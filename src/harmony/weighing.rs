@@ -7,7 +7,7 @@
 use super::Context;
 use super::candidates::{Candidate, Heard};
 use super::degree::{Degree, DegreeSet};
-use super::pitch::{PitchClass, PitchSet};
+use super::pitch::PitchClass;
 use super::quality::Shape;
 use super::score::PENALTIES as P;
 
@@ -208,7 +208,6 @@ pub(crate) fn weigh(
         missing,
         bass,
         cost,
-        left_out: PitchSet::EMPTY,
     })
 }
 
