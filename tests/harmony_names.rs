@@ -4,6 +4,7 @@ use lidprop::harmony::quality::QUALITIES;
 use lidprop::harmony::{
     Chord, Context, Key, Naming, PitchClass, Sounding, Spelled, Verdict, name_chord,
 };
+use lidprop::units::Share;
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -72,12 +73,15 @@ struct Tally {
     three: f64,
     /// Spelled as listed when the notes were typed by name.
     typed: f64,
+    /// Expected calibration error of the first name's score.
+    calibration: f64,
 }
 
 /// Names every case of a file; `shown` prints those that are not right.
 fn tally(file: &str, shown: bool) -> Tally {
     let cases: Vec<Case> = serde_json::from_str(file).unwrap();
     let (mut first, mut three, mut typed_right, mut keys_right) = (0, 0, 0, 0);
+    let mut bins = [(0.0, 0.0); 10];
     for case in &cases {
         let spelled = case.spelled();
         let numbers = stacked(spelled.iter().map(|s| s.class()));
@@ -89,6 +93,11 @@ fn tally(file: &str, shown: bool) -> Tally {
         let naming = name_chord(&typed, &case.context());
         let unnamed = case.no_good_name && naming.verdict != Verdict::Named;
         let rank = rank(case, &naming);
+        if let Some(best) = naming.names.first() {
+            let bin = &mut bins[((10.0 * best.score) as usize).min(9)];
+            bin.0 += f64::from(best.score);
+            bin.1 += f64::from(u8::from(rank == Some(0)));
+        }
         let notes = |naming: &Naming| {
             naming
                 .notes
@@ -129,8 +138,13 @@ fn tally(file: &str, shown: bool) -> Tally {
         }
     }
     let share = |n: usize| n as f64 / cases.len() as f64;
+    let apart: f64 = bins
+        .iter()
+        .map(|(said, true_share)| f64::abs(said - true_share))
+        .sum();
+    let calibration = apart / cases.len() as f64;
     println!(
-        "{} cases: first {:.3}, among three {:.3}, spelled {:.3}, spelled from keys alone {:.3}",
+        "{} cases: calibration error {calibration:.3}, first {:.3}, among three {:.3}, spelled {:.3}, spelled from keys alone {:.3}",
         cases.len(),
         share(first),
         share(three),
@@ -141,6 +155,7 @@ fn tally(file: &str, shown: bool) -> Tally {
         first: share(first),
         three: share(three),
         typed: share(typed_right),
+        calibration,
     }
 }
 
@@ -162,6 +177,69 @@ fn accepted_names_of_the_watched_voicings_come_first_or_among_three() {
 fn accepted_names_of_the_held_out_voicings_come_first_or_among_three() {
     let right = tally(include_str!("data/voicing_names_held_out.json"), false);
     assert!(right.first >= 0.85 && right.three >= 0.97 && right.typed >= 0.90);
+    assert!(right.calibration <= 0.10);
+}
+
+/// What a listener that is right about its certainty reports of a voicing: some true keys only half sure, and of each certainty as
+/// many false keys as it admits, at octaves, twelfths and half steps of true ones.
+fn uncertain(random: &mut fastrand::Rng, numbers: &[u8]) -> Vec<(u8, f32)> {
+    let mut heard: Vec<(u8, f32)> = Vec::new();
+    for &midi in numbers {
+        let certain = if random.u8(..4) == 0 {
+            0.5 + 0.49 * random.f32()
+        } else {
+            0.99
+        };
+        heard.push((midi, certain));
+        if random.f32() < (1.0 - certain) / certain {
+            let step = [12, 19, 24, -12, 7, 1, -1][random.usize(..7)];
+            heard.push(((i32::from(midi) + step) as u8, certain));
+        }
+    }
+    heard.sort_by_key(|h| h.0);
+    heard.dedup_by_key(|h| h.0);
+    heard
+}
+
+#[test]
+fn uncertain_notes_are_named_better_by_their_certainty_than_as_if_all_were_sure() {
+    let files = [
+        include_str!("data/voicing_names.json"),
+        include_str!("data/voicing_names_watched.json"),
+    ];
+    let cases: Vec<Case> = files
+        .iter()
+        .flat_map(|file| serde_json::from_str::<Vec<Case>>(file).unwrap())
+        .filter(|case| !case.no_good_name)
+        .collect();
+    let mut random = fastrand::Rng::with_seed(23);
+    let (mut weighed, mut sure, mut all) = ([0, 0], [0, 0], 0);
+    for case in cases.iter().cycle().take(10 * cases.len()) {
+        let numbers = stacked(case.spelled().iter().map(|s| s.class()));
+        let heard = uncertain(&mut random, &numbers);
+        let mut sounding = Sounding::of_midi(&heard.iter().map(|h| h.0).collect::<Vec<_>>());
+        let mut count = |sounding: &Sounding, right: &mut [i32; 2]| {
+            let rank = rank(case, &name_chord(sounding, &case.context()));
+            right[0] += i32::from(rank == Some(0));
+            right[1] += i32::from(rank.is_some_and(|r| r < 3));
+        };
+        count(&sounding, &mut sure);
+        for (note, (_, certain)) in sounding.notes.iter_mut().zip(&heard) {
+            note.weight = Share::clamped(*certain);
+        }
+        count(&sounding, &mut weighed);
+        all += 1;
+    }
+    let share = |n: i32| f64::from(n) / f64::from(all);
+    println!(
+        "{all} uncertain voicings: first {:.3}, among three {:.3}; as if all were sure {:.3}, {:.3}",
+        share(weighed[0]),
+        share(weighed[1]),
+        share(sure[0]),
+        share(sure[1])
+    );
+    assert!(share(weighed[0]) >= share(sure[0]) + 0.02);
+    assert!(share(weighed[1]) >= share(sure[1]) + 0.02);
 }
 
 #[test]
