@@ -181,7 +181,7 @@ fn accepted_names_of_the_held_out_voicings_come_first_or_among_three() {
 }
 
 /// What a listener that is right about its certainty reports of a voicing: some true keys only half sure, and of each certainty as
-/// many false keys as it admits, at octaves, twelfths and half steps of true ones.
+/// many false keys as it admits: three in four at octaves of true ones, else at twelfths and half steps.
 fn uncertain(random: &mut fastrand::Rng, numbers: &[u8]) -> Vec<(u8, f32)> {
     let mut heard: Vec<(u8, f32)> = Vec::new();
     for &midi in numbers {
@@ -192,7 +192,7 @@ fn uncertain(random: &mut fastrand::Rng, numbers: &[u8]) -> Vec<(u8, f32)> {
         };
         heard.push((midi, certain));
         if random.f32() < (1.0 - certain) / certain {
-            let step = [12, 19, 24, -12, 7, 1, -1][random.usize(..7)];
+            let step = [12, 12, 12, -12, -12, 24, 19, 1][random.usize(..8)];
             heard.push(((i32::from(midi) + step) as u8, certain));
         }
     }
@@ -218,7 +218,7 @@ fn uncertain_notes_are_named_better_by_their_certainty_than_as_if_all_were_sure(
         let numbers = stacked(case.spelled().iter().map(|s| s.class()));
         let heard = uncertain(&mut random, &numbers);
         let mut sounding = Sounding::of_midi(&heard.iter().map(|h| h.0).collect::<Vec<_>>());
-        let mut count = |sounding: &Sounding, right: &mut [i32; 2]| {
+        let count = |sounding: &Sounding, right: &mut [i32; 2]| {
             let rank = rank(case, &name_chord(sounding, &case.context()));
             right[0] += i32::from(rank == Some(0));
             right[1] += i32::from(rank.is_some_and(|r| r < 3));

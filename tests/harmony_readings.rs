@@ -377,6 +377,25 @@ fn a_modulation_is_followed_and_named_as_a_local_key() {
 }
 
 #[test]
+fn a_chord_by_itself_is_named_in_a_progression_as_it_is_alone() {
+    for notes in [
+        "F3 A3 Bb3 D4",
+        "C3 D3 F3 G3",
+        "E4 G4 C#5",
+        "D4 F#4 A4 D#5",
+        "A3 C#4 D#4 F#4 B4",
+        "F3 Bb3 Eb4 Ab4",
+        "B3 E4 F4 A4",
+    ] {
+        let sounding = Typed::read(&[notes]).unwrap().sounding;
+        let alone = name_chord(&sounding, &Context::default());
+        let placed = analyse_progression(&[ChordForAnalysis { sounding }]);
+        assert_eq!(placed.chords[0].naming.names, alone.names, "{notes}");
+        assert_eq!(placed.chords[0].stands_for, None);
+    }
+}
+
+#[test]
 fn minor_keys_are_heard_as_minor_and_a_stated_key_holds() {
     let minor = analyse_progression(&progression(&[
         "Cm6", "Dm7b5", "G7b9", "Cm6", "Fm7", "Dm7b5", "G7b9", "Cm6",

@@ -20,6 +20,9 @@ use crate::units::MidiNote;
 const HOPELESS: f32 = 3.0;
 /// A pitch class less certain than this may not sound at all.
 const CERTAIN: f32 = 0.98;
+/// Of keys that are likelier there than not and yet are wrong, the share whose pitch class does not sound either: most are an octave off,
+/// the commonest error in hearing many notes at once (Klapuri, IEEE Trans. Speech and Audio Processing 11, 2003).
+const WRONG_CLASS: f32 = 0.25;
 /// Nothing that is reported is taken to be less certain than this.
 const LEAST_CERTAIN: f32 = 0.02;
 /// Most pitch classes whose absence is considered: each doubles the work.
@@ -165,14 +168,24 @@ pub(crate) fn ranked(
 /// The sets of notes that may sound, the fullest first: all that is heard, and the same without one or more of the [`MOST_DOUBTED`]
 /// least certain pitch classes; each with the probability of just these notes, if notes err independently.
 fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
-    let mut strongest = [0.0_f32; 12];
+    // A class sounds unless all its keys are wrong.
+    let mut absent = [1.0_f32; 12];
     for note in &sounding.notes {
-        let class = PitchClass::from(note.midi).get() as usize;
-        strongest[class] = strongest[class].max(note.weight.get());
+        let wrong = 1.0 - note.weight.get();
+        absent[PitchClass::from(note.midi).get() as usize] *= if wrong <= 0.5 {
+            wrong * WRONG_CLASS
+        } else {
+            wrong
+        };
     }
     let mut doubted: Vec<(PitchClass, f32)> = PitchClass::all()
         .filter(|&class| heard.set.contains(class) && sounding.stated_bass != Some(class))
-        .map(|class| (class, strongest[class.get() as usize].max(LEAST_CERTAIN)))
+        .map(|class| {
+            (
+                class,
+                (1.0 - absent[class.get() as usize]).max(LEAST_CERTAIN),
+            )
+        })
         .filter(|&(_, certain)| certain < CERTAIN)
         .collect();
     doubted.sort_by(|a, b| a.1.total_cmp(&b.1));

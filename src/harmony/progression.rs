@@ -88,9 +88,11 @@ pub fn analyse_progression_with(
     let heard: Vec<usize> = (0..chords.len())
         .filter(|&i| chords[i].sounding.bass().is_some())
         .collect();
+    // A chord by itself is no progression: nothing speaks for another name than its best.
+    let lone = heard.len() == 1;
     let takes: Vec<Vec<Take>> = heard
         .iter()
-        .map(|&i| takes_of(&chords[i].sounding))
+        .map(|&i| takes_of(&chords[i].sounding, if lone { 1 } else { MOST_TAKES }))
         .collect();
     let path = best_path(&takes, options.key);
     let steps: Vec<Step> = path
@@ -132,14 +134,18 @@ pub fn analyse_progression_with(
             let take = takes[at][path[at].take];
             let next = steps.get(at + 1).map(|s| (s.root, s.class));
             let context = Context {
-                key: Some(key),
+                key: if lone { options.key } else { Some(key) },
                 before: at.checked_sub(1).map(|i| chosen[i]),
                 after: chosen.get(at + 1).copied(),
                 style: options.style,
                 spelling: options.spelling,
             };
             let mut naming = name_chord(&chords[heard[at]].sounding, &context);
-            let stands_for = bring_forward(&mut naming, &chosen[at], take.stand_in);
+            let stands_for = if lone {
+                None
+            } else {
+                bring_forward(&mut naming, &chosen[at], take.stand_in)
+            };
             let function = function(take.root, take.degrees, key, next);
             AnalysedChord {
                 key: key.to_string(),
@@ -204,8 +210,8 @@ fn bring_forward(naming: &mut Naming, chosen: &Chord, stand_in: bool) -> Option<
     None
 }
 
-/// The ways to take a chord: its best names and its rootless dominants.
-fn takes_of(sounding: &Sounding) -> Vec<Take> {
+/// The `most` ways to take a chord: its best names and its rootless dominants.
+fn takes_of(sounding: &Sounding, most: usize) -> Vec<Take> {
     let context = Context::default();
     let Some(heard) = Heard::of(sounding) else {
         return Vec::new();
@@ -264,6 +270,6 @@ fn takes_of(sounding: &Sounding) -> Vec<Take> {
             stand_in: false,
         });
     }
-    takes.truncate(MOST_TAKES);
+    takes.truncate(most);
     takes
 }
