@@ -2,7 +2,7 @@
 
 use lidprop::notes::dense::ROW;
 use lidprop::notes::features::{Features, INPUTS};
-use lidprop::notes::network::INTERVALS;
+use lidprop::notes::network::{DOUBT, INTERVALS};
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame};
 use lidprop::units::{Hertz, MidiNote, PIANO_KEYS};
@@ -215,7 +215,7 @@ impl Slow {
 
     /// `inputs`: a row of keys for each input. Sounding and onset probability a key.
     fn step(&mut self, inputs: &[f32]) -> Vec<[f64; 2]> {
-        let Sizes { d, g, .. } = self.sizes;
+        let d = self.sizes.d;
         let second: Vec<Vec<f64>> = (0..PIANO_KEYS)
             .map(|key| {
                 let x: Vec<f64> = (0..INPUTS)
@@ -239,28 +239,30 @@ impl Slow {
                     "w3",
                     &[self.relu("wc", &around), second[key].clone()].concat(),
                 );
-                let from_input = self.linear("gru.weight_ih_l0", "gru.bias_ih_l0", &joined);
-                let from_state =
-                    self.linear("gru.weight_hh_l0", "gru.bias_hh_l0", &self.memory[key]);
-                for i in 0..g {
-                    let reset = sigmoid(from_input[i] + from_state[i]);
-                    let update = sigmoid(from_input[g + i] + from_state[g + i]);
-                    let candidate = (from_input[2 * g + i] + reset * from_state[2 * g + i]).tanh();
-                    self.memory[key][i] = (1.0 - update) * candidate + update * self.memory[key][i];
-                }
-                let head = self.linear(
-                    "wh.weight",
-                    "wh.bias",
-                    &[self.memory[key].clone(), joined].concat(),
-                );
                 let opinion = self.linear("wo.weight", "wo.bias", &second[key])[0];
-                let [scale_s, shift_s, scale_o, shift_o] = self.tensor("calibration") else {
+                let &[scale_s, shift_s, scale_o, shift_o] = self.tensor("calibration") else {
                     panic!("2 by 2")
                 };
-                [
-                    sigmoid(f64::from(*scale_s) * (head[0] + opinion) + f64::from(*shift_s)),
-                    sigmoid(f64::from(*scale_o) * head[1] + f64::from(*shift_o)),
-                ]
+                let answer = move |sounding: f64, onset: f64| {
+                    [
+                        sigmoid(f64::from(scale_s) * sounding + f64::from(shift_s)),
+                        sigmoid(f64::from(scale_o) * onset + f64::from(shift_o)),
+                    ]
+                };
+                let doubt = f64::from(DOUBT);
+                if opinion <= doubt {
+                    self.memory[key].fill(0.0);
+                    return answer(opinion, 2.0 * doubt);
+                }
+                let gate = self.linear("wz.weight", "wz.bias", &joined);
+                let candidate = self.linear("wn.weight", "wn.bias", &joined);
+                for (g, (z, n)) in self.memory[key].iter_mut().zip(gate.iter().zip(candidate)) {
+                    let z = sigmoid(*z);
+                    *g = (1.0 - z) * *g + z * n;
+                }
+                let last = self.relu("w4", &[self.memory[key].clone(), joined].concat());
+                let head = self.linear("wh.weight", "wh.bias", &last);
+                answer(opinion + head[0], head[1])
             })
             .collect()
     }
@@ -282,6 +284,7 @@ fn the_network_agrees_with_its_description_for_sizes_that_fit_no_vector() {
                 c: 9,
                 h: 7,
                 g: 6,
+                l: 5,
             },
         ),
         (
@@ -292,6 +295,7 @@ fn the_network_agrees_with_its_description_for_sizes_that_fit_no_vector() {
                 c: 56,
                 h: 48,
                 g: 48,
+                l: 32,
             },
         ),
     ] {
@@ -325,6 +329,7 @@ fn the_same_frames_give_the_same_evidence_and_a_reset_forgets_everything() {
             c: 8,
             h: 8,
             g: 8,
+            l: 8,
         },
         5,
     );
@@ -369,6 +374,7 @@ fn a_file_that_is_no_model_is_refused_with_the_tensor_that_does_not_fit() {
         c: 2,
         h: 3,
         g: 2,
+        l: 4,
     };
     let refusal = |change: &dyn Fn(&mut Vec<Tensor>)| {
         let mut tensors = random_model::values(sizes, 1);

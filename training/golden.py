@@ -3,7 +3,7 @@
     python training/golden.py [--weights MODEL.safetensors] --into tests/data
 
 golden_model.safetensors: the weights (of MODEL, or small seeded random ones); golden_frames.safetensors: 'samples' (a made-up
-chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 196, 88] of those, 'sounding' and 'onset' (calibrated
+chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 220, 88] of those, 'sounding' and 'onset' (calibrated
 probabilities) [all frames, 88]. Regenerate only when the front end or the network's shape changes.
 """
 import argparse
@@ -12,9 +12,9 @@ import os
 import torch
 from safetensors.torch import load_file, save_file
 from front_end import RATE, FrontEnd
-from network import NoteNetwork
+from network import DOUBT, NoteNetwork
 
-SIZES = dict(first=24, opinion=8, context=12, joined=12, memory=12)
+SIZES = dict(first=24, opinion=8, context=12, joined=12, memory=12, last=8)
 
 
 def sound():
@@ -38,19 +38,20 @@ def main():
     torch.manual_seed(1)
     if o.weights:
         tensors = load_file(o.weights)
-        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3'}
-        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'memory': tensors['gru.weight_hh_l0'].shape[1]}
+        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4'}
+        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()}
         network = NoteNetwork(**sizes)
         network.load_state_dict({k: v for k, v in tensors.items() if k != 'calibration'})
     else:
         network = NoteNetwork(**SIZES)
         for p in network.parameters():
             torch.nn.init.normal_(p, std=1.5 / math.sqrt(p.shape[-1]) if p.dim() > 1 else 0.2)
-        tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -0.3], [0.8, 0.1]])}
+        torch.nn.init.constant_(network.wo.bias, DOUBT)  # about half of the keys are in question
+        tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -DOUBT], [0.8, 0.1]])}
     samples = sound()
     with torch.no_grad():
         inputs = FrontEnd()(samples[None])
-        sounding, onset, _, _ = network(inputs)
+        sounding, onset, _ = network(inputs)
     scale = tensors['calibration']
     some = torch.tensor([0, 5, 21, 40, 63])
     save_file({k: v.contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))

@@ -33,7 +33,7 @@ def voicing(r):
         keys.append(max(keys[-1] + 1, int(r.gauss(59, 5))))
     while len(keys) < n:
         keys.append(keys[-1] + r.choices(STEPS, WEIGHTS)[0])
-    if r.random() < 0.3:
+    if r.random() < 0.4:
         keys.append(r.choice(keys) + r.choice((12, -12, 12, 24)))
     return sorted({k for k in keys if 21 <= k <= 108})
 
@@ -70,7 +70,7 @@ class SceneMaker:
         def roll():
             return 0.0 if r.random() < 0.7 else r.uniform(0.01, 0.12)
 
-        if kind < 0.34:  # a held chord, perhaps after another
+        if kind < 0.40:  # a held chord, perhaps after another
             at = r.uniform(-0.6, 0.9)
             if r.random() < 0.5:
                 chord(voicing(r), at - r.uniform(0.4, 2.0), at + r.choice((r.uniform(-0.6, 0.0), r.uniform(0.0, 0.4))), roll())
@@ -85,7 +85,7 @@ class SceneMaker:
                     if s[0] == k and s[1] < again < s[2]:
                         out[i] = (k, s[1], again - 0.02, s[3])
                 out.append((k, again, at + hold, loud(2.0)))
-        elif kind < 0.82:  # a progression with a line above
+        elif kind < 0.85:  # a progression with a line above
             at = r.uniform(-1.5, 0.2)
             beat = r.uniform(0.25, 0.9)
             pedal = r.random() < 0.4

@@ -3,13 +3,14 @@
 //! Input: a [`SpectrumFrame`]. Output: [`INPUTS`] rows of [`PIANO_KEYS`] values, one column a key.
 //! Units: compressed magnitudes 0 to 1, places -1 to 1.
 //! Method: our own. Magnitudes over the frame's largest are compressed, `x = ln(1 + 300 mag / ref) / ln 301`; each key sees them
-//! at the ratios of its partials, of its neighbours in the harmonic series and below itself, two rows either side, in both windows.
+//! at the ratios of its partials, of its neighbours in the harmonic series and below itself, two rows either side, in both windows, and
+//! at its first partials how much the short window has grown since the last one that shares no sample with it, both over the `ref` of now.
 //! Partials stand where a typical string's stiffness puts them, `f_n = n f_1 sqrt((1 + B n^2) / (1 + B))`.
 //! Limits: level is taken out (gain changes nothing) but for how far the frame lies below the loudest of the last seconds.
 
 use crate::spectrum::log_frequency::{A0_BIN, BINS_PER_OCTAVE};
 use crate::spectrum::stiffness::{inharmonicity, partial_stretch};
-use crate::spectrum::{HOP_SAMPLES, LOG_BINS, SpectrumFrame};
+use crate::spectrum::{HOP_SAMPLES, LOG_BINS, SHORT_WINDOW_SAMPLES, SpectrumFrame};
 use crate::units::{MidiNote, PIANO_KEYS, SampleRate};
 
 /// Frequencies looked at, over the key's fundamental.
@@ -39,10 +40,17 @@ const NEIGHBOURS: i32 = 2;
 const AROUND: [i32; 6] = [-9, -6, -3, 3, 6, 9];
 /// Rows a window.
 const TAPS: usize = RATIOS.len() * (2 * NEIGHBOURS as usize + 1) + AROUND.len();
+/// Partials whose growth is looked at, one row either side of each.
+const RISING: [f64; 8] = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0];
+const RISING_NEIGHBOURS: i32 = 1;
+/// Rows of growth.
+const RISES: usize = RISING.len() * (2 * RISING_NEIGHBOURS as usize + 1);
+/// Frames back to the last short window that shares no sample with the one at hand.
+const BEFORE: usize = SHORT_WINDOW_SAMPLES / HOP_SAMPLES;
 /// Place, its square, level beside the last seconds, short over long window.
 const SCALARS: usize = 4;
 /// Values the network hears of a key.
-pub const INPUTS: usize = 2 * TAPS + SCALARS;
+pub const INPUTS: usize = 2 * TAPS + RISES + SCALARS;
 
 /// Gain before the logarithm: a partial 50 dB below the largest still reads 0.12.
 const COMPRESSION: f32 = 300.0;
@@ -57,6 +65,11 @@ const NOWHERE: u16 = LOG_BINS as u16;
 pub struct Features {
     /// For each tap of a window, for each key: the row it reads.
     taps: Vec<[u16; PIANO_KEYS]>,
+    /// The same for the taps of growth.
+    rises: Vec<[u16; PIANO_KEYS]>,
+    /// Short windows of the last frames; the next frame takes the place of the oldest.
+    earlier: [[f32; LOG_BINS]; BEFORE],
+    oldest: usize,
     /// Compressed magnitudes of the window at hand, and a zero beyond the axis.
     compressed: [f32; LOG_BINS + 1],
     /// The loudest moment, forgetting.
@@ -77,15 +90,19 @@ impl Features {
             PEAK_HALF_LIFE_SECONDS * f64::from(SampleRate::INTERNAL.get()) / HOP_SAMPLES as f64;
         Self {
             taps: taps(),
+            rises: rises(),
+            earlier: [[0.0; LOG_BINS]; BEFORE],
+            oldest: 0,
             compressed: [0.0; LOG_BINS + 1],
             peak: 0.0,
             peak_decay: (-1.0 / hops_a_half_life).exp2() as f32,
         }
     }
 
-    /// Forgets the loudest moment.
+    /// Forgets the loudest moment and the last frames.
     pub fn reset(&mut self) {
         self.peak = 0.0;
+        self.earlier = [[0.0; LOG_BINS]; BEFORE];
     }
 
     /// Writes the inputs of all keys: input i of the key at piano index k to `out[i * stride + k]`.
@@ -102,13 +119,19 @@ impl Features {
         self.peak = reference.max(self.peak * self.peak_decay);
         let mut rows = out.chunks_exact_mut(stride);
         for window in [&frame.long, &frame.short] {
-            self.compress(window, reference);
-            for (tap, row) in self.taps.iter().zip(&mut rows) {
-                for (value, &bin) in row.iter_mut().zip(tap) {
-                    *value = self.compressed[usize::from(bin)];
-                }
-            }
+            compress(window, reference, &mut self.compressed);
+            read(&self.taps, &self.compressed, &mut rows);
         }
+        // What is compressed last is the short window; what it was is taken from it.
+        let earlier = &mut self.earlier[self.oldest];
+        self.oldest = (self.oldest + 1) % BEFORE;
+        let mut was = [0.0; LOG_BINS + 1];
+        compress(earlier, reference, &mut was);
+        *earlier = frame.short;
+        for (now, was) in self.compressed.iter_mut().zip(was) {
+            *now -= was;
+        }
+        read(&self.rises, &self.compressed, &mut rows);
         let below_loudest = (reference / self.peak).log10().clamp(-3.0, 0.0) / 3.0;
         let short_over_long = ((largest(&frame.short) + 1e-6) / reference)
             .log10()
@@ -126,13 +149,26 @@ impl Features {
         fill(&|_| below_loudest);
         fill(&|_| short_over_long);
     }
+}
 
-    /// `x = ln(1 + 300 mag / ref) / ln 301`
-    fn compress(&mut self, magnitudes: &[f32; LOG_BINS], reference: f32) {
-        let gain = COMPRESSION / reference;
-        let scale = 1.0 / (1.0 + COMPRESSION).ln();
-        for (x, &magnitude) in self.compressed.iter_mut().zip(magnitudes) {
-            *x = (1.0 + gain * magnitude).ln() * scale;
+/// `x = ln(1 + 300 mag / ref) / ln 301`
+fn compress(magnitudes: &[f32; LOG_BINS], reference: f32, out: &mut [f32; LOG_BINS + 1]) {
+    let gain = COMPRESSION / reference;
+    let scale = 1.0 / (1.0 + COMPRESSION).ln();
+    for (x, &magnitude) in out.iter_mut().zip(magnitudes) {
+        *x = (1.0 + gain * magnitude).ln() * scale;
+    }
+}
+
+/// Writes what each key sees at each of `taps` into the next of `rows`.
+fn read<'a>(
+    taps: &[[u16; PIANO_KEYS]],
+    values: &[f32; LOG_BINS + 1],
+    rows: &mut impl Iterator<Item = &'a mut [f32]>,
+) {
+    for (tap, row) in taps.iter().zip(rows) {
+        for (value, &bin) in row.iter_mut().zip(tap) {
+            *value = values[usize::from(bin)];
         }
     }
 }
@@ -143,19 +179,24 @@ fn place(piano_index: usize) -> f32 {
     (piano_index as f32 - middle) / middle
 }
 
-fn taps() -> Vec<[u16; PIANO_KEYS]> {
-    let bins_a_semitone = (BINS_PER_OCTAVE / 12) as i32;
-    let fundamental = |key: usize| A0_BIN as i32 + bins_a_semitone * key as i32;
-    let row = |bin: i32| {
-        u16::try_from(bin)
-            .ok()
-            .filter(|&bin| bin < NOWHERE)
-            .unwrap_or(NOWHERE)
-    };
-    let mut taps = Vec::with_capacity(TAPS);
-    for ratio in RATIOS {
-        for neighbour in -NEIGHBOURS..=NEIGHBOURS {
-            taps.push(std::array::from_fn(|key| {
+/// The bin of a key's fundamental.
+fn fundamental(key: usize) -> i32 {
+    A0_BIN as i32 + (BINS_PER_OCTAVE / 12 * key) as i32
+}
+
+/// The row at a bin, if there is one.
+fn row(bin: i32) -> u16 {
+    u16::try_from(bin)
+        .ok()
+        .filter(|&bin| bin < NOWHERE)
+        .unwrap_or(NOWHERE)
+}
+
+/// For each of `ratios` the rows from `neighbours` below it to as many above.
+fn around(ratios: &[f64], neighbours: i32) -> impl Iterator<Item = [u16; PIANO_KEYS]> {
+    ratios.iter().flat_map(move |&ratio| {
+        (-neighbours..=neighbours).map(move |neighbour| {
+            std::array::from_fn(|key| {
                 let b = inharmonicity(f64::from(MidiNote::from_piano_index(key).get()));
                 let ratio = if ratio > 1.0 {
                     ratio * partial_stretch(ratio, b)
@@ -164,11 +205,16 @@ fn taps() -> Vec<[u16; PIANO_KEYS]> {
                 };
                 let above = BINS_PER_OCTAVE as f64 * ratio.log2();
                 row((f64::from(fundamental(key)) + above + 0.5).floor() as i32 + neighbour)
-            }));
-        }
-    }
-    for away in AROUND {
-        taps.push(std::array::from_fn(|key| row(fundamental(key) + away)));
-    }
-    taps
+            })
+        })
+    })
+}
+
+fn taps() -> Vec<[u16; PIANO_KEYS]> {
+    let beside = AROUND.map(|away| std::array::from_fn(|key| row(fundamental(key) + away)));
+    around(&RATIOS, NEIGHBOURS).chain(beside).collect()
+}
+
+fn rises() -> Vec<[u16; PIANO_KEYS]> {
+    around(&RISING, RISING_NEIGHBOURS).collect()
 }

@@ -7,6 +7,7 @@
 pub mod dense;
 pub mod evidence;
 pub mod features;
+pub mod keyed;
 pub mod model;
 pub mod network;
 pub mod own_piano;

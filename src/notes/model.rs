@@ -69,8 +69,9 @@ pub struct Model {
     pub(super) opinion: Layer,
     pub(super) context: Layer,
     pub(super) joined: Layer,
-    pub(super) memory_input: Layer,
-    pub(super) memory_state: Layer,
+    pub(super) gate: Layer,
+    pub(super) candidate: Layer,
+    pub(super) last: Layer,
     pub(super) head: Layer,
     pub(super) sounding: Calibration,
     pub(super) onset: Calibration,
@@ -106,7 +107,8 @@ impl Model {
         let d = rows("w2.weight")?;
         let c = rows("wc.weight")?;
         let h = rows("w3.weight")?;
-        let g = rows("gru.weight_hh_l0")? / 3;
+        let g = rows("wz.weight")?;
+        let l = rows("w4.weight")?;
         let calibration = tensor(&file, "calibration", &[2, 2])?;
         Ok(Self {
             first: read("w1.weight", "w1.bias", a, INPUTS)?,
@@ -114,9 +116,10 @@ impl Model {
             opinion: read("wo.weight", "wo.bias", 1, d)?,
             context: read("wc.weight", "wc.bias", c, INTERVALS.len() * d)?,
             joined: read("w3.weight", "w3.bias", h, c + d)?,
-            memory_input: read("gru.weight_ih_l0", "gru.bias_ih_l0", 3 * g, h)?,
-            memory_state: read("gru.weight_hh_l0", "gru.bias_hh_l0", 3 * g, g)?,
-            head: read("wh.weight", "wh.bias", 2, g + h)?,
+            gate: read("wz.weight", "wz.bias", g, h)?,
+            candidate: read("wn.weight", "wn.bias", g, h)?,
+            last: read("w4.weight", "w4.bias", l, g + h)?,
+            head: read("wh.weight", "wh.bias", 2, l)?,
             sounding: Calibration {
                 scale: calibration[0],
                 shift: calibration[1],

@@ -4,17 +4,21 @@
 //! Method: our own, trained on mixes of recorded piano notes. For each key, from its inputs x ([`super::features`]):
 //! ```text
 //! h1 = relu(W1 x + b1)        h2 = relu(W2 h1 + b2)        first opinion o = wo h2 + bo
-//! c  = relu(Wc [h2 of the keys at INTERVALS from here] + bc)            zeros beyond the keyboard
-//! h3 = relu(W3 [c, h2] + b3)
-//! r  = sigmoid(Wir h3 + bir + Whr g + bhr)     z = sigmoid(Wiz h3 + biz + Whz g + bhz)       (gated recurrent unit, Cho et al.,
-//! n  = tanh(Win h3 + bin + r (Whn g + bhn))    g = (1 - z) n + z g                            EMNLP 2014, as in PyTorch)
-//! sounding = o + (Wh [g, h3] + bh)[0]          onset = (Wh [g, h3] + bh)[1]                   (logits)
+//! where o > DOUBT:
+//!   c  = relu(Wc [h2 of the keys at INTERVALS from here] + bc)            zeros beyond the keyboard
+//!   h3 = relu(W3 [c, h2] + b3)
+//!   z  = sigmoid(Wz h3 + bz)   g = (1 - z) g + z (Wn h3 + bn)
+//!   h4 = relu(W4 [g, h3] + b4)
+//!   sounding = o + (Wh h4 + bh)[0]          onset = (Wh h4 + bh)[1]                   (logits)
+//! elsewhere: g = 0, sounding = o, onset = 2 DOUBT
 //! ```
-//! Limits: answers with the frame at hand, no look-ahead; a step neither allocates nor fails. One path serves live sound and files.
+//! The memory is a recurrent unit whose gate sees the frame alone (Feng, Tung, Ahmed, Bengio, Hajimirsadeghi, "Were RNNs all we needed?",
+//! 2024). Limits: answers with the frame at hand, no look-ahead; a step neither allocates nor fails. One path serves live sound and files.
 
 use super::dense::{Activation, Dense, ROW};
 use super::evidence::{NoteEstimator, NoteEvidence};
 use super::features::{Features, INPUTS};
+use super::keyed::{KeyedDense, Stretch, padded};
 use super::model::{Calibration, Layer, Model};
 use crate::spectrum::SpectrumFrame;
 use crate::units::PIANO_KEYS;
@@ -25,10 +29,10 @@ pub const INTERVALS: [i32; 27] = [
     0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
     -28, 36, -36,
 ];
-/// Zeros either side of the keyboard, for neighbours beyond its ends.
+/// A key whose first opinion (a logit) is not above this is out of question: it is not looked at any further, and forgets.
+pub const DOUBT: f32 = -5.0;
+/// Empty rows either side of the keyboard, for neighbours beyond its ends.
 const MARGIN: usize = 36;
-/// Room for a row that is read at an interval.
-const WIDE_ROW: usize = MARGIN + ROW + MARGIN;
 
 /// Hears notes with a [`Model`].
 pub struct NetworkEstimator {
@@ -88,180 +92,226 @@ impl NoteEstimator for NetworkEstimator {
 
     fn reset(&mut self) {
         self.features.reset();
-        self.network.arena.fill(0.0);
+        self.network.reset();
     }
 }
 
-/// The layers, and the arena in which all their rows lie.
+/// The layers, and what they work on.
 struct Network {
-    arena: Vec<f32>,
-    /// In the order in which they run, up to the memory's gates.
+    /// For each activation of the first layers, from the inputs on, a row of all keys.
+    by_activation: Vec<f32>,
+    /// Up to the first opinion, over all keys.
     layers: Vec<Dense>,
-    /// Reads the memory's new state.
-    head: Dense,
+    second: Rows,
     opinion: Rows,
-    /// The memory's state g, its gates r and z, then the two halves of its candidate: rows that follow each other.
-    memory: Rows,
-    logits: Rows,
+    /// For each key, and for [`MARGIN`] keys beyond either end, a row of the activations from h2 on.
+    by_key: Vec<f32>,
+    places: Places,
+    /// Over the keys in question: up to the memory, and after it.
+    before_memory: Vec<KeyedDense>,
+    after_memory: Vec<KeyedDense>,
+    /// Where the rows of the keys in question start.
+    asked: Vec<usize>,
     sounding: Calibration,
     onset: Calibration,
 }
 
-/// Rows of the arena, one an activation.
+/// Rows of `by_activation`, one an activation.
 #[derive(Debug, Clone, Copy)]
 struct Rows {
     start: usize,
     count: usize,
-    stride: usize,
-    /// Column of the first key.
-    first_key: usize,
 }
 
 impl Rows {
-    /// Where the rows start, read `away` keys from here.
-    fn at(self, away: i32) -> impl Iterator<Item = usize> {
-        (0..self.count).map(move |row| {
-            (self.start + row * self.stride + self.first_key)
-                .checked_add_signed(away as isize)
-                .expect("a row with a margin as wide as the widest interval")
-        })
-    }
-
-    fn here(self) -> Vec<usize> {
-        self.at(0).collect()
-    }
-
-    fn len(self) -> usize {
-        self.count * self.stride
+    fn starts(self) -> Vec<usize> {
+        (0..self.count).map(|row| self.start + row * ROW).collect()
     }
 }
 
-/// Hands out rows of an arena.
-#[derive(Default)]
-struct Layout {
+/// Where the activations of a key lie in its row of `by_key`.
+#[derive(Debug, Clone, Copy)]
+struct Places {
+    second: Place,
+    context: Place,
+    joined: Place,
+    gate: Place,
+    candidate: Place,
+    memory: Place,
+    last: Place,
+    logits: Place,
+    /// From one key's row to the next.
+    stride: usize,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    begin: usize,
     len: usize,
 }
 
-impl Layout {
-    fn rows(&mut self, count: usize) -> Rows {
-        self.strided(count, ROW, 0)
+impl Place {
+    fn here(self) -> Stretch {
+        Stretch {
+            begin: self.begin as isize,
+            len: self.len,
+        }
     }
 
-    fn wide_rows(&mut self, count: usize) -> Rows {
-        self.strided(count, WIDE_ROW, MARGIN)
+    fn of(self, row: &[f32]) -> &[f32] {
+        &row[self.begin..][..self.len]
     }
+}
 
-    fn strided(&mut self, count: usize, stride: usize, first_key: usize) -> Rows {
-        let rows = Rows {
-            start: self.len,
-            count,
-            stride,
-            first_key,
+impl Places {
+    fn new(model: &Model) -> Self {
+        let mut stride = 0;
+        let mut place = |len: usize| {
+            let begin = stride;
+            stride += padded(len);
+            Place { begin, len }
         };
-        self.len += count * stride;
-        rows
+        Self {
+            second: place(model.second.outputs),
+            context: place(model.context.outputs),
+            joined: place(model.joined.outputs),
+            gate: place(model.gate.outputs),
+            candidate: place(model.candidate.outputs),
+            memory: place(model.gate.outputs),
+            last: place(model.last.outputs),
+            logits: place(model.head.outputs),
+            stride,
+        }
+    }
+
+    /// Where the row of the key at a piano index starts.
+    fn row(&self, key: usize) -> usize {
+        (MARGIN + key) * self.stride
+    }
+
+    /// h2 of the key some semitones away.
+    fn second_at(&self, interval: i32) -> Stretch {
+        Stretch {
+            begin: interval as isize * self.stride as isize + self.second.begin as isize,
+            len: self.second.len,
+        }
     }
 }
 
 impl Network {
     fn new(model: &Model) -> Self {
-        let states = model.memory_state.inputs;
-        let mut layout = Layout::default();
-        let inputs = layout.rows(INPUTS);
-        let first = layout.rows(model.first.outputs);
-        let second = layout.wide_rows(model.second.outputs);
-        let opinion = layout.rows(1);
-        let context = layout.rows(model.context.outputs);
-        let joined = layout.rows(model.joined.outputs);
-        let memory = layout.rows(states);
-        let gates = layout.rows(2 * states);
-        let candidate_input = layout.rows(states);
-        let candidate_state = layout.rows(states);
-        let logits = layout.rows(2);
-
-        let neighbours = INTERVALS
-            .iter()
-            .flat_map(|&interval| second.at(interval))
-            .collect();
-        let join = |left: Rows, right: Rows| left.at(0).chain(right.at(0)).collect::<Vec<_>>();
-        let dense = |inputs: Vec<usize>, outputs: Rows, layer: &Layer, activation| {
+        use Activation::{Linear, Relu};
+        let mut len = 0;
+        let mut rows = |count: usize| {
+            let start = len;
+            len += count * ROW;
+            Rows { start, count }
+        };
+        let inputs = rows(INPUTS);
+        let first = rows(model.first.outputs);
+        let second = rows(model.second.outputs);
+        let opinion = rows(1);
+        let dense = |inputs: Rows, outputs: Rows, layer: &Layer, activation| {
             Dense::new(
-                inputs,
-                outputs.here(),
+                inputs.starts(),
+                outputs.starts(),
                 &layer.weight,
                 &layer.bias,
                 activation,
             )
         };
-        let (gate_layer, candidate_input_layer, candidate_state_layer) =
-            split_gates(&model.memory_input, &model.memory_state);
-        use Activation::{Linear, Relu};
+        let places = Places::new(model);
+        let keyed = |inputs: Vec<Stretch>, output: Place, layer: &Layer, activation| {
+            KeyedDense::new(inputs, output.begin, layer, activation)
+        };
+        let neighbours = INTERVALS.iter().map(|&i| places.second_at(i)).collect();
+        let joined = || vec![places.joined.here()];
         Self {
-            arena: vec![0.0; layout.len],
+            by_activation: vec![0.0; len],
             layers: vec![
-                dense(inputs.here(), first, &model.first, Relu),
-                dense(first.here(), second, &model.second, Relu),
-                dense(second.here(), opinion, &model.opinion, Linear),
-                dense(neighbours, context, &model.context, Relu),
-                dense(join(context, second), joined, &model.joined, Relu),
-                dense(join(joined, memory), gates, &gate_layer, Linear),
-                dense(
-                    joined.here(),
-                    candidate_input,
-                    &candidate_input_layer,
-                    Linear,
-                ),
-                dense(
-                    memory.here(),
-                    candidate_state,
-                    &candidate_state_layer,
-                    Linear,
-                ),
+                dense(inputs, first, &model.first, Relu),
+                dense(first, second, &model.second, Relu),
+                dense(second, opinion, &model.opinion, Linear),
             ],
-            head: dense(join(memory, joined), logits, &model.head, Linear),
+            second,
             opinion,
-            memory,
-            logits,
+            by_key: vec![0.0; places.row(PIANO_KEYS + MARGIN)],
+            before_memory: vec![
+                keyed(neighbours, places.context, &model.context, Relu),
+                keyed(
+                    vec![places.context.here(), places.second.here()],
+                    places.joined,
+                    &model.joined,
+                    Relu,
+                ),
+                keyed(joined(), places.gate, &model.gate, Linear),
+                keyed(joined(), places.candidate, &model.candidate, Linear),
+            ],
+            after_memory: vec![
+                keyed(
+                    vec![places.memory.here(), places.joined.here()],
+                    places.last,
+                    &model.last,
+                    Relu,
+                ),
+                keyed(vec![places.last.here()], places.logits, &model.head, Linear),
+            ],
+            places,
+            asked: Vec::with_capacity(PIANO_KEYS),
             sounding: model.sounding,
             onset: model.onset,
         }
     }
 
-    /// The rows of the inputs, which lie first in the arena.
+    /// The rows of the inputs, which lie first.
     fn inputs_mut(&mut self) -> &mut [f32] {
-        &mut self.arena[..INPUTS * ROW]
+        &mut self.by_activation[..INPUTS * ROW]
     }
-}
 
-/// Reset and update gates from `[input, state]` with their biases summed; then the candidate's two halves apart.
-fn split_gates(input: &Layer, state: &Layer) -> (Layer, Layer, Layer) {
-    let states = state.inputs;
-    let joined = (0..2 * states)
-        .flat_map(|o| [row(input, o), row(state, o)].concat())
-        .collect();
-    let gates = Layer {
-        inputs: input.inputs + states,
-        outputs: 2 * states,
-        weight: joined,
-        bias: input
-            .bias
-            .iter()
-            .zip(&state.bias)
-            .take(2 * states)
-            .map(|(a, b)| a + b)
-            .collect(),
-    };
-    let candidate = |layer: &Layer| Layer {
-        inputs: layer.inputs,
-        outputs: states,
-        weight: layer.weight[2 * states * layer.inputs..].to_vec(),
-        bias: layer.bias[2 * states..].to_vec(),
-    };
-    (gates, candidate(input), candidate(state))
-}
+    fn reset(&mut self) {
+        self.by_key.fill(0.0);
+    }
 
-fn row(layer: &Layer, output: usize) -> &[f32] {
-    &layer.weight[output * layer.inputs..][..layer.inputs]
+    /// Hands h2 over to the keys' own rows, notes which keys are in question, and lets the others forget.
+    #[inline(always)]
+    fn ask(&mut self) {
+        self.asked.clear();
+        let places = self.places;
+        let opinion = &self.by_activation[self.opinion.start..][..PIANO_KEYS];
+        let second = &self.by_activation[self.second.start..];
+        let rows = self.by_key[places.row(0)..].chunks_exact_mut(places.stride);
+        for (key, (row, &opinion)) in rows.zip(opinion).enumerate() {
+            for (to, from) in row[places.second.begin..][..places.second.len]
+                .iter_mut()
+                .zip(second.chunks_exact(ROW))
+            {
+                *to = from[key];
+            }
+            if opinion > DOUBT {
+                self.asked.push(places.row(key));
+            } else {
+                row[places.memory.begin..][..places.memory.len].fill(0.0);
+            }
+        }
+    }
+
+    /// `g = (1 - z) g + z n` for the keys in question.
+    #[inline(always)]
+    fn remember(&mut self) {
+        let places = self.places;
+        for &start in &self.asked {
+            let row = &mut self.by_key[start..][..places.stride];
+            let (before, memory) = row.split_at_mut(places.memory.begin);
+            for ((g, &z), &n) in memory
+                .iter_mut()
+                .zip(places.gate.of(before))
+                .zip(places.candidate.of(before))
+            {
+                let z = sigmoid(z);
+                *g = (1.0 - z) * *g + z * n;
+            }
+        }
+    }
 }
 
 /// One frame, compiled for whatever vectors the machine has.
@@ -277,37 +327,28 @@ impl WithSimd for Step<'_> {
     fn with_simd<S: Simd>(self, simd: S) {
         let Self { network: net, out } = self;
         for layer in &net.layers {
-            layer.apply(simd, &mut net.arena);
+            layer.apply(simd, &mut net.by_activation);
         }
-        remember(&mut net.arena[net.memory.start..], net.memory.len());
-        net.head.apply(simd, &mut net.arena);
-        let opinion = &net.arena[net.opinion.start..][..PIANO_KEYS];
-        let (sounding, onset) = net.arena[net.logits.start..][..2 * ROW].split_at(ROW);
+        net.ask();
+        for layer in &net.before_memory {
+            layer.apply(simd, &mut net.by_key, &net.asked);
+        }
+        net.remember();
+        for layer in &net.after_memory {
+            layer.apply(simd, &mut net.by_key, &net.asked);
+        }
+        let places = net.places;
+        let opinion = &net.by_activation[net.opinion.start..][..PIANO_KEYS];
         for (key, &opinion) in opinion.iter().enumerate() {
-            out.sounding[key] = net.sounding.probability(opinion + sounding[key]);
-            out.onset[key] = net.onset.probability(onset[key]);
+            out.sounding[key] = net.sounding.probability(opinion);
+            out.onset[key] = net.onset.probability(2.0 * DOUBT);
         }
-    }
-}
-
-/// `r = sigmoid(..)`, `z = sigmoid(..)`, `n = tanh(i + r s)`, `g = (1 - z) n + z g`, where `rows` holds g, r, z, i and s before their
-/// activation, `len` values each.
-#[inline(always)]
-fn remember(rows: &mut [f32], len: usize) {
-    let (memory, rest) = rows.split_at_mut(len);
-    let (reset, rest) = rest.split_at(len);
-    let (update, rest) = rest.split_at(len);
-    let (input, state) = rest.split_at(len);
-    for ((((g, &r), &z), &i), &s) in memory
-        .iter_mut()
-        .zip(reset)
-        .zip(update)
-        .zip(input)
-        .zip(state)
-    {
-        let z = sigmoid(z);
-        let n = 2.0 * sigmoid(2.0 * (i + sigmoid(r) * s)) - 1.0;
-        *g = (1.0 - z) * n + z * *g;
+        for &start in &net.asked {
+            let key = start / places.stride - MARGIN;
+            let logits = places.logits.of(&net.by_key[start..]);
+            out.sounding[key] = net.sounding.probability(opinion[key] + logits[0]);
+            out.onset[key] = net.onset.probability(logits[1]);
+        }
     }
 }
 

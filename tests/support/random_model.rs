@@ -3,7 +3,7 @@
 //! For tests and benchmarks of the inference itself; it hears nothing. Weights are uniform, scaled by the number of inputs, seeded.
 
 use lidprop::notes::features::INPUTS;
-use lidprop::notes::network::INTERVALS;
+use lidprop::notes::network::{DOUBT, INTERVALS};
 use safetensors::tensor::{Dtype, TensorView};
 
 /// Sizes of the layers, by the letters of the network's description.
@@ -14,13 +14,14 @@ pub struct Sizes {
     pub c: usize,
     pub h: usize,
     pub g: usize,
+    pub l: usize,
 }
 
 /// Name, shape and values.
 pub type Tensor = (&'static str, Vec<usize>, Vec<f32>);
 
 /// Names and shapes of the tensors of a model of these sizes.
-pub fn shapes(Sizes { a, d, c, h, g }: Sizes) -> Vec<(&'static str, Vec<usize>)> {
+pub fn shapes(Sizes { a, d, c, h, g, l }: Sizes) -> Vec<(&'static str, Vec<usize>)> {
     vec![
         ("w1.weight", vec![a, INPUTS]),
         ("w1.bias", vec![a]),
@@ -32,11 +33,13 @@ pub fn shapes(Sizes { a, d, c, h, g }: Sizes) -> Vec<(&'static str, Vec<usize>)>
         ("wc.bias", vec![c]),
         ("w3.weight", vec![h, c + d]),
         ("w3.bias", vec![h]),
-        ("gru.weight_ih_l0", vec![3 * g, h]),
-        ("gru.weight_hh_l0", vec![3 * g, g]),
-        ("gru.bias_ih_l0", vec![3 * g]),
-        ("gru.bias_hh_l0", vec![3 * g]),
-        ("wh.weight", vec![2, g + h]),
+        ("wz.weight", vec![g, h]),
+        ("wz.bias", vec![g]),
+        ("wn.weight", vec![g, h]),
+        ("wn.bias", vec![g]),
+        ("w4.weight", vec![l, g + h]),
+        ("w4.bias", vec![l]),
+        ("wh.weight", vec![2, l]),
         ("wh.bias", vec![2]),
         ("calibration", vec![2, 2]),
     ]
@@ -57,8 +60,10 @@ pub fn values(sizes: Sizes, seed: u32) -> Vec<Tensor> {
             } else {
                 0.2
             };
+            // About half of the keys are in question.
+            let middle = if name == "wo.bias" { DOUBT } else { 0.0 };
             let values = (0..shape.iter().product())
-                .map(|_| (scale * uniform()) as f32)
+                .map(|_| middle + (scale * uniform()) as f32)
                 .collect();
             (name, shape, values)
         })
