@@ -196,6 +196,48 @@ fn the_root_of_a_passing_diminished_chord_rises_into_the_next_root() {
 }
 
 #[test]
+fn a_dominant_and_its_goal_are_spelled_on_the_same_side() {
+    let keys = [
+        "C", "G", "D", "A", "E", "B", "F", "Bb", "Eb", "Ab", "Db", "Am", "Em", "Bm", "F#m", "C#m",
+        "Dm", "Gm", "Cm", "Fm", "Bbm",
+    ];
+    let keys = keys.map(|key| Some(key.parse().unwrap()));
+    let (mut all, mut apart) = (0, Vec::new());
+    for key in keys.into_iter().chain([None]) {
+        for root in 48..60_u8 {
+            let sounding = Sounding::of_midi(&[root, root + 3, root + 6, root + 11]);
+            let naming = name_chord(
+                &sounding,
+                &Context {
+                    key,
+                    ..Context::default()
+                },
+            );
+            for reading in naming
+                .readings
+                .iter()
+                .filter(|r| r.kind == "rootless dominant")
+            {
+                let read = |text: &str| text.parse::<lidprop::harmony::Chord>().unwrap().root;
+                let (dominant, goal) = (read(&reading.ascii), read(&reading.resolves_to[0].ascii));
+                all += 1;
+                if goal.fifths() != dominant.fifths() - 1 {
+                    apart.push(format!(
+                        "{} to {} in {key:?}",
+                        reading.ascii, reading.resolves_to[0].ascii
+                    ));
+                }
+            }
+        }
+    }
+    assert!(
+        all > 700 && apart.is_empty(),
+        "{} of {all}: {apart:#?}",
+        apart.len()
+    );
+}
+
+#[test]
 fn a_triad_over_guide_tones_is_spelled_as_a_triad() {
     let naming = named("A2 C#3 G3 Bb3 Eb4 G4", &Context::default());
     let upper = naming

@@ -84,6 +84,17 @@ fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chor
     ]
 }
 
+/// A dominant and the root a fifth below it, both on the flat or both on the sharp side: as the goal asks for, where that leaves the
+/// dominant a plain name (C#7 to F#m, not Db7), else as the dominant does (F7 to Bbm, not A#m).
+fn on_one_side(dominant: Spelled, goal: Spelled) -> (Spelled, Spelled) {
+    let above_goal = Spelled::at_fifths(goal.fifths() + 1);
+    if above_goal.accidentals().abs() < 2 && !above_goal.is_white_key_with_accidental() {
+        (above_goal, goal)
+    } else {
+        (dominant, Spelled::at_fifths(dominant.fifths() - 1))
+    }
+}
+
 /// The root of the dominant that sounds complete with its root, if the best name is one.
 fn own_dominant(scene: &Scene) -> Option<PitchClass> {
     let best = scene.best?;
@@ -163,12 +174,23 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
             continue;
         };
         let degrees = shape.quality.degrees;
-        let chord = Chord::new(scene.speller.root(root, degrees), degrees);
+        let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
         let tensions = degrees
             .iter()
             .filter(|d| relative & (1 << d.half_steps()) != 0)
             .collect();
-        let targets = both_falls(chord.root, tensions, scene);
+        let mut targets = both_falls(chord.root, tensions, scene);
+        if let Some(goal) = targets[0] {
+            let (dominant, goal_root) = on_one_side(chord.root, goal.root);
+            if dominant != chord.root {
+                targets = both_falls(dominant, tensions, scene);
+                chord.root = dominant;
+            }
+            targets[0] = Some(Chord {
+                root: goal_root,
+                ..goal
+            });
+        }
         let mut cost = base + shape_cost - dominant_in_context(root, scene.context);
         if partner_sounds(root) {
             cost += PARTNER_SOUNDS;

@@ -94,7 +94,22 @@ impl Speller {
             .iter()
             .filter(|d| !d.is_tension() && !d.is_altered())
             .collect::<DegreeSet>();
-        let trouble = |root: Spelled| plain.iter().map(|d| root.degree(d).trouble()).sum::<u32>();
+        // An altered dominant leads to a minor chord, which must be readable too: C#7alt before F#m, not Db7alt.
+        let to_minor = degrees.contains(Degree::MINOR_SEVENTH)
+            && degrees.contains(Degree::THIRD)
+            && !degrees.and(const { DegreeSet::of("b9 #9") }).is_empty()
+            && degrees.and(const { DegreeSet::of("9 13") }).is_empty();
+        let minor = const { DegreeSet::of("1 b3 5") };
+        let trouble = |root: Spelled| {
+            let on = |root: Spelled, degrees: DegreeSet| {
+                degrees
+                    .iter()
+                    .map(|d| root.degree(d).trouble())
+                    .sum::<u32>()
+            };
+            let goal = Spelled::at_fifths(root.fifths() - 1);
+            on(root, plain) + if to_minor { on(goal, minor) } else { 0 }
+        };
         if usual.accidentals() != 0 && trouble(other) < trouble(usual) {
             other
         } else {
