@@ -60,10 +60,10 @@ struct Options {
     /// How many voicings
     #[arg(long, default_value_t = 120)]
     voicings: usize,
-    /// Log-odds for each factor e of a key's share, in place of the built-in value
+    /// Log-odds for each factor e of how much a key is needed, in place of the built-in value
     #[arg(long)]
     weight: Option<f32>,
-    /// Share at which a key is as likely as the network says, in place of the built-in value
+    /// How much a key is needed when it is as likely as the network says, in place of the built-in value
     #[arg(long)]
     neutral: Option<f32>,
     /// Folder with room impulse responses

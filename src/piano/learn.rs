@@ -11,6 +11,7 @@ use super::decay::{Decay, fit_decay};
 use super::partials::{Partial, StiffString, cents, fit_note};
 use super::profile::{KeyProfile, PianoProfile, SCHEMA};
 use crate::spectrum::stiffness::inharmonicity;
+use crate::spectrum::{Analyser, HOP_SAMPLES, LOG_BINS, LONG_WINDOW_SAMPLES, SpectrumFrame};
 use crate::units::{FrameCount, Hertz, MidiNote};
 use std::collections::BTreeMap;
 
@@ -21,6 +22,10 @@ const AFTER_STRIKE: u64 = 1323;
 const BEFORE_END: u64 = 662;
 /// More of a note (3.5 s) tells nothing new.
 const LONGEST: u64 = 77_175;
+/// A note struck before that ends within this time (0.5 s) of the strike leaves it alone.
+const RINGS_ON: u64 = 11_025;
+/// The spectrum is the mean over this long (1.2 s), of windows that lie in the note as a whole.
+const SUSTAINED: u64 = 26_460;
 /// Half steps from a key to the keys at its partials, where a ghost may be heard.
 const PARTIAL_KEYS: [i16; 6] = [12, 19, 24, 28, 31, 36];
 /// A key heard with less than these log-odds at another's partial is its ghost (0.9 likely).
@@ -111,11 +116,13 @@ fn chords(strikes: &[Strike]) -> Vec<Vec<Strike>> {
     chords
 }
 
-/// Whether `strike` is rather a partial of `other`.
+/// Whether `strike` is rather a part of `other`: less sure, and at one of its partials or gone in half its time.
 fn is_ghost(strike: &Strike, other: &Strike) -> bool {
+    let length = |strike: &Strike| strike.end.0.saturating_sub(strike.start.0);
     strike.log_odds < GHOST_LOG_ODDS
         && strike.log_odds < other.log_odds
-        && PARTIAL_KEYS.contains(&(strike.midi - other.midi).0)
+        && (PARTIAL_KEYS.contains(&(strike.midi - other.midi).0)
+            || 2 * length(strike) < length(other))
 }
 
 fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option<KeyProfile> {
@@ -127,11 +134,14 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
         .min(lesson.samples.len() as u64);
     let sound = lesson.samples.get(start as usize..end as usize)?;
     let typical = typical_string(strike.midi, lesson.a4);
-    let others: Vec<StiffString> = lesson
+    let sounding_with_it: Vec<&Strike> = lesson
         .strikes
         .iter()
         .filter(|other| other.midi != strike.midi && !is_ghost(other, strike))
         .filter(|other| other.start.0 < end && other.end.0 > start)
+        .collect();
+    let others: Vec<StiffString> = sounding_with_it
+        .iter()
         .map(|other| typical_string(other.midi, lesson.a4))
         .collect();
     let (string, partials) = fit_note(sound, typical, &others)?;
@@ -140,7 +150,10 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
     if off.abs() > FARTHEST_CENTS || string.spread_cents > WORST_SPREAD_CENTS {
         return None;
     }
-    let alone = others.is_empty();
+    // what was struck before may ring into its first moments
+    let alone = sounding_with_it
+        .iter()
+        .all(|other| other.start < strike.start && other.end.0 < start + RINGS_ON);
     if alone && sounds_an_octave_below(sound, string, &partials) {
         return None;
     }
@@ -155,9 +168,34 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
         stiffness: (string.stiffness * 1e7).round() / 1e7,
         decay: alone.then(|| rounded_decay(sound)).flatten(),
         partials_db,
+        spectrum_db: alone
+            .then(|| sustained_spectrum(lesson, start, end))
+            .flatten(),
         beating: alone.then(|| rounded_beating(sound, string)).flatten(),
         own_log_odds: hundredths(strike.log_odds),
         strikes: 1,
+    })
+}
+
+/// The mean of the long window's magnitudes over a note heard alone, in dB below the strongest row; `None` of a note too short for it.
+fn sustained_spectrum(lesson: &Lesson, start: u64, end: u64) -> Option<Vec<u8>> {
+    let end = end.min(start + SUSTAINED);
+    let sound = lesson.samples.get(start as usize..end as usize)?;
+    let mut analyser = Analyser::new(lesson.a4);
+    let mut frame = SpectrumFrame::default();
+    let (mut rest, mut heard, mut sum) = (sound, 0, [0.0; LOG_BINS]);
+    while analyser.next_frame(&mut rest, &mut frame) {
+        heard += HOP_SAMPLES;
+        if heard >= LONG_WINDOW_SAMPLES {
+            sum.iter_mut().zip(&frame.long).for_each(|(s, m)| *s += m);
+        }
+    }
+    let strongest = sum.iter().copied().fold(0.0, f32::max);
+    let below = |magnitude: &f32| (20.0 * (strongest / magnitude.max(1e-12)).log10()).round();
+    (strongest > 0.0).then(|| {
+        sum.iter()
+            .map(|m| below(m).clamp(0.0, 255.0) as u8)
+            .collect()
     })
 }
 

@@ -5,6 +5,7 @@
 
 use super::beating::Beating;
 use super::decay::Decay;
+use crate::spectrum::LOG_BINS;
 use crate::units::{Hertz, MidiNote};
 use serde::{Deserialize, Serialize};
 
@@ -51,6 +52,9 @@ pub struct KeyProfile {
     pub decay: Option<Decay>,
     /// Levels of the partials from the first, in dB below the strongest; `None` where one did not stand out.
     pub partials_db: Vec<Option<f64>>,
+    /// The sustained note on the log-frequency axis ([`crate::spectrum`], long window), in whole dB below its strongest row; `None` where
+    /// other keys sounded with it.
+    pub spectrum_db: Option<Vec<u8>>,
     /// How its unisons beat; `None` where they do not.
     pub beating: Option<Beating>,
     /// What the note network gives the key's own note, as the mean log-odds of its sustained part.
@@ -82,6 +86,11 @@ impl PianoProfile {
                 ("stiffness", key.stiffness, 1e-6..=0.5),
                 ("own_log_odds", key.own_log_odds, -40.0..=40.0),
             ];
+            let rows = key.spectrum_db.as_ref().map_or(LOG_BINS, Vec::len);
+            if rows != LOG_BINS {
+                let key = format!("a spectrum of {rows} rows (key {midi})");
+                return Err(ProfileError::OutOfRange(key));
+            }
             for (what, value, allowed) in checks {
                 if !allowed.contains(&value) {
                     let key = format!("{what} = {value} (key {midi})");

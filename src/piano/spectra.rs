@@ -2,14 +2,14 @@
 //!
 //! Input: a [`PianoProfile`] and its [`KeyPlaces`]. Output: [`LOG_BINS`] magnitudes a key, for the long window.
 //! Units: linear, each spectrum sums to 1; the axis stands on the piano's own A4.
-//! Method: a partial is a line that the Hann window widens to `sin(pi d) / (pi d (1 - d^2))` at a distance of d FFT bins (Harris, Proc.
+//! Method: where the key or one near it was heard alone, as it was measured, moved by half steps. Elsewhere a partial is a line that the Hann window widens to `sin(pi d) / (pi d (1 - d^2))` at a distance of d FFT bins (Harris, Proc.
 //! IEEE 66, 1978); lines add in power. Keys that were not learned take the levels of the nearest ones either side.
-//! Limits: the strike's thump and the wavering of partials are left out.
+//! Limits: of keys that were not heard alone, the strike's thump and the wavering of partials are left out.
 
 use super::keyboard::KeyPlaces;
 use super::partials::StiffString;
 use super::profile::{KeyProfile, PianoProfile};
-use crate::spectrum::log_frequency::LogFrequencyMap;
+use crate::spectrum::log_frequency::{BINS_PER_OCTAVE, LogFrequencyMap};
 use crate::spectrum::{LOG_BINS, LONG_WINDOW_SAMPLES};
 use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate};
 
@@ -17,6 +17,8 @@ use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate};
 const LINE_BINS: i64 = 5;
 /// A partial that did not stand out counts with this level below the strongest, in dB.
 const UNSEEN_DB: f64 = 60.0;
+/// Half steps over which a measured spectrum stands in for another key's.
+const NEAR_KEYS: i16 = 5;
 
 /// The spectra of all keys, by piano index.
 pub fn of_all_keys(profile: &PianoProfile, places: &KeyPlaces) -> Vec<[f32; LOG_BINS]> {
@@ -24,12 +26,49 @@ pub fn of_all_keys(profile: &PianoProfile, places: &KeyPlaces) -> Vec<[f32; LOG_
     (0..PIANO_KEYS)
         .map(|index| {
             let midi = MidiNote::from_piano_index(index);
+            if let Some(measured) = nearest_measured(profile, midi) {
+                return measured;
+            }
             let tempered = midi.frequency(Hertz::CONCERT_A4).get();
             let first = tempered * (places.cents[index] / 1200.0).exp2();
             let string = StiffString::with_first_partial(first, places.stiffness[index]);
             spectrum_of(string, &levels_of(profile, midi), &map)
         })
         .collect()
+}
+
+/// What was measured of the key, or else of the nearest ones either side, moved to the key; `None` if none is near.
+fn nearest_measured(profile: &PianoProfile, midi: MidiNote) -> Option<[f32; LOG_BINS]> {
+    let measured = profile
+        .keys
+        .iter()
+        .filter(|key| (key.midi - midi).0.abs() <= NEAR_KEYS)
+        .filter_map(|key| Some((key.midi, key.spectrum_db.as_deref()?)));
+    let (mut below, mut above) = (None, None);
+    for (key, rows) in measured {
+        if key <= midi {
+            below = Some((key, rows));
+        }
+        if key >= midi && above.is_none() {
+            above = Some((key, rows));
+        }
+    }
+    let mut sum = [0.0; LOG_BINS];
+    for (key, rows) in [below, above].into_iter().flatten() {
+        let by = i32::from((midi - key).0) * (BINS_PER_OCTAVE / 12) as i32;
+        let moved = normalised(std::array::from_fn(|row| {
+            let from = usize::try_from(row as i32 - by).ok();
+            from.and_then(|from| rows.get(from))
+                .map_or(0.0, |&db| 10f32.powf(-f32::from(db) / 20.0))
+        }));
+        sum.iter_mut().zip(moved).for_each(|(s, m)| *s += m);
+    }
+    (below.is_some() || above.is_some()).then(|| normalised(sum))
+}
+
+fn normalised(magnitudes: [f32; LOG_BINS]) -> [f32; LOG_BINS] {
+    let sum: f32 = magnitudes.iter().sum::<f32>().max(1e-9);
+    magnitudes.map(|m| m / sum)
 }
 
 /// Levels of the key's partials in dB below the strongest: its own, or the mean of the nearest learned keys either side.
@@ -69,8 +108,7 @@ fn spectrum_of(string: StiffString, levels_db: &[f64], map: &LogFrequencyMap) ->
     }
     let mut magnitudes = [0.0; LOG_BINS];
     map.apply(&power, &mut magnitudes);
-    let sum: f32 = magnitudes.iter().sum::<f32>().max(1e-9);
-    magnitudes.map(|m| m / sum)
+    normalised(magnitudes)
 }
 
 /// `sin(pi d) / (pi d (1 - d^2))`, 1 at d = 0 and 1/2 at d = 1.
