@@ -125,15 +125,15 @@ class Renderer:
         for k in (0.5, 1, 2, 3.5, 6):
             curve += self.normal(clips, 1) * 3.5 / (1 + k) * torch.cos(math.pi * k * log_f / 9.1 + self.uniform(0, 6.28, clips, 1))
         curve += self.normal(clips, 1) * 1.5 * (log_f - 4)
-        for _ in range(4):  # resonances
-            centre, width = self.uniform(1, 8.5, clips, 1), self.uniform(0.08, 0.5, clips, 1)
+        for _ in range(6):  # resonances
+            centre, width = self.uniform(1, 8.5, clips, 1), self.uniform(0.04, 0.45, clips, 1)
             curve += self.normal(clips, 1) * 3 * torch.exp(-0.5 * ((log_f - centre) / width) ** 2)
         curve = curve * (self.uniform(0, 1, clips, 1) < 0.75 * chance)
-        low = torch.exp(self.uniform(math.log(25), math.log(420), clips, 1))
+        low = torch.exp(self.uniform(math.log(25), math.log(480), clips, 1))
         high = torch.exp(self.uniform(math.log(2200), math.log(9500), clips, 1))
         low = torch.where(self.uniform(0, 1, clips, 1) < 0.45 * chance, low, torch.full_like(low, 8.0))
         high = torch.where(self.uniform(0, 1, clips, 1) < 0.35 * chance, high, torch.full_like(high, 40000.0))
-        order = torch.randint(1, 4, (clips, 1), device=self.device, generator=self.g)
+        order = torch.randint(1, 7, (clips, 1), device=self.device, generator=self.g)
         gain = 10 ** (curve / 20) / (1 + (low / f.clamp(min=1)) ** (2 * order)).sqrt() / (1 + (f / high) ** (2 * order)).sqrt()
         return torch.fft.irfft(spectrum * gain, size)[:, :LENGTH]
 
