@@ -97,11 +97,11 @@ fn live() -> Live {
     let last = chords.pop().unwrap();
     chords
         .into_iter()
-        .for_each(|span| live.hear(&Event::Chord(span)));
-    live.hear(&frame(64.3, 0.05, &[50, 65, 68, 73]));
-    live.hear(&state(64.2, 64.35, last.notes.clone(), false));
-    live.hear(&state(64.2, 64.6, last.notes, true));
-    live.hear(&frame(64.7, 0.05, &[50, 65, 68, 73]));
+        .for_each(|span| live.hear(&[Event::Chord(span)]));
+    live.hear(&[frame(64.3, 0.05, &[50, 65, 68, 73])]);
+    live.hear(&[state(64.2, 64.35, last.notes.clone(), false)]);
+    live.hear(&[state(64.2, 64.6, last.notes, true)]);
+    live.hear(&[frame(64.7, 0.05, &[50, 65, 68, 73])]);
     live
 }
 
@@ -153,7 +153,7 @@ fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
     assert_eq!(live.press(Press::Show), None);
     let shown = screen(&live, 100, 30);
     assert!(shown.contains("Ab4") && shown.contains("Ddim"), "{shown}");
-    live.hear(&state(66.5, 66.9, notes(&[36, 52, 59]), true));
+    live.hear(&[state(66.5, 66.9, notes(&[36, 52, 59]), true)]);
     assert!(
         !screen(&live, 100, 30).contains("C2"),
         "the next chord is hidden again"
@@ -164,8 +164,8 @@ fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
 fn a_held_screen_stays_while_the_listening_goes_on() {
     let mut live = live();
     live.press(Press::Pause);
-    live.hear(&state(66.5, 66.9, notes(&[36, 52, 59]), true));
-    live.hear(&frame(67.0, 0.05, &[36, 52, 59]));
+    live.hear(&[state(66.5, 66.9, notes(&[36, 52, 59]), true)]);
+    live.hear(&[frame(67.0, 0.05, &[36, 52, 59])]);
     let held = screen(&live, 100, 30);
     assert!(
         held.contains("PAUSED") && held.contains("Ab4") && !held.contains("C2"),
@@ -193,8 +193,8 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
     live.listen_to("Upright room");
     assert!(!screen(&live, 100, 30).contains("is lost"));
     let mut quiet = Live::new("Upright room", Context::default());
-    quiet.hear(&state(1.0, 1.2, notes(&[60, 64, 67]), true));
-    quiet.hear(&frame(1.3, 0.000_5, &[60, 64, 67]));
+    quiet.hear(&[state(1.0, 1.2, notes(&[60, 64, 67]), true)]);
+    quiet.hear(&[frame(1.3, 0.000_5, &[60, 64, 67])]);
     assert!(screen(&quiet, 100, 30).contains("too quiet"));
 }
 
@@ -206,7 +206,7 @@ fn certainty_can_be_told_without_colour() {
         note(60, 0.9, Certainty::Likely),
         note(64, 0.9, Certainty::Sure),
     ];
-    live.hear(&state(1.0, 1.2, chord, true));
+    live.hear(&[state(1.0, 1.2, chord, true)]);
     let text = screen(&live, 100, 30);
     for mark in ["(C3)", "C4?", "E4", "░", "▒", "█"] {
         assert!(text.contains(mark), "{mark} in\n{text}");
@@ -237,7 +237,7 @@ fn symbols_follow_the_chosen_style_and_key_at_once() {
 fn a_marked_chord_is_marked_in_the_strip() {
     let mut live = live();
     live.press(Press::Mark);
-    live.hear(&Event::Chord(chords().pop().unwrap()));
+    live.hear(&[Event::Chord(chords().pop().unwrap())]);
     let text = screen(&live, 200, 50);
     assert!(text.contains("1:04.2 *"), "{text}");
 }

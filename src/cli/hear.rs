@@ -140,14 +140,18 @@ mod live {
                 args,
             };
             follow(&listening, ended, |news| match news {
-                News::Event(event) => lines.tell(event, &mut out),
+                News::Heard(events) => events
+                    .iter()
+                    .try_for_each(|event| lines.tell(event, &mut out)),
                 News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
                 _ => Ok(()),
             })
         } else if args.plain || !io::stdout().is_terminal() {
             let mut lines = PlainLines { told: None, args };
             follow(&listening, ended, |news| match news {
-                News::Event(event) => lines.tell(event, &mut out),
+                News::Heard(events) => events
+                    .iter()
+                    .try_for_each(|event| lines.tell(event, &mut out)),
                 _ => Ok(()),
             })
         } else {
@@ -199,7 +203,7 @@ mod live {
                 News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
                 News::Trouble(sentence) => tell(sentence),
                 News::Pace(hops) => tell(&pace_sentence(*hops)),
-                News::Event(_) | News::Meter(_) | News::Kept(_) => {}
+                News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
             }
             hand_on(&news).map_err(CliError::from_stdout)?;
         }

@@ -36,8 +36,8 @@ const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as 
 pub enum News {
     /// This input is open now.
     Input(String),
-    /// What the listener tells.
-    Event(Box<Event>),
+    /// What the listener tells of one reading: all of some frames.
+    Heard(Vec<Event>),
     /// What the meters say.
     Meter(Meter),
     /// Listening falls behind, or keeps up again: notes are now heard anew every so many hops.
@@ -283,11 +283,10 @@ impl Ear {
     }
 
     fn tell_events(&mut self) {
-        let mut events = std::mem::take(&mut self.events);
-        events
-            .drain(..)
-            .for_each(|event| self.tell(News::Event(Box::new(event))));
-        self.events = events;
+        if !self.events.is_empty() {
+            let events = std::mem::take(&mut self.events);
+            self.tell(News::Heard(events));
+        }
     }
 
     /// Never waits: who does not take news in time misses some.

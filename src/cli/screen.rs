@@ -3,14 +3,13 @@
 //! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
 //! Units: none. Method: ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal,
 //! and signals only set a flag that is looked at here.
-//! Limits: draws at most once in [`DRAW_PAUSE`]; a change of what sounds is drawn at once.
+//! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 #[cfg(debug_assertions)]
 use super::listening::panic_where_a_test_asks;
 use super::listening::{Listening, News, listening_failed};
 use super::{CliError, CommandResult};
 use crate::harmony::Context;
-use crate::listener::Event;
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
@@ -112,10 +111,7 @@ fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
     let mut at_once = false;
     loop {
         match listening.news.try_recv() {
-            Ok(News::Event(event)) => {
-                at_once |= matches!(*event, Event::Sounding(_));
-                live.hear(&event);
-            }
+            Ok(News::Heard(events)) => at_once |= live.hear(&events),
             Ok(News::Meter(meter)) => live.measure(meter),
             Ok(News::Pace(hops)) => live.keep_pace(hops),
             Ok(News::Input(name)) => live.listen_to(name),

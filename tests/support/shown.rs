@@ -3,6 +3,7 @@
 use lidprop::chart::entries::sounding;
 use lidprop::harmony::{Context, name_chord};
 use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::spectrum::HOP_SAMPLES;
 use lidprop::units::{FrameCount, SampleRate};
 use lidprop::view::settle::{Settle, Standing};
 
@@ -36,22 +37,21 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
     };
     let after = vec![0.0; (silence * f64::from(SampleRate::INTERNAL.get())) as usize];
     let mut events = Vec::new();
-    for block in samples.chunks(4096).chain(after.chunks(4096)) {
+    let blocks = samples.chunks(HOP_SAMPLES);
+    for block in blocks.chain(after.chunks(HOP_SAMPLES)) {
         listener.push(block, &mut events);
         for event in events.drain(..) {
             match event {
                 Event::Sounding(state) => {
                     let naming = name_chord(&sounding(&state.notes), &Context::default());
                     settle.hear(&state, naming);
-                    look(&settle, state.at);
                 }
-                Event::Frame(frame) => {
-                    settle.frame(&frame);
-                    look(&settle, frame.at);
-                }
+                Event::Frame(frame) => settle.frame(&frame),
                 Event::Note(_) | Event::Chord(_) => {}
             }
         }
+        settle.catch_up();
+        look(&settle, listener.position());
     }
     changes
 }

@@ -159,8 +159,26 @@ impl Live {
         self
     }
 
-    /// Takes what the listener tells.
-    pub fn hear(&mut self, event: &Event) {
+    /// Takes what the listener tells: all of some frames. True if the keys or the answer have changed.
+    pub fn hear(&mut self, events: &[Event]) -> bool {
+        let answer = |live: &Self| {
+            let answer = live.settle.shown()?;
+            Some((
+                answer.struck,
+                answer.standing,
+                answer.best().map(str::to_owned),
+            ))
+        };
+        let before = answer(self);
+        events.iter().for_each(|event| self.take(event));
+        self.settle.catch_up();
+        answer(self) != before
+            || events
+                .iter()
+                .any(|event| matches!(event, Event::Sounding(_)))
+    }
+
+    fn take(&mut self, event: &Event) {
         match event {
             Event::Frame(frame) => self.frame(frame),
             Event::Sounding(state) => {
