@@ -17,10 +17,7 @@ use crate::audio::AudioError;
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::units::{FrameCount, SampleRate, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{
-    BufferSize, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig,
-    SupportedBufferSize, SupportedStreamConfig,
-};
+use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 use inputs::Input;
 use ring::{Counters, Reader, Writer};
 use std::sync::Arc;
@@ -46,10 +43,6 @@ const ZERO_SECONDS: u64 = 2;
 
 /// Longest silence put in the place of one gap; the rest of a longer one is only counted, see [`Block::jumped`].
 const GAP_LIMIT_SECONDS: u64 = 10;
-
-/// The block asked of the device: about an analysis hop. With the 10 ms that a sound server hands over of itself, the sound library
-/// takes twice the work, more than all listening does.
-const BLOCK_SECONDS: f64 = 0.02;
 
 /// How long the sound system may take to open a stream.
 const OPEN_TIMEOUT: Duration = Duration::from_secs(5);
@@ -334,25 +327,11 @@ where
     f32: FromSample<T>,
 {
     input.device.build_input_stream(
-        StreamConfig {
-            buffer_size: block_size(&input.config),
-            ..input.config.config()
-        },
+        input.config.config(),
         move |block: &[T], _: &cpal::InputCallbackInfo| writer.on_block(block),
         move |error: cpal::Error| tell(&counters, error.kind()),
         Some(OPEN_TIMEOUT),
     )
-}
-
-/// [`BLOCK_SECONDS`], or what the device allows nearest to it; what it likes best where it does not say what it allows.
-fn block_size(config: &SupportedStreamConfig) -> BufferSize {
-    match *config.buffer_size() {
-        SupportedBufferSize::Range { min, max } if min <= max => {
-            let wanted = (BLOCK_SECONDS * f64::from(config.sample_rate())).round() as u32;
-            BufferSize::Fixed(wanted.clamp(min, max))
-        }
-        _ => BufferSize::Default,
-    }
 }
 
 /// The error callback: atomics only.
