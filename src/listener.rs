@@ -6,7 +6,7 @@
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
 
 use crate::chart::document::Certainty;
-use crate::chart::spans::{HeldSet, SpanFinder, SpanRules};
+use crate::chart::spans::{HeldKey, HeldSet, SpanFinder, SpanRules};
 use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
 use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use crate::piano::PianoProfile;
@@ -93,6 +93,8 @@ pub struct ChordSpan {
     pub end: FrameCount,
     /// The notes, lowest first.
     pub notes: Vec<ChordNote>,
+    /// Notes that are likelier not there than there, and yet not out of the question, lowest first: a name may count on them.
+    pub possible: Vec<ChordNote>,
 }
 
 /// How to listen.
@@ -302,13 +304,16 @@ impl Listener {
             span.keys.len() >= FEWEST_KEYS && span.end - span.start >= SHORTEST_CHORD
         });
         events.extend(chords.map(|span| {
-            let notes = span.keys.iter();
+            let notes = |keys: &[HeldKey]| {
+                keys.iter()
+                    .map(|held| chord_note(held.key, held.confidence, held.strength))
+                    .collect()
+            };
             Event::Chord(ChordSpan {
                 start: sample_of(span.start),
                 end: sample_of(span.end),
-                notes: notes
-                    .map(|held| chord_note(held.key, held.confidence, held.strength))
-                    .collect(),
+                notes: notes(&span.keys),
+                possible: notes(&span.possible),
             })
         }));
     }
