@@ -42,7 +42,7 @@ impl Default for SpanRules {
 
 /// One frame says at most this for or against a key of a span.
 const MOST_LOG_ODDS: f32 = 6.0;
-/// The mean over a span is surer than one frame is: by this factor, in log-odds (1.58 fitted on 210 held voicings).
+/// The mean over a span is surer than one frame is: by this factor, in log-odds (see `training/README.md`).
 const SURER_THAN_A_FRAME: f32 = 1.6;
 /// Keys less probable than this are out of the question.
 const LEAST_POSSIBLE: f32 = 0.04;
