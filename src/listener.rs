@@ -6,7 +6,7 @@
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
 
 use crate::chart::document::Certainty;
-use crate::chart::spans::{HeldSet, SpanFinder, SpanRules};
+use crate::chart::spans::{HeldKey, HeldSet, SpanFinder, SpanRules};
 use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
 use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use crate::piano::PianoProfile;
@@ -93,6 +93,8 @@ pub struct ChordSpan {
     pub end: FrameCount,
     /// The notes, lowest first.
     pub notes: Vec<ChordNote>,
+    /// Notes that are likelier not there than there, and yet not out of the question, lowest first: a name may count on them.
+    pub possible: Vec<ChordNote>,
 }
 
 /// How to listen.
@@ -119,6 +121,9 @@ const LOOK_BACK: u64 = 661;
 /// From the strike to the middle of the frames that hear it, in samples (69 ms). The network was trained to say 'struck' in the frames
 /// that end 30 to 77 ms after a strike; it is surer of the later ones.
 const STRIKE_LAG: f64 = 1521.0;
+/// From the strike of a chord to the end of the first frame that is taken to be its own, in samples (95 ms; measured on 255 chord changes,
+/// nine in ten between 75 and 123 ms): most of its keys must be likelier there than not.
+const BORDER_LAG: u64 = 2095;
 /// Quieter frames (root-mean-square, linear; -94 dBFS) hold no sound at all.
 const SILENT_RMS: f32 = 2e-5;
 /// Fewer keys are notes, not a chord.
@@ -283,7 +288,7 @@ impl Listener {
             }
         });
         events.push(Event::Sounding(ChordState {
-            start: sample_of(start),
+            start: sample_of_border(start),
             at,
             notes: notes.collect(),
             settled,
@@ -302,13 +307,16 @@ impl Listener {
             span.keys.len() >= FEWEST_KEYS && span.end - span.start >= SHORTEST_CHORD
         });
         events.extend(chords.map(|span| {
-            let notes = span.keys.iter();
-            Event::Chord(ChordSpan {
-                start: sample_of(span.start),
-                end: sample_of(span.end),
-                notes: notes
+            let notes = |keys: &[HeldKey]| {
+                keys.iter()
                     .map(|held| chord_note(held.key, held.confidence, held.strength))
-                    .collect(),
+                    .collect()
+            };
+            Event::Chord(ChordSpan {
+                start: sample_of_border(span.start),
+                end: sample_of_border(span.end),
+                notes: notes(&span.keys),
+                possible: notes(&span.possible),
             })
         }));
     }
@@ -317,6 +325,11 @@ impl Listener {
 /// The time of which an analysis frame speaks.
 fn sample_of(frame: u64) -> FrameCount {
     FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(LOOK_BACK))
+}
+
+/// The time at which a chord gives way to the next whose first frame this is.
+fn sample_of_border(frame: u64) -> FrameCount {
+    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(BORDER_LAG))
 }
 
 /// The time at which a key was struck whose strike was heard around an analysis frame.

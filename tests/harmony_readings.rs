@@ -300,6 +300,27 @@ fn a_doubtful_note_is_left_out_where_the_name_is_better_without_it() {
 }
 
 #[test]
+fn a_third_that_was_nearly_heard_is_counted_on_and_not_shown() {
+    use lidprop::units::Share;
+    // C Bb A D: a C7 with ninth and thirteenth, if the E inside is there.
+    let mut sounding = Sounding::of_midi(&[36, 46, 57, 62]);
+    let without = name_chord(&sounding, &Context::default());
+    sounding.possible = Sounding::of_midi(&[52]).notes;
+    sounding.possible[0].weight = Share::clamped(0.45);
+    let with = name_chord(&sounding, &Context::default());
+    let share = |naming: &Naming| {
+        naming
+            .names
+            .iter()
+            .filter(|name| name.label.starts_with("C:") && name.label.contains("13"))
+            .map(|name| name.score)
+            .sum::<f32>()
+    };
+    assert!(share(&with) > share(&without) + 0.1, "{:?}", with.names);
+    assert_eq!(with.notes, without.notes);
+}
+
+#[test]
 fn theory_spells_by_letter_and_readable_as_players_read() {
     let notes = |symbol: &str, spelling| {
         let mut sounding = Typed::read(&[symbol]).unwrap().sounding;

@@ -26,15 +26,25 @@ pub fn heard_note(span: &NoteSpan) -> HeardNote {
 /// ones, since inner voices are played softly.
 pub fn sounding(notes: &[ChordNote]) -> Sounding {
     Sounding {
-        notes: notes
-            .iter()
-            .map(|note| SoundingNote {
-                midi: note.midi,
-                weight: note.confidence,
-            })
-            .collect(),
+        notes: weighed(notes),
         ..Sounding::default()
     }
+}
+
+/// The same of a chord that has ended, with the notes that it may have had.
+pub(super) fn sounding_span(span: &ChordSpan) -> Sounding {
+    Sounding {
+        possible: weighed(&span.possible),
+        ..sounding(&span.notes)
+    }
+}
+
+fn weighed(notes: &[ChordNote]) -> Vec<SoundingNote> {
+    let note = |note: &ChordNote| SoundingNote {
+        midi: note.midi,
+        weight: note.confidence,
+    };
+    notes.iter().map(note).collect()
 }
 
 /// A chord as the document has it, by what its analysis says.

@@ -6,7 +6,7 @@
 //! Limits: a local key is decided from what lies within [`AROUND`] chords of the passage; memory is that of one passage.
 
 use crate::chart::document::HeardChord;
-use crate::chart::entries::{heard_chord, sounding};
+use crate::chart::entries::{heard_chord, sounding_span};
 use crate::chart::pedal::pedal_must_be_down;
 use crate::harmony::{
     AnalysedChord, AnalysisOptions, Cadence, ChordForAnalysis, analyse_progression_with,
@@ -111,7 +111,7 @@ fn analyse(
     let heard: Vec<ChordForAnalysis> = spans[around.clone()]
         .iter()
         .map(|span| ChordForAnalysis {
-            sounding: sounding(&span.notes),
+            sounding: sounding_span(span),
         })
         .collect();
     let progression = analyse_progression_with(&heard, &options);

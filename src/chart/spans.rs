@@ -10,6 +10,7 @@
 
 use crate::notes::NoteEvidence;
 use crate::units::{MidiNote, PIANO_KEYS};
+use std::ops::Range;
 
 /// Costs and times of the segmentation, in log-odds and frames; set by reasoning: two voices that move together
 /// and stay for half a second make a new chord, one does not.
@@ -39,6 +40,13 @@ impl Default for SpanRules {
     }
 }
 
+/// One frame says at most this for or against a key of a span.
+const MOST_LOG_ODDS: f32 = 6.0;
+/// The mean over a span is surer than one frame is: by this factor, in log-odds (see `training/README.md`).
+const SURER_THAN_A_FRAME: f32 = 1.6;
+/// Keys less probable than this are out of the question.
+const LEAST_POSSIBLE: f32 = 0.04;
+
 /// How much a key counts in deciding where a span ends: melodies lie high.
 fn weight_of(key: usize) -> f32 {
     let midi = f32::from(MidiNote::from_piano_index(key).get());
@@ -65,6 +73,8 @@ pub struct HeldSet {
     pub end: u64,
     /// Its keys, lowest first.
     pub keys: Vec<HeldKey>,
+    /// Keys that are likelier not there than there, and yet not out of the question, lowest first.
+    pub possible: Vec<HeldKey>,
 }
 
 /// Evidence gathered since a frame at which a span may have begun.
@@ -74,6 +84,8 @@ struct Gathered {
     for_key: [f32; PIANO_KEYS],
     /// Log-odds against each key.
     against: [f32; PIANO_KEYS],
+    /// Log-odds of each key, with a wider limit: what a key's membership is decided from.
+    log_odds: [f32; PIANO_KEYS],
     strength: [f32; PIANO_KEYS],
 }
 
@@ -81,6 +93,7 @@ impl Gathered {
     const NOTHING: Self = Self {
         for_key: [0.0; PIANO_KEYS],
         against: [0.0; PIANO_KEYS],
+        log_odds: [0.0; PIANO_KEYS],
         strength: [0.0; PIANO_KEYS],
     };
 
@@ -92,18 +105,16 @@ impl Gathered {
         sum
     }
 
-    fn keys(&self, frames: u64) -> Vec<HeldKey> {
+    /// The keys whose probability over the span lies in `range`.
+    fn keys(&self, frames: u64, range: Range<f32>) -> Vec<HeldKey> {
         let n = frames.max(1) as f32;
         (0..PIANO_KEYS)
-            .filter(|&key| self.for_key[key] > self.against[key])
-            .map(|key| {
-                let log_odds = (self.for_key[key] - self.against[key]) / n;
-                HeldKey {
-                    key,
-                    confidence: 1.0 / (1.0 + (-1.6 * log_odds).exp()),
-                    strength: self.strength[key] / n,
-                }
+            .map(|key| HeldKey {
+                key,
+                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * self.log_odds[key] / n).exp()),
+                strength: self.strength[key] / n,
             })
+            .filter(|held| range.contains(&held.confidence))
             .collect()
     }
 }
@@ -211,13 +222,14 @@ impl SpanFinder {
         let limit = self.rules.most_a_frame;
         let log_odds = evidence.sounding.map(|p| {
             let p = p.clamp(1e-4, 1.0 - 1e-4);
-            (p / (1.0 - p)).ln().clamp(-limit, limit)
+            (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
         });
         for border in self.borders.iter_mut().filter(|border| border.open) {
             let since = &mut border.since;
             for key in 0..PIANO_KEYS {
-                since.for_key[key] += log_odds[key].max(0.0);
-                since.against[key] -= log_odds[key].min(0.0);
+                since.for_key[key] += log_odds[key].clamp(0.0, limit);
+                since.against[key] -= log_odds[key].clamp(-limit, 0.0);
+                since.log_odds[key] += log_odds[key];
                 since.strength[key] += strength[key];
             }
         }
@@ -252,10 +264,12 @@ impl SpanFinder {
         let index = self
             .border_at(start)
             .expect("the best segmentation keeps its borders");
+        let (since, frames) = (&self.borders[index].since, self.frame - start);
         HeldSet {
             start,
             end: self.frame,
-            keys: self.borders[index].since.keys(self.frame - start),
+            keys: since.keys(frames, 0.5..f32::INFINITY),
+            possible: since.keys(frames, LEAST_POSSIBLE..0.5),
         }
     }
 

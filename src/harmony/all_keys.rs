@@ -59,6 +59,7 @@ fn in_key(typed: &Typed, named: Option<Chord>, half_steps: i16, context: &Contex
     };
     let up = |class: PitchClass| class.up(i32::from(half_steps));
     let sounding = Sounding {
+        possible: Vec::new(),
         notes: typed.sounding.notes.iter().map(move_note).collect(),
         stated_bass: typed.sounding.stated_bass.map(up),
         typed: if half_steps == 0 {

@@ -4,7 +4,7 @@
 //! Method: our own. Sets are twelve bits seen from the root; what is missing, added or strange in the bass costs; the cheapest shape of a
 //! root survives; costs become probabilities by softmax with "no good name" as one more candidate. Where notes are uncertain, this is done for
 //! each set of them that may sound, and the probabilities of names are added up, weighed by those of the sets (total probability).
-//! Limits: at most two notes beside a shape; at most three pitch classes are doubted; one that was not heard at all is never added.
+//! Limits: at most two notes beside a shape; at most three pitch classes are doubted, heard ones and possible ones together.
 
 use super::degree::DegreeSet;
 use super::pitch::{PitchClass, PitchSet};
@@ -165,9 +165,48 @@ pub(crate) fn ranked(
     (named, none / total)
 }
 
-/// The sets of notes that may sound, the fullest first: all that is heard, and the same without one or more of the [`MOST_DOUBTED`]
-/// least certain pitch classes; each with the probability of just these notes, if notes err independently.
+/// A pitch class of which it is not certain whether it sounds.
+struct Doubt {
+    class: PitchClass,
+    /// Probability that it sounds.
+    sounds: f32,
+    /// True if it is likelier to sound than not.
+    heard: bool,
+}
+
+/// The sets of notes that may sound, first the one that was heard: the same without some of the least certain pitch classes, and with
+/// some that may sound too, of [`MOST_DOUBTED`] in all; each with the probability of just these notes, if notes err independently.
 fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
+    let doubts = doubts(sounding, heard);
+    let mut sets = Vec::with_capacity(1 << doubts.len());
+    for otherwise in 0..1_usize << doubts.len() {
+        let (mut left_out, mut joining, mut probability) = (PitchSet::EMPTY, PitchSet::EMPTY, 1.0);
+        for (i, doubt) in doubts.iter().enumerate() {
+            let sounds = doubt.heard == (otherwise & (1 << i) == 0);
+            probability *= if sounds {
+                doubt.sounds
+            } else {
+                1.0 - doubt.sounds
+            };
+            match (doubt.heard, sounds) {
+                (true, false) => left_out = left_out.with(doubt.class),
+                (false, true) => joining = joining.with(doubt.class),
+                _ => {}
+            }
+        }
+        if otherwise == 0 {
+            sets.push((heard, probability));
+        } else if (left_out.is_empty() || heard.set.len() - left_out.len() >= FEWEST_OF_A_CHORD)
+            && let Some(other) = Heard::of(&with_and_without(sounding, joining, left_out))
+        {
+            sets.push((other, probability));
+        }
+    }
+    sets
+}
+
+/// The least certain pitch classes, at most [`MOST_DOUBTED`].
+fn doubts(sounding: &Sounding, heard: Heard) -> Vec<Doubt> {
     // A class sounds unless all its keys are wrong.
     let mut absent = [1.0_f32; 12];
     for note in &sounding.notes {
@@ -178,45 +217,43 @@ fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
             wrong
         };
     }
-    let mut doubted: Vec<(PitchClass, f32)> = PitchClass::all()
-        .filter(|&class| heard.set.contains(class) && sounding.stated_bass != Some(class))
-        .map(|class| {
-            (
-                class,
-                (1.0 - absent[class.get() as usize]).max(LEAST_CERTAIN),
-            )
-        })
-        .filter(|&(_, certain)| certain < CERTAIN)
-        .collect();
-    doubted.sort_by(|a, b| a.1.total_cmp(&b.1));
-    doubted.truncate(MOST_DOUBTED);
-    let mut sets = Vec::with_capacity(1 << doubted.len());
-    for without in 0..1_usize << doubted.len() {
-        let (mut left_out, mut probability) = (PitchSet::EMPTY, 1.0);
-        for (i, &(class, certain)) in doubted.iter().enumerate() {
-            if without & (1 << i) != 0 {
-                left_out = left_out.with(class);
-                probability *= 1.0 - certain;
-            } else {
-                probability *= certain;
-            }
-        }
-        if left_out.is_empty() {
-            sets.push((heard, probability));
-        } else if heard.set.len() - left_out.len() >= FEWEST_OF_A_CHORD
-            && let Some(fewer) = Heard::of(&without_classes(sounding, left_out))
-        {
-            sets.push((fewer, probability));
+    for note in &sounding.possible {
+        let class = PitchClass::from(note.midi);
+        if !heard.set.contains(class) {
+            absent[class.get() as usize] *= 1.0 - note.weight.get();
         }
     }
-    sets
+    let mut doubts: Vec<Doubt> = PitchClass::all()
+        .filter(|&class| sounding.stated_bass != Some(class))
+        .map(|class| {
+            let sounds = 1.0 - absent[class.get() as usize];
+            let heard = heard.set.contains(class);
+            Doubt {
+                class,
+                sounds: if heard {
+                    sounds.max(LEAST_CERTAIN)
+                } else {
+                    sounds
+                },
+                heard,
+            }
+        })
+        .filter(|doubt| (LEAST_CERTAIN..CERTAIN).contains(&doubt.sounds))
+        .collect();
+    let certainty = |doubt: &Doubt| (doubt.sounds - 0.5).abs();
+    doubts.sort_by(|a, b| certainty(a).total_cmp(&certainty(b)));
+    doubts.truncate(MOST_DOUBTED);
+    doubts
 }
 
-/// What sounds but for some pitch classes.
-fn without_classes(sounding: &Sounding, left_out: PitchSet) -> Sounding {
-    let stays = |note: &SoundingNote| !left_out.contains(PitchClass::from(note.midi));
+/// What sounds, with some of the pitch classes that may, and without some that were heard.
+fn with_and_without(sounding: &Sounding, joining: PitchSet, left_out: PitchSet) -> Sounding {
+    let of = |set: PitchSet| move |note: &&SoundingNote| set.contains(PitchClass::from(note.midi));
+    let stay = sounding.notes.iter().filter(|note| !of(left_out)(note));
+    let join = sounding.possible.iter().filter(of(joining));
     Sounding {
-        notes: sounding.notes.iter().copied().filter(stays).collect(),
+        notes: stay.chain(join).copied().collect(),
+        possible: Vec::new(),
         ..*sounding
     }
 }

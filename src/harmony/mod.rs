@@ -76,6 +76,8 @@ pub struct SoundingNote {
 pub struct Sounding {
     /// The notes, in any order.
     pub notes: Vec<SoundingNote>,
+    /// Notes that were not heard and yet may sound, each less likely than not: a name may count on them, and no list shows them.
+    pub possible: Vec<SoundingNote>,
     /// A bass that is not among the notes, say a bass player's; it counts as sounding below them.
     pub stated_bass: Option<PitchClass>,
     /// How the player spelled a pitch class, where notes were typed by name; index 0 is C.

@@ -3,7 +3,7 @@
 //! Input: [`Sounding`] and [`Context`]. Output: [`Naming`]. Units: costs in natural-log units (see [`super::score`]), scores 0 to 1.
 //! Method: our own. For each of twelve roots each shape of the vocabulary is laid over the sounding set as bits; what is missing, added,
 //! or strange in the bass costs; the cheapest reading a root survives; costs become probabilities by softmax with "no good name" as one more
-//! candidate. Where notes are uncertain, every set of them that may sound is named (see [`super::candidates`]). Limits: at most two notes beside a shape.
+//! candidate. Where notes are uncertain, every set of them that may sound is named (see `candidates.rs`). Limits: at most two notes beside a shape.
 
 use super::candidates::{Candidate, Heard, ranked};
 use super::degree::{Degree, DegreeSet};

@@ -94,7 +94,13 @@ pub(crate) fn weigh(
     let mut extra = relative & !shape.mask;
     let bass_half_steps = heard.bass.above(root);
     let bass_bit = 1_u16 << bass_half_steps;
-    let foreign_bass = extra & bass_bit != 0;
+    // A ninth (natural or sharp) that a seventh chord can carry is its own, also where it lies lowest.
+    let its_tension = shape.seventh & 0b1100_0000_0000 != 0
+        && matches!(
+            added_degree(shape, bass_half_steps),
+            Some(Degree::NINTH | Degree::SHARP_NINTH)
+        );
+    let foreign_bass = extra & bass_bit != 0 && !its_tension;
     if foreign_bass {
         extra &= !bass_bit;
     }
@@ -172,6 +178,10 @@ pub(crate) fn weigh(
         } else {
             P.foreign_bass_under_many
         };
+        // A triad goes over its leading note, a major sixth chord is better named from elsewhere.
+        if bass_half_steps == 11 && shape.seventh == 1 << 9 && shape.third == 1 << 4 {
+            cost += P.major_seventh_in_bass;
+        }
     } else if bass_half_steps != 0 {
         cost += match shape.degree_at[bass_half_steps as usize] {
             Some(Degree::SIXTH) => P.sixth_in_bass,

@@ -40,6 +40,7 @@ pub fn span(start: f64, end: f64, midi: &[u8]) -> ChordSpan {
         start: at(start),
         end: at(end),
         notes: notes(midi),
+        possible: Vec::new(),
     }
 }
 
