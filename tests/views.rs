@@ -214,6 +214,30 @@ fn certainty_can_be_told_without_colour() {
 }
 
 #[test]
+fn the_marks_of_doubtful_notes_are_explained_where_there_is_room() {
+    let likely = "A4? likely   (A4) perhaps only ringing along";
+    assert!(screen(&live(), 100, 30).contains(likely));
+    let octave = vec![
+        note(50, 0.9, Certainty::Sure),
+        note(57, 0.9, Certainty::Sure),
+        note(62, 0.4, Certainty::Likely),
+    ];
+    let mut open = live();
+    open.hear(&[state(66.5, 66.9, octave, true)]);
+    let text = screen(&open, 100, 30);
+    assert!(text.contains("D4~"), "{text}");
+    assert!(text.contains("A4~ its octave cannot be told"), "{text}");
+    assert!(!text.contains(likely), "{text}");
+    let mut sure = live();
+    sure.hear(&[state(66.5, 66.9, notes(&[36, 52, 59]), true)]);
+    let text = screen(&sure, 100, 30);
+    assert!(!text.contains(likely) && !text.contains("A4~"), "{text}");
+    let mut hidden = live();
+    hidden.press(Press::GuessFirst);
+    assert!(!screen(&hidden, 100, 30).contains(likely));
+}
+
+#[test]
 fn symbols_follow_the_chosen_style_and_key_at_once() {
     let mut live = live();
     let before = screen(&live, 100, 30);

@@ -22,8 +22,8 @@ use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-/// Time between two looks at the input: a fifth of an analysis hop, so that it adds little to the latency.
-const PAUSE: Duration = Duration::from_millis(5);
+/// Time between two looks at the input: a third of an analysis hop, so that it adds little to the latency.
+const PAUSE: Duration = Duration::from_millis(8);
 /// Time between two attempts to open a lost input again.
 const RETRY: Duration = Duration::from_secs(1);
 /// News that may wait for a slow reader: about ten seconds of analysis frames.

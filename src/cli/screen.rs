@@ -79,7 +79,9 @@ fn show(
             Some(at_once) => at_once,
             None => return Ok(End::ListeningFailed),
         };
-        if event::poll(KEY_PAUSE)? {
+        // What must be seen at once waits for no key.
+        let patience = if at_once { Duration::ZERO } else { KEY_PAUSE };
+        if event::poll(patience)? {
             at_once = true;
             if let event::Event::Key(key) = event::read()?
                 && let Some(press) = press_of(key)

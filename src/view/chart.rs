@@ -5,7 +5,7 @@
 //! Units: minutes and seconds; columns of characters. Method: our own layout.
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
-use crate::chart::document::{Certainty, HeardChord};
+use crate::chart::document::{Certainty, HeardChord, KeyMark};
 use crate::chart::entries::marks;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
@@ -30,30 +30,25 @@ const OTHER_NAMES: usize = 2;
 pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
-    let (mut doubts, mut octaves, mut pedal) = (false, false, false);
+    let (mut marked, mut pedal) = (Vec::new(), false);
     for (span, chord) in heard.chords.iter().zip(heard.chords()) {
         layout.print_chord(span, &chord, ink, out)?;
-        octaves |= chord.marks.iter().any(|mark| mark.octave_open);
         pedal |= chord.pedal;
-        doubts |= chord
-            .marks
-            .iter()
-            .any(|mark| mark.certainty != Certainty::Sure && !mark.octave_open);
+        marked.extend(
+            chord
+                .marks
+                .iter()
+                .filter(|mark| mark.certainty != Certainty::Sure)
+                .cloned(),
+        );
     }
     if heard.chords.is_empty() {
         writeln!(out, "  no chord was heard")?;
     }
     writeln!(out)?;
     outline(heard, ink, out)?;
-    let legends = [
-        (doubts, "A4? likely   (A4) perhaps only ringing along"),
-        (
-            octaves,
-            "A4~ its octave cannot be told: perhaps only the key below",
-        ),
-        (pedal, "Ped. two hands cannot hold this, the pedal must"),
-    ];
-    for (place, (_, legend)) in legends.iter().filter(|(used, _)| *used).enumerate() {
+    let of_pedal = pedal.then_some("Ped. two hands cannot hold this, the pedal must");
+    for (place, legend) in legends(&marked).chain(of_pedal).enumerate() {
         let gap = if place == 0 { "\n" } else { "" };
         writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     }
@@ -225,6 +220,24 @@ fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
         Some(rest) if !best.is_empty() => format!("{}{rest}", ink.strong(best)),
         _ => line,
     }
+}
+
+/// What the marks of [`notes_text`] mean: a line for each kind that is there.
+pub fn legends(marks: &[KeyMark]) -> impl Iterator<Item = &'static str> {
+    let doubtful = |mark: &KeyMark| mark.certainty != Certainty::Sure && !mark.octave_open;
+    let used = [
+        (
+            marks.iter().any(doubtful),
+            "A4? likely   (A4) perhaps only ringing along",
+        ),
+        (
+            marks.iter().any(|mark| mark.octave_open),
+            "A4~ its octave cannot be told: perhaps only the key below",
+        ),
+    ];
+    used.into_iter()
+        .filter(|(used, _)| *used)
+        .map(|(_, legend)| legend)
 }
 
 /// The notes lowest first by their `names`, the doubtful ones marked: `A4~` where only the octave is in doubt, else as [`note_text`].

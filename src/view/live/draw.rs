@@ -11,10 +11,11 @@ use super::large::large;
 use super::shapes::Shapes;
 use super::{Live, PastChord};
 use crate::chart::document::Certainty;
+use crate::chart::entries::marks;
 use crate::harmony::{Naming, Reading, Verdict};
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{FrameCount, SampleRate};
-use crate::view::chart::{clock, note_text, notes_text};
+use crate::view::chart::{clock, legends, note_text, notes_text};
 use crate::view::ink::Palette;
 use crate::view::names::others_worth_showing;
 use crate::view::settle::{Answer, Standing};
@@ -283,6 +284,11 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
         }
     };
     above(page, help_line(live, page.columns()), palette.faint(), 9);
+    if let Some(answer) = live.answer().filter(|_| !live.hidden()) {
+        for legend in legends(&marks(&answer.notes)) {
+            above(page, legend.to_owned(), palette.faint(), 20);
+        }
+    }
     let (said, style) = match (&live.trouble, &live.notice) {
         (Some(trouble), _) => (format!("! {trouble}"), palette.alarm()),
         (None, Some((notice, _))) => (notice.clone(), palette.strong()),
