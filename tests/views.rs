@@ -97,7 +97,7 @@ fn live() -> Live {
     let last = chords.pop().unwrap();
     chords
         .into_iter()
-        .for_each(|span| live.hear(&[Event::Chord(span)]));
+        .for_each(|span| _ = live.hear(&[Event::Chord(span)]));
     live.hear(&[frame(64.3, 0.05, &[50, 65, 68, 73])]);
     live.hear(&[state(64.2, 64.35, last.notes.clone(), false)]);
     live.hear(&[state(64.2, 64.6, last.notes, true)]);

@@ -36,7 +36,7 @@ pub const SHOW_HOLD: FrameCount = milliseconds(20);
 pub const SHOW_LATEST: FrameCount = milliseconds(90);
 /// Shortest time between two provisional names of one chord: below it, an eye at two metres sees flicker.
 pub const PROVISIONAL_HOLD: FrameCount = milliseconds(120);
-/// How long a name must hold to be called settled: four hops. At three, one in twenty settled names was taken back.
+/// How long a name must hold to be called settled: four hops. Of 210 held voicings, 9 first settle under a wrong name; 11 with three hops.
 pub const SETTLE_HOLD: FrameCount = milliseconds(80);
 /// How long another name must hold before it takes the place of a settled one; longer than an ornament.
 pub const SETTLED_HOLD: FrameCount = milliseconds(350);
