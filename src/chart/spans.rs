@@ -125,6 +125,8 @@ struct Border {
     frame: u64,
     /// Cost of the best segmentation up to here.
     cost: f32,
+    /// The same until now, if the last span begins here.
+    total: f32,
     /// The last span of that segmentation; `None` where the past is final.
     span: Option<HeldSet>,
     /// What was heard since.
@@ -157,6 +159,7 @@ impl SpanFinder {
         let first = Border {
             frame: 0,
             cost: 0.0,
+            total: 0.0,
             span: None,
             since: Gathered::NOTHING,
             open: true,
@@ -190,6 +193,7 @@ impl SpanFinder {
         self.borders.push(Border {
             frame: self.frame,
             cost: least + self.rules.new_span * (1.0 - relief),
+            total: 0.0,
             span: Some(span),
             since: Gathered::NOTHING,
             open: true,
@@ -239,17 +243,16 @@ impl SpanFinder {
     /// so much dearer that they cannot catch up.
     fn find_best_end(&mut self) -> f32 {
         let (most, weights) = (self.rules.most_a_key, &self.weights);
-        let total = |border: &Border| border.cost + border.since.cost(most, weights);
         let mut least = f32::INFINITY;
-        for border in self.borders.iter().filter(|border| border.open) {
-            let cost = total(border);
-            if cost < least {
-                (least, self.open_since) = (cost, border.frame);
+        for border in self.borders.iter_mut().filter(|border| border.open) {
+            border.total = border.cost + border.since.cost(most, weights);
+            if border.total < least {
+                (least, self.open_since) = (border.total, border.frame);
             }
         }
         let hopeless = least + 1.5 * self.rules.new_span;
         for border in self.borders.iter_mut().filter(|border| border.open) {
-            border.open = total(border) <= hopeless;
+            border.open = border.total <= hopeless;
         }
         least
     }
