@@ -77,42 +77,74 @@ pub struct HeldSet {
     pub possible: Vec<HeldKey>,
 }
 
-/// Evidence gathered since a frame at which a span may have begun.
-#[derive(Debug, Clone)]
-struct Gathered {
+/// Fractions of a log-odd, or of full strength, in which evidence is summed. Sums of whole numbers are exact however long the sound is;
+/// where they run over they wrap, and their differences over a span are still right.
+const PARTS: f32 = 1024.0;
+
+/// Evidence summed up over frames, in [`PARTS`].
+#[derive(Debug, Clone, PartialEq)]
+struct Sums {
     /// Log-odds for each key.
-    for_key: [f32; PIANO_KEYS],
+    for_key: [i32; PIANO_KEYS],
     /// Log-odds against each key.
-    against: [f32; PIANO_KEYS],
+    against: [i32; PIANO_KEYS],
     /// Log-odds of each key, with a wider limit: what a key's membership is decided from.
-    log_odds: [f32; PIANO_KEYS],
-    strength: [f32; PIANO_KEYS],
+    log_odds: [i32; PIANO_KEYS],
+    strength: [i32; PIANO_KEYS],
 }
 
-impl Gathered {
+impl Sums {
     const NOTHING: Self = Self {
-        for_key: [0.0; PIANO_KEYS],
-        against: [0.0; PIANO_KEYS],
-        log_odds: [0.0; PIANO_KEYS],
-        strength: [0.0; PIANO_KEYS],
+        for_key: [0; PIANO_KEYS],
+        against: [0; PIANO_KEYS],
+        log_odds: [0; PIANO_KEYS],
+        strength: [0; PIANO_KEYS],
     };
 
-    fn cost(&self, most: f32, weights: &[f32; PIANO_KEYS]) -> f32 {
-        let mut sum = 0.0;
-        for ((&a, &b), &w) in self.for_key.iter().zip(&self.against).zip(weights) {
-            sum += a.min(b).min(most) * w;
+    /// Takes one frame more.
+    fn add(&mut self, evidence: &NoteEvidence, strength: &[f32; PIANO_KEYS], limit: f32) {
+        for (key, (&p, &strength)) in evidence.sounding.iter().zip(strength).enumerate() {
+            let p = p.clamp(1e-4, 1.0 - 1e-4);
+            let log_odds = (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS);
+            let add = |sum: &mut i32, x: f32| *sum = sum.wrapping_add((x * PARTS).round() as i32);
+            add(&mut self.for_key[key], log_odds.clamp(0.0, limit));
+            add(&mut self.against[key], -log_odds.clamp(-limit, 0.0));
+            add(&mut self.log_odds[key], log_odds);
+            add(&mut self.strength[key], strength);
         }
-        sum
     }
 
-    /// The keys whose probability over the span lies in `range`.
-    fn keys(&self, frames: u64, range: Range<f32>) -> Vec<HeldKey> {
-        let n = frames.max(1) as f32;
+    /// What a span costs that began when `before` was all there was: the evidence against its keys and for the others, each key at most `most`.
+    fn cost_since(&self, before: &Self, most: f32, weights: &[f32; PIANO_KEYS]) -> f32 {
+        // Eight sums side by side, which turn into vector code.
+        const LANES: usize = 8;
+        const { assert!(PIANO_KEYS.is_multiple_of(LANES)) };
+        let mut sums = [0.0; LANES];
+        for first in (0..PIANO_KEYS).step_by(LANES) {
+            for (lane, sum) in sums.iter_mut().enumerate() {
+                let key = first + lane;
+                let a = self.for_key[key].wrapping_sub(before.for_key[key]) as f32;
+                let b = self.against[key].wrapping_sub(before.against[key]) as f32;
+                *sum += a.min(b).min(most * PARTS) * weights[key];
+            }
+        }
+        sums.iter().sum::<f32>() / PARTS
+    }
+
+    /// The keys whose probability over the `frames` since `before` lies in `range`.
+    fn keys_since(&self, before: &Self, frames: u64, range: Range<f32>) -> Vec<HeldKey> {
+        let n = frames.max(1) as f32 * PARTS;
+        let mean = |now: &[i32; PIANO_KEYS], then: &[i32; PIANO_KEYS], key: usize| {
+            now[key].wrapping_sub(then[key]) as f32 / n
+        };
         (0..PIANO_KEYS)
-            .map(|key| HeldKey {
-                key,
-                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * self.log_odds[key] / n).exp()),
-                strength: self.strength[key] / n,
+            .map(|key| {
+                let log_odds = mean(&self.log_odds, &before.log_odds, key);
+                HeldKey {
+                    key,
+                    confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds).exp()),
+                    strength: mean(&self.strength, &before.strength, key),
+                }
             })
             .filter(|held| range.contains(&held.confidence))
             .collect()
@@ -129,8 +161,8 @@ struct Border {
     total: f32,
     /// The last span of that segmentation; `None` where the past is final.
     span: Option<HeldSet>,
-    /// What was heard since.
-    since: Gathered,
+    /// What had been heard before it.
+    before: Box<Sums>,
     /// False once no good segmentation can have a span that begins here.
     open: bool,
 }
@@ -143,6 +175,8 @@ pub struct SpanFinder {
     /// By frame. The first is where the past is final.
     borders: Vec<Border>,
     frame: u64,
+    /// What was heard so far.
+    sums: Sums,
     /// Where the last span of the best segmentation begins.
     open_since: u64,
     /// Keys struck in each of the last frames (sum of probabilities).
@@ -161,7 +195,7 @@ impl SpanFinder {
             cost: 0.0,
             total: 0.0,
             span: None,
-            since: Gathered::NOTHING,
+            before: Box::new(Sums::NOTHING),
             open: true,
         };
         Self {
@@ -169,6 +203,7 @@ impl SpanFinder {
             weights,
             borders: vec![first],
             frame: 0,
+            sums: Sums::NOTHING,
             open_since: 0,
             struck: [0.0; 3],
         }
@@ -181,7 +216,7 @@ impl SpanFinder {
         strength: &[f32; PIANO_KEYS],
         closed: &mut Vec<HeldSet>,
     ) {
-        self.gather(evidence, strength);
+        self.sums.add(evidence, strength, self.rules.most_a_frame);
         self.struck.rotate_left(1);
         self.struck[2] = evidence.onset.iter().filter(|&&p| p > 0.2).sum();
         self.frame += 1;
@@ -195,7 +230,7 @@ impl SpanFinder {
             cost: least + self.rules.new_span * (1.0 - relief),
             total: 0.0,
             span: Some(span),
-            since: Gathered::NOTHING,
+            before: Box::new(self.sums.clone()),
             open: true,
         });
         self.close(self.frame.saturating_sub(self.rules.lag), closed);
@@ -222,30 +257,13 @@ impl SpanFinder {
         self.span_since(self.open_since)
     }
 
-    fn gather(&mut self, evidence: &NoteEvidence, strength: &[f32; PIANO_KEYS]) {
-        let limit = self.rules.most_a_frame;
-        let log_odds = evidence.sounding.map(|p| {
-            let p = p.clamp(1e-4, 1.0 - 1e-4);
-            (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
-        });
-        for border in self.borders.iter_mut().filter(|border| border.open) {
-            let since = &mut border.since;
-            for key in 0..PIANO_KEYS {
-                since.for_key[key] += log_odds[key].clamp(0.0, limit);
-                since.against[key] -= log_odds[key].clamp(-limit, 0.0);
-                since.log_odds[key] += log_odds[key];
-                since.strength[key] += strength[key];
-            }
-        }
-    }
-
     /// The least cost of a segmentation that ends now; notes where its last span begins, and shuts borders that are
     /// so much dearer that they cannot catch up.
     fn find_best_end(&mut self) -> f32 {
         let (most, weights) = (self.rules.most_a_key, &self.weights);
         let mut least = f32::INFINITY;
         for border in self.borders.iter_mut().filter(|border| border.open) {
-            border.total = border.cost + border.since.cost(most, weights);
+            border.total = border.cost + self.sums.cost_since(&border.before, most, weights);
             if border.total < least {
                 (least, self.open_since) = (border.total, border.frame);
             }
@@ -267,12 +285,12 @@ impl SpanFinder {
         let index = self
             .border_at(start)
             .expect("the best segmentation keeps its borders");
-        let (since, frames) = (&self.borders[index].since, self.frame - start);
+        let (before, frames) = (&self.borders[index].before, self.frame - start);
         HeldSet {
             start,
             end: self.frame,
-            keys: since.keys(frames, 0.5..f32::INFINITY),
-            possible: since.keys(frames, LEAST_POSSIBLE..0.5),
+            keys: self.sums.keys_since(before, frames, 0.5..f32::INFINITY),
+            possible: self.sums.keys_since(before, frames, LEAST_POSSIBLE..0.5),
         }
     }
 

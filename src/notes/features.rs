@@ -156,8 +156,23 @@ fn compress(magnitudes: &[f32; LOG_BINS], reference: f32, out: &mut [f32; LOG_BI
     let gain = COMPRESSION / reference;
     let scale = 1.0 / (1.0 + COMPRESSION).ln();
     for (x, &magnitude) in out.iter_mut().zip(magnitudes) {
-        *x = (1.0 + gain * magnitude).ln() * scale;
+        *x = ln(1.0 + gain * magnitude) * scale;
     }
+}
+
+/// The natural logarithm of a positive, finite and normal x within 2e-7 of its size, in plain arithmetic that turns into vector code.
+///
+/// `x = 2^e m` with m from 0.71 to 1.41; `ln m = 2 artanh s` with `s = (m - 1) / (m + 1)`, by its series to the ninth power (next term: 7e-10).
+fn ln(x: f32) -> f32 {
+    /// Bits of the root of a half.
+    const HALF_ROOT: i32 = 0x3f35_04f3;
+    let bits = x.to_bits() as i32;
+    let e = (bits - HALF_ROOT) >> 23;
+    let m = f32::from_bits((bits - (e << 23)) as u32);
+    let s = (m - 1.0) / (m + 1.0);
+    let z = s * s;
+    let series = 1.0 + z * (1.0 / 3.0 + z * (1.0 / 5.0 + z * (1.0 / 7.0 + z * (1.0 / 9.0))));
+    e as f32 * std::f32::consts::LN_2 + 2.0 * s * series
 }
 
 /// Writes what each key sees at each of `taps` into the next of `rows`.
@@ -217,4 +232,23 @@ fn taps() -> Vec<[u16; PIANO_KEYS]> {
 
 fn rises() -> Vec<[u16; PIANO_KEYS]> {
     around(&RISING, RISING_NEIGHBOURS).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_logarithm_is_right_to_single_precision() {
+        for i in 0..20_000 {
+            let x = 1.0005_f32.powi(i - 2_000);
+            let right = f64::from(x).ln();
+            assert!(
+                (f64::from(ln(x)) - right).abs() < 2e-7 * right.abs().max(1.0),
+                "ln({x}) = {}",
+                ln(x)
+            );
+        }
+        assert_eq!(ln(1.0), 0.0);
+    }
 }
