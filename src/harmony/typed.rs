@@ -28,6 +28,11 @@ pub enum TypedError {
     /// Nothing was typed.
     #[error("no notes were given; type some, say D4 F4 Ab4 Db5, or a chord symbol")]
     Nothing,
+    /// The sign of a chart for "no chord".
+    #[error(
+        "'{0}' stands on a chart where no chord is played: there is nothing to name; type notes or a chord symbol"
+    )]
+    NoChord(String),
     /// A word among others is no note.
     #[error(
         "'{0}' is no note: write a letter from A to G with # or b and an octave if you like (F#4, Bb), or a MIDI number from 0 to 127"
@@ -41,6 +46,8 @@ pub enum TypedError {
     TooHigh(String),
 }
 
+/// How charts write that no chord is played.
+const NO_CHORD: [&str; 4] = ["N.C.", "N.C", "NC", "n.c."];
 /// Where notes without an octave begin: C3.
 const FIRST: u8 = 48;
 
@@ -52,6 +59,7 @@ impl Typed {
     /// assert_eq!(Typed::read(&["D4 F4 Ab4 Db5"]).unwrap().sounding.notes.len(), 4);
     /// assert!(Typed::read(&["G13(b9)"]).unwrap().symbol.is_some());
     /// assert!(Typed::read(&["D4", "H4"]).is_err());
+    /// assert!(Typed::read(&["N.C."]).unwrap_err().to_string().contains("no chord is played"));
     /// ```
     ///
     /// # Errors
@@ -63,6 +71,7 @@ impl Typed {
             .collect();
         match words[..] {
             [] => Err(TypedError::Nothing),
+            [word] if NO_CHORD.contains(&word) => Err(TypedError::NoChord(word.to_owned())),
             [word] if word.bytes().all(|b| b.is_ascii_digit()) => Self::notes(&words),
             [word] => Ok(Self::of_symbol(word.parse()?)),
             _ => Self::notes(&words).or_else(|wrong| {
