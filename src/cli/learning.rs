@@ -146,6 +146,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
 /// If the input cannot be opened or is lost, or as [`Pass::finish`].
 #[cfg(feature = "live")]
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
+    use super::status_line;
     use crate::audio::AudioError;
     use crate::audio::capture::{StreamState, open_input};
     use std::io::IsTerminal;
@@ -176,20 +177,11 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
         if let Some(midi) = pass.hear(&block)? {
             last_heard = Instant::now();
             let line = format!("  {:4} {:2} keys", note_name(midi), pass.keys());
-            let written = if terminal {
-                write!(out, "\r{line}")
-            } else {
-                writeln!(out, "{line}")
-            };
-            written
-                .and_then(|()| out.flush())
-                .map_err(CliError::from_stdout)?;
+            status_line::show(out, terminal, &line)?;
         }
         std::thread::sleep(FETCH_EVERY);
     }
-    if terminal {
-        writeln!(out).map_err(CliError::from_stdout)?;
-    }
+    status_line::end(out, terminal)?;
     pass.finish(name, out)
 }
 

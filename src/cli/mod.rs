@@ -21,6 +21,8 @@ mod reading;
 #[cfg(feature = "live")]
 mod screen;
 pub mod soundcheck;
+#[cfg(feature = "live")]
+mod status_line;
 pub mod take;
 
 pub use error::{CliError, CommandResult};

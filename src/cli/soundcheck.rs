@@ -73,7 +73,7 @@ mod live {
     use crate::audio::AudioError;
     use crate::audio::capture::{Capture, InputInfo, StreamState, Totals, list_inputs, open_input};
     use crate::audio::level::{Dbfs, Hum, HumMeter, Level, LevelMeter};
-    use crate::cli::{CliError, CommandResult};
+    use crate::cli::{CliError, CommandResult, status_line};
     use crate::listener::{Listener, ListenerOptions};
     use crate::units::{Hertz, Seconds};
     use std::io::{self, IsTerminal, Write};
@@ -201,20 +201,11 @@ mod live {
             if shown.elapsed() >= show_every {
                 shown = Instant::now();
                 let line = meter_line(level.now());
-                let written = if terminal {
-                    write!(out, "\r{line}")
-                } else {
-                    writeln!(out, "{line}")
-                };
-                written
-                    .and_then(|()| out.flush())
-                    .map_err(CliError::from_stdout)?;
+                status_line::show(out, terminal, &line)?;
             }
             std::thread::sleep(FETCH_EVERY);
         }
-        if terminal {
-            writeln!(out).map_err(CliError::from_stdout)?;
-        }
+        status_line::end(out, terminal)?;
         Ok(Measured {
             level: level.overall(),
             noise_floor: level.noise_floor(),
