@@ -24,6 +24,8 @@ use std::time::{Duration, Instant};
 
 /// Time between two looks at the input: a third of an analysis hop, so that it adds little to the latency.
 const PAUSE: Duration = Duration::from_millis(8);
+/// The name of the thread.
+pub const LISTENING: &str = "listening";
 /// Time between two attempts to open a lost input again.
 const RETRY: Duration = Duration::from_secs(1);
 /// News that may wait for a slow reader: about ten seconds of analysis frames.
@@ -96,7 +98,7 @@ impl Listening {
         let (opened, first) = channel();
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = stop.clone();
-        let thread = thread::spawn(move || {
+        let work = move || {
             // Opened here because on some systems a stream must stay on the thread that made it.
             let capture = match open_input(options.device.as_deref()) {
                 Ok(capture) => capture,
@@ -108,7 +110,11 @@ impl Listening {
                 ear.tell(News::Input(name));
                 ear.listen(&stopped, &keep_requests);
             }
-        });
+        };
+        let thread = thread::Builder::new()
+            .name(LISTENING.to_owned())
+            .spawn(work)
+            .expect("a system that can start one more thread");
         match first.recv() {
             Ok(Ok(())) => Ok(Self {
                 news,

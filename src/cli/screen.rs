@@ -1,13 +1,14 @@
 //! Runs the live screen on the terminal.
 //!
 //! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
-//! Units: none. Method: ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal,
+//! Units: none. Method: ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal (a fault of
+//! the listening thread is told after that),
 //! and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 #[cfg(debug_assertions)]
 use super::listening::panic_where_a_test_asks;
-use super::listening::{Listening, News, listening_failed};
+use super::listening::{LISTENING, Listening, News, listening_failed};
 use super::{CliError, CommandResult};
 use crate::harmony::Context;
 use crate::view::ink::Palette;
@@ -17,6 +18,8 @@ use ratatui::{DefaultTerminal, Frame};
 use std::io;
 use std::path::PathBuf;
 use std::sync::mpsc::TryRecvError;
+use std::sync::{Arc, OnceLock};
+use std::thread;
 use std::time::{Duration, Instant};
 
 /// Time between two screens while nothing but meters moves.
@@ -48,12 +51,32 @@ pub fn run(listening: &Listening, screen: &Screen, ended: impl Fn() -> bool) -> 
         ))
     };
     let mut terminal = ratatui::try_init().map_err(refused)?;
+    let fault = keep_faults_of_listening();
     let shown = show(&mut terminal, listening, screen, ended);
     ratatui::restore();
+    if let Some(told) = fault.get() {
+        eprintln!("{told}");
+    }
     match shown.map_err(refused)? {
         End::Asked => Ok(()),
         End::ListeningFailed => Err(listening_failed()),
     }
+}
+
+/// From now on what a panic of the listening thread tells is kept: told at once, it would be drawn over.
+fn keep_faults_of_listening() -> Arc<OnceLock<String>> {
+    let fault = Arc::new(OnceLock::new());
+    let kept = fault.clone();
+    let tell = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |told| {
+        if thread::current().name() == Some(LISTENING) {
+            // A second fault of the same thread is not told.
+            let _ = kept.set(told.to_string());
+        } else {
+            tell(told);
+        }
+    }));
+    fault
 }
 
 /// Why the screen has ended.
