@@ -259,7 +259,9 @@ impl Listener {
     /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
     fn tell_what_sounds(&mut self, at: FrameCount, events: &mut Vec<Event>) {
         let sounding = self.tracker.sounding();
-        let span = self.finder.open_span();
+        let Some(span) = self.finder.open_span() else {
+            return;
+        };
         let mut held = [false; PIANO_KEYS];
         span.keys.iter().for_each(|key| held[key.key] = true);
         let differing = (0..PIANO_KEYS)
@@ -288,7 +290,7 @@ impl Listener {
             }
         });
         events.push(Event::Sounding(ChordState {
-            start: sample_of_border(start),
+            start: sample_of(start, BORDER_LAG),
             at,
             notes: notes.collect(),
             settled,
@@ -300,7 +302,7 @@ impl Listener {
             Event::Note(NoteSpan {
                 note: chord_note(note.key, note.confidence, note.strength),
                 start: sample_of_strike(note.struck),
-                end: sample_of(note.end).max(sample_of_strike(note.struck)),
+                end: sample_of(note.end, LOOK_BACK).max(sample_of_strike(note.struck)),
             })
         }));
         let chords = self.spans.drain(..).filter(|span| {
@@ -313,8 +315,8 @@ impl Listener {
                     .collect()
             };
             Event::Chord(ChordSpan {
-                start: sample_of_border(span.start),
-                end: sample_of_border(span.end),
+                start: sample_of(span.start, BORDER_LAG),
+                end: sample_of(span.end, BORDER_LAG),
                 notes: notes(&span.keys),
                 possible: notes(&span.possible),
             })
@@ -322,14 +324,9 @@ impl Listener {
     }
 }
 
-/// The time of which an analysis frame speaks.
-fn sample_of(frame: u64) -> FrameCount {
-    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(LOOK_BACK))
-}
-
-/// The time at which a chord gives way to the next whose first frame this is.
-fn sample_of_border(frame: u64) -> FrameCount {
-    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(BORDER_LAG))
+/// The time so many samples before the end of an analysis frame.
+fn sample_of(frame: u64, lag: u64) -> FrameCount {
+    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
 }
 
 /// The time at which a key was struck whose strike was heard around an analysis frame.

@@ -348,6 +348,17 @@ impl Share {
     }
 }
 
+/// `ln(p / (1 - p))` of a probability, 0 to 1; beyond 1 in 10,000 nothing is surer.
+pub(crate) fn log_odds(p: f32) -> f32 {
+    let p = p.clamp(1e-4, 1.0 - 1e-4);
+    (p / (1.0 - p)).ln()
+}
+
+/// To two decimals, as values are kept in files.
+pub(crate) fn hundredths(x: f64) -> f64 {
+    (x * 100.0).round() / 100.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -100,8 +100,3 @@ pub(super) fn seconds(at: FrameCount) -> Seconds {
 pub(super) fn thousandths(share: f32) -> f32 {
     (share * 1000.0).round() / 1000.0
 }
-
-/// Pitch is written with two decimals: 0.01 Hz at A4 is 0.04 cents.
-pub(super) fn hundredths(hertz: f64) -> f64 {
-    (hertz * 100.0).round() / 100.0
-}

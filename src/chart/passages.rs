@@ -36,6 +36,8 @@ pub struct ChordsInPlace<'a> {
     notes: &'a [NoteSpan],
     options: AnalysisOptions,
     next: usize,
+    /// All notes before this one are over.
+    first_note: usize,
     passage: vec::IntoIter<AnalysedChord>,
 }
 
@@ -50,6 +52,7 @@ impl<'a> ChordsInPlace<'a> {
             notes,
             options,
             next: 0,
+            first_note: 0,
             passage: Vec::new().into_iter(),
         }
     }
@@ -65,9 +68,14 @@ impl Iterator for ChordsInPlace<'_> {
             self.passage = analyse(self.spans, &own, self.options).0.into_iter();
         }
         self.next += 1;
+        let over = |note: &NoteSpan| note.end <= span.start;
+        while self.notes.get(self.first_note).is_some_and(over) {
+            self.first_note += 1;
+        }
+        let pedal = pedal_must_be_down(span, &self.notes[self.first_note..]);
         self.passage
             .next()
-            .map(|analysed| heard_chord(span, pedal_must_be_down(span, self.notes), analysed))
+            .map(|analysed| heard_chord(span, pedal, analysed))
     }
 }
 

@@ -7,11 +7,11 @@
 //! Limits: a chord asked for twice is named twice.
 
 use crate::chart::document::{Recording, SCHEMA, Sounding};
-use crate::chart::entries::{heard_note, hundredths, seconds};
+use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
 use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
-use crate::units::{Cents, FrameCount, Hertz};
+use crate::units::{Cents, FrameCount, Hertz, hundredths};
 use serde::{Serialize, Serializer};
 
 /// What was heard in one recording, as spans.
@@ -99,6 +99,7 @@ impl Heard {
             schema: SCHEMA.to_owned(),
             file: self.file.clone(),
             seconds: seconds(self.length),
+            // 0.01 Hz at A4 is 0.04 cents
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
             chords: Chords(self),

@@ -9,8 +9,7 @@
 //! Limits: a span is final [`SpanRules::lag`] frames after its end; melody notes held for most of a chord count as its own.
 
 use crate::notes::NoteEvidence;
-use crate::units::{MidiNote, PIANO_KEYS};
-use std::ops::Range;
+use crate::units::{MidiNote, PIANO_KEYS, log_odds};
 
 /// Costs and times of the segmentation, in log-odds and frames; set by reasoning: two voices that move together
 /// and stay for half a second make a new chord, one does not.
@@ -104,8 +103,7 @@ impl Sums {
     /// Takes one frame more.
     fn add(&mut self, evidence: &NoteEvidence, strength: &[f32; PIANO_KEYS], limit: f32) {
         for (key, (&p, &strength)) in evidence.sounding.iter().zip(strength).enumerate() {
-            let p = p.clamp(1e-4, 1.0 - 1e-4);
-            let log_odds = (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS);
+            let log_odds = log_odds(p).clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS);
             let add = |sum: &mut i32, x: f32| *sum = sum.wrapping_add((x * PARTS).round() as i32);
             add(&mut self.for_key[key], log_odds.clamp(0.0, limit));
             add(&mut self.against[key], -log_odds.clamp(-limit, 0.0));
@@ -131,8 +129,8 @@ impl Sums {
         sums.iter().sum::<f32>() / PARTS
     }
 
-    /// The keys whose probability over the `frames` since `before` lies in `range`.
-    fn keys_since(&self, before: &Self, frames: u64, range: Range<f32>) -> Vec<HeldKey> {
+    /// The keys of the `frames` since `before`: those that are likelier there than not, and those that are possible besides.
+    fn keys_since(&self, before: &Self, frames: u64) -> (Vec<HeldKey>, Vec<HeldKey>) {
         let n = frames.max(1) as f32 * PARTS;
         let mean = |now: &[i32; PIANO_KEYS], then: &[i32; PIANO_KEYS], key: usize| {
             now[key].wrapping_sub(then[key]) as f32 / n
@@ -146,8 +144,8 @@ impl Sums {
                     strength: mean(&self.strength, &before.strength, key),
                 }
             })
-            .filter(|held| range.contains(&held.confidence))
-            .collect()
+            .filter(|held| held.confidence >= LEAST_POSSIBLE)
+            .partition(|held| held.confidence >= 0.5)
     }
 }
 
@@ -252,9 +250,10 @@ impl SpanFinder {
         self.open_since = self.frame;
     }
 
-    /// The span that lasts until now, by the best segmentation so far.
-    pub fn open_span(&self) -> HeldSet {
-        self.span_since(self.open_since)
+    /// The span that lasts until now, by the best segmentation so far; `None` before the first frame.
+    pub fn open_span(&self) -> Option<&HeldSet> {
+        // what ends with the newest frame is never final
+        self.borders.last()?.span.as_ref()
     }
 
     /// The least cost of a segmentation that ends now; notes where its last span begins, and shuts borders that are
@@ -285,12 +284,13 @@ impl SpanFinder {
         let index = self
             .border_at(start)
             .expect("the best segmentation keeps its borders");
-        let (before, frames) = (&self.borders[index].before, self.frame - start);
+        let before = &self.borders[index].before;
+        let (keys, possible) = self.sums.keys_since(before, self.frame - start);
         HeldSet {
             start,
             end: self.frame,
-            keys: self.sums.keys_since(before, frames, 0.5..f32::INFINITY),
-            possible: self.sums.keys_since(before, frames, LEAST_POSSIBLE..0.5),
+            keys,
+            possible,
         }
     }
 

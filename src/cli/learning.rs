@@ -11,7 +11,7 @@ use crate::audio::{self, BlockState, SampleSource};
 use crate::harmony::note_name;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::piano::{Finding, Lesson, PianoProfile, Strike, findings, learn};
-use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate};
+use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate, log_odds};
 #[cfg(feature = "live")]
 use std::collections::BTreeSet;
 use std::io::{self, Write};
@@ -79,13 +79,12 @@ impl Pass {
         let mut last = None;
         for event in self.events.drain(..) {
             if let Event::Note(span) = event {
-                let p = f64::from(span.note.confidence.get()).clamp(1e-4, 1.0 - 1e-4);
                 last = Some(span.note.midi);
                 self.strikes.push(Strike {
                     midi: span.note.midi,
                     start: span.start,
                     end: span.end,
-                    log_odds: (p / (1.0 - p)).ln(),
+                    log_odds: f64::from(log_odds(span.note.confidence.get())),
                 });
             }
         }

@@ -116,7 +116,14 @@ pub struct NoteTracker {
 
 impl NoteTracker {
     /// A tracker to which no key sounds.
+    ///
+    /// # Panics
+    /// If `rules` look back over more frames than are remembered.
     pub fn new(rules: TrackRules) -> Self {
+        assert!(
+            rules.back + rules.ahead + 2 * BESIDE <= REMEMBERED as u64,
+            "{REMEMBERED} frames are remembered"
+        );
         Self {
             rules,
             held: [None; PIANO_KEYS],

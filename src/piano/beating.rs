@@ -7,6 +7,7 @@
 //! such beats for every c of a grid, and the c that explains most of all partials together wins.
 //! Limits: beats slower than one in the time heard are not told from decay; a single string with false beats reads the same.
 
+use super::decay::until_sunk;
 use super::partials::StiffString;
 use crate::units::SampleRate;
 use serde::{Deserialize, Serialize};
@@ -108,11 +109,7 @@ fn levels_of(sound: &[f32], hertz: f64) -> Vec<f64> {
         })
         .collect();
     let loudest = levels.iter().copied().fold(f64::MIN, f64::max);
-    let heard = levels
-        .iter()
-        .rposition(|&level| level > loudest - AUDIBLE_DB)
-        .map_or(0, |last| last + 1);
-    levels[..heard].to_vec()
+    until_sunk(&levels, loudest - AUDIBLE_DB).to_vec()
 }
 
 /// What is left when a parabola in time is taken out (both stages of the decay, bent into one curve).

@@ -36,11 +36,7 @@ pub fn fit_decay(sound: &[f32]) -> Option<Decay> {
         })
         .collect();
     let floor = db.iter().copied().fold(f64::MAX, f64::min) + ABOVE_FLOOR_DB;
-    let heard = db
-        .iter()
-        .rposition(|&level| level > floor)
-        .map_or(0, |last| last + 1);
-    let db = &db[..heard];
+    let db = until_sunk(&db, floor);
     if db.len() < 2 * SHORTEST_STAGE {
         return None;
     }
@@ -53,6 +49,12 @@ pub fn fit_decay(sound: &[f32]) -> Option<Decay> {
         late: -late / hop_seconds,
         turns: turn as f64 * hop_seconds,
     })
+}
+
+/// The levels up to the last one above `floor`.
+pub(super) fn until_sunk(levels: &[f64], floor: f64) -> &[f64] {
+    let last = levels.iter().rposition(|&level| level > floor);
+    &levels[..last.map_or(0, |last| last + 1)]
 }
 
 /// Least squares of `level + early min(i, turn) + late max(i - turn, 0)`: both slopes a hop, and the sum of squares.

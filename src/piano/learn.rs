@@ -12,7 +12,7 @@ use super::partials::{Partial, StiffString, cents, fit_note};
 use super::profile::{KeyProfile, PianoProfile, SCHEMA};
 use crate::spectrum::stiffness::inharmonicity;
 use crate::spectrum::{Analyser, HOP_SAMPLES, LOG_BINS, LONG_WINDOW_SAMPLES, SpectrumFrame};
-use crate::units::{FrameCount, Hertz, MidiNote};
+use crate::units::{FrameCount, Hertz, MidiNote, hundredths};
 use std::collections::BTreeMap;
 
 /// Strikes within this time are one chord (120 ms).
@@ -248,8 +248,4 @@ fn rounded_beating(sound: &[f32], string: StiffString) -> Option<Beating> {
 
 fn tenths(x: f64) -> f64 {
     (x * 10.0).round() / 10.0
-}
-
-fn hundredths(x: f64) -> f64 {
-    (x * 100.0).round() / 100.0
 }
