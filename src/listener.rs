@@ -141,6 +141,8 @@ pub struct Listener {
     position: FrameCount,
     analyser: Analyser,
     follower: TuningFollower,
+    /// The pitch stays where it started.
+    holds_pitch: bool,
     estimator: Box<dyn NoteEstimator>,
     tracker: NoteTracker,
     finder: SpanFinder,
@@ -180,6 +182,7 @@ impl Listener {
             position: FrameCount(0),
             analyser: Analyser::new(follower.a4().unwrap_or(expected)),
             follower,
+            holds_pitch: false,
             estimator,
             tracker: NoteTracker::new(TrackRules::default()),
             finder: SpanFinder::new(SpanRules::default()),
@@ -198,6 +201,12 @@ impl Listener {
     /// Times stay true; a note may be told that much later.
     pub fn hear_every(&mut self, frames: u32) {
         self.every = frames.max(1);
+    }
+
+    /// From now on takes the pitch as it stands and no longer follows it: where notes are played one by one over the whole keyboard,
+    /// the stretch of bass and treble would carry it along.
+    pub fn hold_pitch(&mut self) {
+        self.holds_pitch = true;
     }
 
     /// Hears `samples` (mono, -1 to 1, finite) and appends what they tell to `events`.
@@ -228,9 +237,11 @@ impl Listener {
 
     /// One analysis frame through all stages.
     fn step(&mut self, at: FrameCount, events: &mut Vec<Event>) {
-        self.follower.step(self.analyser.long_power());
-        if let Some(a4) = self.follower.a4() {
-            self.analyser.retune(a4);
+        if !self.holds_pitch {
+            self.follower.step(self.analyser.long_power());
+            if let Some(a4) = self.follower.a4() {
+                self.analyser.retune(a4);
+            }
         }
         self.heard_before += 1;
         if self.heard_before >= self.every {

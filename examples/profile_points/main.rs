@@ -2,12 +2,12 @@
 //!
 //! ```text
 //! cargo run --release --example profile_points -- --pianos ../shared/pianos --piano upright-kawai \
-//!     --learn-velocity 56 --velocity 96 [--model LEFT-OUT.safetensors] [--rooms ../shared/rooms --room sim_room1_near.wav]
+//!     --learn-velocity 56 --velocity 96 [--model LEFT-OUT.safetensors] [--rooms ../shared/rooms --learn-room sim_room2_near.wav --room sim_room1_near.wav]
 //! ```
 //! Input: a folder of recorded single notes, and a model trained without that piano. Output: F over keys, exact sets and exact
 //! pitch classes of held voicings, without a profile and with it.
 //! Units: shares; velocities 1 to 127. Method: a pass over all keys is played with recordings of one dynamic layer and learned from
-//! as `soundcheck --learn --from` does; random voicings of three to nine keys are played with another layer, and read as `take` does.
+//! by the same code as `soundcheck --learn`; random voicings of three to nine keys are played with another layer, and read as `take` does.
 //! Limits: keys that were not recorded are neighbours moved by a half step, so the piano is smoother than a real one.
 
 #![allow(
@@ -25,18 +25,21 @@ mod player;
 mod sound;
 
 use clap::Parser;
+use lidprop::cli::learning::Pass;
 use lidprop::listener::{Event, Listener, ListenerOptions};
-use lidprop::notes::own_piano::Tuning;
+use lidprop::notes::own_piano::Witness;
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, OwnPianoEstimator};
-use lidprop::piano::{Lesson, PianoProfile, Strike, findings, learn};
-use lidprop::spectrum::estimate_a4;
+use lidprop::piano::{PianoProfile, findings};
+use lidprop::spectrum::{Analyser, HOP_SAMPLES, estimate_a4};
 use lidprop::units::{Hertz, MidiNote};
 use piano::Piano;
 use player::{Performance, PlayedNote};
 use sound::Sound;
 use std::collections::BTreeSet;
 use std::error::Error;
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// What is measured.
@@ -60,18 +63,24 @@ struct Options {
     /// How many voicings
     #[arg(long, default_value_t = 120)]
     voicings: usize,
-    /// Log-odds for each factor e of how much a key is needed, in place of the built-in value
-    #[arg(long)]
-    weight: Option<f32>,
-    /// How much a key is needed when it is as likely as the network says, in place of the built-in value
-    #[arg(long)]
-    neutral: Option<f32>,
-    /// Folder with room impulse responses
-    #[arg(long, value_name = "DIR", requires = "room")]
-    rooms: Option<PathBuf>,
-    /// The room in which both are played; dry without it
+    /// How much harder or softer than that a single key may be struck
+    #[arg(long, default_value_t = 12)]
+    spread: i16,
+    /// Draws the voicings
+    #[arg(long, default_value_t = 41)]
+    seed: u64,
+    /// Writes what the mixture saw of each key in doubt to this file, in place of measuring; `fit.py` works out the weights from it
     #[arg(long, value_name = "FILE")]
+    witnesses: Option<PathBuf>,
+    /// Folder with room impulse responses
+    #[arg(long, value_name = "DIR")]
+    rooms: Option<PathBuf>,
+    /// The room in which the voicings are played; dry without it
+    #[arg(long, value_name = "FILE", requires = "rooms")]
     room: Option<String>,
+    /// The room in which the lesson is played; dry without it
+    #[arg(long, value_name = "FILE", requires = "rooms")]
+    learn_room: Option<String>,
 }
 
 /// Seconds that a voicing is held, and from one to the next.
@@ -81,7 +90,8 @@ const APART: f64 = 2.6;
 const LESSON_APART: f64 = 2.6;
 const LESSON_HELD: f64 = 2.2;
 const A4: f64 = 440.0;
-const SEED: u64 = 41;
+/// Frames that end this many seconds after a strike hear it.
+const SETTLED: f64 = 0.095;
 
 /// A way of hearing: its name, the estimator, and the piano whose pitch is expected.
 type Way = (
@@ -97,14 +107,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         None => Model::embedded(),
     };
     let piano = Piano::load(&options.pianos, &options.piano)?;
-    let room = match (&options.rooms, &options.room) {
-        (Some(folder), Some(room)) => Some(Sound::read(&folder.join(room))?),
-        _ => None,
-    };
-    let play = |performance: &Performance, seconds: f64| -> Result<Vec<f32>, Box<dyn Error>> {
+    let play = |performance: &Performance,
+                seconds: f64,
+                room: &Option<String>|
+     -> Result<Vec<f32>, Box<dyn Error>> {
         let mut sound = piano.render(performance, A4, seconds)?;
-        if let Some(room) = &room {
-            sound.convolve(room)?;
+        if let (Some(folder), Some(room)) = (&options.rooms, room) {
+            sound.convolve(&Sound::read(&folder.join(room))?)?;
         }
         sound.normalise_peak(-6.0);
         Ok(sound.at_rate(Listener::RATE.get())?.samples)
@@ -113,24 +122,25 @@ fn main() -> Result<(), Box<dyn Error>> {
     let lesson = play(
         &pass_over_the_keys(&piano, options.learn_velocity),
         LESSON_APART * 89.0,
+        &options.learn_room,
     )?;
-    let profile = learned(&lesson, &model)?;
+    let mut pass = Pass::new(model.clone());
+    pass.hear(&lesson).map_err(|e| e.to_string())?;
+    let profile = Arc::new(pass.learned("measured")?);
     println!(
-        "learned {} of 88 keys, {} findings",
+        "learned {} of 88 keys at A4 = {:.1} Hz, {} findings",
         profile.keys.len(),
+        profile.a4.get(),
         findings(&profile).len()
     );
 
-    let voicings = random_voicings(options.voicings);
-    let performance = held(&piano, &voicings, options.velocity);
-    let sound = play(&performance, APART * voicings.len() as f64 + 2.0)?;
-    let built_in = Tuning::default();
-    let tuning = Tuning {
-        weight: options.weight.unwrap_or(built_in.weight),
-        neutral: options.neutral.unwrap_or(built_in.neutral),
-        ..built_in
-    };
-    let profile = Arc::new(profile);
+    let voicings = random_voicings(options.voicings, options.seed);
+    let performance = held(&piano, &voicings, &options);
+    let seconds = APART * voicings.len() as f64 + 2.0;
+    let sound = play(&performance, seconds, &options.room)?;
+    if let Some(path) = &options.witnesses {
+        return write_witnesses(path, &sound, &voicings, &model, profile);
+    }
     let ways: [Way; 2] = [
         (
             "without a profile",
@@ -139,7 +149,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         ),
         (
             "profile",
-            Box::new(OwnPianoEstimator::with_tuning(&model, &profile, tuning)),
+            Box::new(OwnPianoEstimator::new(&model, &profile)),
             Some(profile),
         ),
     ];
@@ -179,34 +189,48 @@ fn pass_over_the_keys(piano: &Piano, velocity: u8) -> Performance {
     }
 }
 
-fn learned(lesson: &[f32], model: &Model) -> Result<PianoProfile, Box<dyn Error>> {
-    let found_a4 = estimate_a4(lesson, Hertz::CONCERT_A4).map(|found| found.a4);
-    let options = ListenerOptions {
-        found_a4,
-        ..ListenerOptions::default()
-    };
-    let mut listener = Listener::with_estimator(options, Box::new(NetworkEstimator::new(model)));
-    let strikes = heard(&mut listener, lesson)
-        .into_iter()
-        .filter_map(|event| match event {
-            Event::Note(span) => {
-                let p = f64::from(span.note.confidence.get()).clamp(1e-4, 1.0 - 1e-4);
-                Some(Strike {
-                    midi: span.note.midi,
-                    start: span.start,
-                    end: span.end,
-                    log_odds: (p / (1.0 - p)).ln(),
-                })
-            }
-            _ => None,
-        })
-        .collect();
-    let lesson = Lesson {
-        samples: lesson.to_vec(),
-        strikes,
-        a4: listener.a4().unwrap_or(Hertz::CONCERT_A4),
-    };
-    Ok(learn("measured", &lesson)?)
+/// A line for each key in doubt in every fourth frame that hears a voicing: the network's log-odds, what the mixture saw, whether the key was held.
+fn write_witnesses(
+    path: &Path,
+    sound: &[f32],
+    voicings: &[BTreeSet<u8>],
+    model: &Model,
+    piano: Arc<PianoProfile>,
+) -> Result<(), Box<dyn Error>> {
+    let mut analyser = Analyser::new(piano.a4);
+    let mut network = NetworkEstimator::new(model);
+    let mut own = OwnPianoEstimator::new(model, &piano);
+    let (mut frame, mut plain, mut moved) = Default::default();
+    let mut file = BufWriter::new(File::create(path)?);
+    let mut rest = sound;
+    for count in 1.. {
+        if !analyser.next_frame(&mut rest, &mut frame) {
+            break;
+        }
+        network.step(&frame, &mut plain);
+        own.step(&frame, &mut moved);
+        let at = (count * HOP_SAMPLES) as f64 / f64::from(Listener::RATE.get()) - 0.5;
+        let since = at.rem_euclid(APART);
+        let Some(keys) = voicings.get((at / APART) as usize) else {
+            continue;
+        };
+        if count % 4 != 0 || at < 0.0 || !(SETTLED..HELD).contains(&since) {
+            continue;
+        }
+        for (index, seen) in own.seen().iter().enumerate() {
+            let Some(seen) = seen else { continue };
+            let held = keys.contains(&MidiNote::from_piano_index(index).get());
+            let p = plain.sounding[index].clamp(1e-6, 1.0 - 1e-6);
+            let network = (p / (1.0 - p)).ln();
+            let Witness { need, unexplained } = seen;
+            writeln!(
+                file,
+                "{network:.4} {need:.4} {unexplained:.4} {}",
+                u8::from(held)
+            )?;
+        }
+    }
+    Ok(file.flush()?)
 }
 
 fn heard(listener: &mut Listener, sound: &[f32]) -> Vec<Event> {
@@ -225,9 +249,9 @@ fn heard(listener: &mut Listener, sound: &[f32]) -> Vec<Event> {
 }
 
 /// Three to nine keys, two hands or one, now and then an octave doubled.
-fn random_voicings(count: usize) -> Vec<BTreeSet<u8>> {
+fn random_voicings(count: usize, seed: u64) -> Vec<BTreeSet<u8>> {
     const STEPS: [u8; 18] = [1, 2, 2, 3, 3, 3, 3, 4, 4, 4, 4, 5, 5, 5, 6, 7, 7, 12];
-    let mut random = fastrand::Rng::with_seed(SEED);
+    let mut random = fastrand::Rng::with_seed(seed);
     let mut voicings = Vec::new();
     while voicings.len() < count {
         let mut key = random.u8(30..58);
@@ -251,8 +275,8 @@ fn random_voicings(count: usize) -> Vec<BTreeSet<u8>> {
     voicings
 }
 
-fn held(piano: &Piano, voicings: &[BTreeSet<u8>], velocity: u8) -> Performance {
-    let mut random = fastrand::Rng::with_seed(SEED + 1);
+fn held(piano: &Piano, voicings: &[BTreeSet<u8>], options: &Options) -> Performance {
+    let mut random = fastrand::Rng::with_seed(options.seed + 1);
     let mut performance = Performance::default();
     for (index, keys) in voicings.iter().enumerate() {
         let start = 0.5 + APART * index as f64;
@@ -261,7 +285,9 @@ fn held(piano: &Piano, voicings: &[BTreeSet<u8>], velocity: u8) -> Performance {
                 midi,
                 onset: start + 0.01 * random.f64(),
                 offset: start + HELD.min(piano.longest_hold(midi) - 0.02),
-                velocity: (i16::from(velocity) + random.i16(-12..=12)).clamp(1, 127) as u8,
+                velocity: (i16::from(options.velocity)
+                    + random.i16(-options.spread..=options.spread))
+                .clamp(1, 127) as u8,
             });
         }
     }

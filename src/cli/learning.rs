@@ -1,18 +1,19 @@
 //! Learning a piano from its keys: `soundcheck --learn NAME`.
 //!
 //! Input: the sound of keys played one after another, from a recording or block by block. Output: a kept profile, and a report.
-//! Units: cents, keys. Method: the listener says which key was played when, [`crate::piano`] measures it.
+//! Units: cents, keys. Method: once all is heard, the piano's pitch is found from the pass as a whole, the listener says at that pitch
+//! which key was played when, and [`crate::piano`] measures it.
 //! Limits: at most [`LONGEST_MINUTES`]; keys that the listener does not hear are not learned.
 
 use super::error::{CliError, CommandResult};
 use super::pianos;
-use super::reading::tuning_of_beginning;
 use crate::audio::{self, BlockState, SampleSource};
 use crate::harmony::note_name;
 use crate::listener::{Event, Listener, ListenerOptions};
-use crate::piano::{Finding, Lesson, PianoProfile, Strike, findings, learn};
+use crate::notes::{Model, NetworkEstimator};
+use crate::piano::{Finding, Lesson, NothingLearned, PianoProfile, Strike, findings, learn};
+use crate::spectrum::estimate_a4;
 use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate, log_odds};
-#[cfg(feature = "live")]
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::Path;
@@ -27,27 +28,32 @@ const PATIENCE: Duration = Duration::from_secs(15);
 const FETCH_EVERY: Duration = Duration::from_millis(10);
 /// Longer passes are refused.
 const LONGEST_MINUTES: usize = 30;
+/// The piano's pitch is asked of stretches of this length.
+const STRETCH_SECONDS: usize = 10;
+/// Samples that are heard at once.
+const BLOCK: usize = 4096;
 
 const CAUTION: &str = "Tuning is work for a qualified technician: the strings of a piano pull with many tonnes in all, and one that \
 breaks can hurt you. Show them this list; do not turn pins yourself.";
 
 /// A pass over the keys while it is heard.
 pub struct Pass {
+    model: Model,
     listener: Listener,
     samples: Vec<f32>,
-    strikes: Vec<Strike>,
+    keys: BTreeSet<MidiNote>,
     events: Vec<Event>,
-    expected: Hertz,
 }
 
 impl Pass {
-    /// Nothing heard yet.
-    pub fn new(options: ListenerOptions) -> Self {
+    /// Nothing heard yet; notes are heard by `model`.
+    pub fn new(model: Model) -> Self {
+        let estimator = Box::new(NetworkEstimator::new(&model));
         Self {
-            expected: options.found_a4.unwrap_or(options.expected_a4()),
-            listener: Listener::new(options),
+            model,
+            listener: Listener::with_estimator(ListenerOptions::default(), estimator),
             samples: Vec::new(),
-            strikes: Vec::new(),
+            keys: BTreeSet::new(),
             events: Vec::new(),
         }
     }
@@ -65,45 +71,41 @@ impl Pass {
         }
         self.samples.extend_from_slice(block);
         self.listener.push(block, &mut self.events);
-        Ok(self.gather())
-    }
-
-    /// Keys heard so far.
-    #[cfg(feature = "live")]
-    pub fn keys(&self) -> usize {
-        let keys: BTreeSet<MidiNote> = self.strikes.iter().map(|strike| strike.midi).collect();
-        keys.len()
-    }
-
-    fn gather(&mut self) -> Option<MidiNote> {
         let mut last = None;
         for event in self.events.drain(..) {
             if let Event::Note(span) = event {
                 last = Some(span.note.midi);
-                self.strikes.push(Strike {
-                    midi: span.note.midi,
-                    start: span.start,
-                    end: span.end,
-                    log_odds: f64::from(log_odds(span.note.confidence.get())),
-                });
+                self.keys.insert(span.note.midi);
             }
         }
-        last
+        Ok(last)
+    }
+
+    /// Keys heard so far.
+    pub fn keys(&self) -> usize {
+        self.keys.len()
+    }
+
+    /// Ends the pass and measures the keys.
+    ///
+    /// # Errors
+    /// If none could be measured.
+    pub fn learned(self, name: &str) -> Result<PianoProfile, NothingLearned> {
+        let a4 = pitch_of(&self.samples).unwrap_or(Hertz::CONCERT_A4);
+        let lesson = Lesson {
+            strikes: strikes(&self.samples, a4, &self.model),
+            samples: self.samples,
+            a4,
+        };
+        learn(name, &lesson)
     }
 
     /// Ends the pass, measures the keys, keeps the profile and reports to `out`.
     ///
     /// # Errors
     /// If no key could be measured or the profile not be kept.
-    pub fn finish(mut self, name: &str, out: &mut impl Write) -> CommandResult {
-        self.listener.finish(&mut self.events);
-        self.gather();
-        let lesson = Lesson {
-            a4: self.listener.a4().unwrap_or(self.expected),
-            samples: self.samples,
-            strikes: self.strikes,
-        };
-        let profile = learn(name, &lesson).map_err(|nothing| {
+    pub fn finish(self, name: &str, out: &mut impl Write) -> CommandResult {
+        let profile = self.learned(name).map_err(|nothing| {
             CliError::failed(format!(
                 "{nothing}: play each key alone for two or three seconds, near the microphone, and run `lidprop soundcheck` first if in doubt"
             ))
@@ -116,19 +118,65 @@ impl Pass {
     }
 }
 
+/// The pitch of A4 on which the pass as a whole agrees best: of what each stretch of it says, the one to which the others are nearest,
+/// a semitone more or less being the same; `None` if none says anything.
+///
+/// A follower that goes along from the lowest key would start from the flattest strings, take their stretch for the piano's pitch, and may end
+/// a semitone off; over the whole pass the middle octaves have the majority.
+fn pitch_of(samples: &[f32]) -> Option<Hertz> {
+    let start = Hertz::CONCERT_A4;
+    let stretches = samples.chunks(STRETCH_SECONDS * SampleRate::INTERNAL.get() as usize);
+    let found: Vec<Hertz> = stretches
+        .filter_map(|stretch| estimate_a4(stretch, start))
+        .map(|estimate| estimate.a4)
+        .collect();
+    let away = |a: Hertz, b: Hertz| {
+        let cents = a.cents_above(b).get();
+        (cents - 100.0 * (cents / 100.0).round()).abs()
+    };
+    let from_all = |a: Hertz| found.iter().map(|&b| away(a, b)).sum::<f64>();
+    let best = found.iter().copied();
+    best.min_by(|&a, &b| from_all(a).total_cmp(&from_all(b)))
+}
+
+/// Which keys are heard when in a pass on a piano of this pitch.
+fn strikes(samples: &[f32], a4: Hertz, model: &Model) -> Vec<Strike> {
+    let options = ListenerOptions {
+        a4: Some(a4),
+        found_a4: Some(a4),
+        piano: None,
+    };
+    let mut listener = Listener::with_estimator(options, Box::new(NetworkEstimator::new(model)));
+    listener.hold_pitch();
+    let (mut events, mut strikes) = (Vec::new(), Vec::new());
+    let mut gather = |events: &mut Vec<Event>| {
+        strikes.extend(events.drain(..).filter_map(|event| match event {
+            Event::Note(span) => Some(Strike {
+                midi: span.note.midi,
+                start: span.start,
+                end: span.end,
+                log_odds: f64::from(log_odds(span.note.confidence.get())),
+            }),
+            _ => None,
+        }));
+    };
+    for block in samples.chunks(BLOCK) {
+        listener.push(block, &mut events);
+        gather(&mut events);
+    }
+    listener.finish(&mut events);
+    gather(&mut events);
+    strikes
+}
+
 /// Learns a piano from a recording of a pass over its keys.
 ///
 /// # Errors
 /// If the recording cannot be read, or as [`Pass::finish`].
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
-    let options = ListenerOptions::default();
-    let found_a4 = tuning_of_beginning(path, options.expected_a4()).map_err(CliError::failed)?;
     let mut source = audio::open(path).map_err(CliError::failed)?;
-    let mut pass = Pass::new(ListenerOptions {
-        found_a4,
-        ..options
-    });
+    let mut pass = Pass::new(Model::embedded());
     let mut block = Vec::new();
     loop {
         let state = source.next_block(&mut block).map_err(CliError::failed)?;
@@ -163,7 +211,7 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
     .and_then(|()| out.flush())
     .map_err(CliError::from_stdout)?;
     let done = return_pressed();
-    let mut pass = Pass::new(ListenerOptions::default());
+    let mut pass = Pass::new(Model::embedded());
     let mut block = Vec::new();
     let mut last_heard = Instant::now();
     while done.try_recv().is_err() && last_heard.elapsed() < PATIENCE {

@@ -8,7 +8,7 @@ pub mod error;
 pub mod hear;
 #[cfg(feature = "live")]
 mod last_minute;
-mod learning;
+pub mod learning;
 #[cfg(feature = "live")]
 mod listening;
 pub mod name;

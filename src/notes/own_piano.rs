@@ -2,77 +2,102 @@
 //!
 //! Input: a [`SpectrumFrame`] a hop, and a [`PianoProfile`]. Output: [`NoteEvidence`]. Units: probabilities 0 to 1.
 //! Method: our own. The network hears as on any piano (to look for partials where this piano has them was measured and brings nothing:
-//! it was trained on typical places, and its taps reach two rows beside them). Beside it, the long window's magnitudes are
-//! explained as a sum of the learned spectra of the keys that may sound, by non-negative factorisation with the spectra held fixed
-//! (Lee, Seung, NIPS 2000, Kullback-Leibler divergence). Then each key in turn is left out, the others may take over, and how much
-//! worse the frame is explained without it is how much it is needed. That moves its log-odds: an octave that the key below explains
-//! as well falls, a soft inner voice without which partials have no source rises.
+//! it was trained on typical places, and its taps reach two rows beside them). Beside it, the frame is explained as a sum of the learned
+//! notes of the keys that may sound ([`Mixture`]). What a key that is in doubt brings to that sum, and how much worse the frame
+//! is explained without it, moves its log-odds, the more the better the frame is explained at all: an octave that the key
+//! below explains as well falls, a soft inner voice without which partials have no source rises.
 //! Limits: what is needed lags behind a strike as the long window does, so it hinders a key that begins only by and by over its
-//! first [`Tuning::settles`] frames; a microphone moved elsewhere changes the spectra, and what they say is limited to a few log-odds.
+//! first [`Tuning::settles`] frames. Where piano, room or microphone have changed since the lesson, little is explained, and the network is left alone.
 
 use super::evidence::{NoteEstimator, NoteEvidence};
 use super::model::Model;
 use super::network::NetworkEstimator;
-use crate::piano::{KeyPlaces, PianoProfile, spectra};
-use crate::spectrum::{LOG_BINS, SpectrumFrame};
-use crate::units::PIANO_KEYS;
+use crate::piano::{KeyPlaces, Mixture, PianoProfile, spectra};
+use crate::spectrum::SpectrumFrame;
+use crate::units::{PIANO_KEYS, log_odds};
 
-/// How much the learned spectra may say. Measured with `examples/profile_points` on an upright that the weights had not met, 120 held
-/// voicings, exactly the keys: in a room 0.792 without a profile and 0.833 with it; dry 0.875 without and 0.808 with it, so there it
-/// harms, and why is not known yet. With a weight of 0.6 in place of 0.3: 0.842 and 0.767. These voicings were looked at while the
-/// values were chosen, so they are no figures for another piano.
+/// What the mixture says of a key, as natural logarithms.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Witness {
+    /// How much worse the frame is explained without it, beside how badly it is explained with it.
+    pub need: f32,
+    /// How far the sum is from the frame: the divergence of the mixture.
+    pub unexplained: f32,
+}
+
+/// How a [`Witness`] moves log-odds. The four weights come from `examples/profile_points/fit.py`, of an upright and a grand that the
+/// network had not met, dry and in rooms, 1,000 voicings in all; of either alone they are nearly the same.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tuning {
     /// Keys below this probability explain nothing.
     pub candidate: f32,
-    /// How much a key is needed when it is as likely as the network says (divergence of a frame whose magnitudes sum to 1).
-    pub neutral: f32,
-    /// Log-odds for each factor e of that.
-    pub weight: f32,
+    /// Log-odds where both logarithms are 0.
+    pub always: f32,
+    /// Log-odds for each factor e of need.
+    pub need: f32,
+    /// Log-odds for each factor e of divergence.
+    pub unexplained: f32,
+    /// What each factor e of divergence adds to [`Tuning::need`].
+    pub need_unexplained: f32,
     /// At most so many log-odds are added or taken.
     pub most: f32,
+    /// Logarithm of the divergence up to which the mixture is trusted.
+    pub trusted: f32,
+    /// And of that from which nothing is believed.
+    pub strange: f32,
     /// Frames after which a key that begins to sound must be needed.
     pub settles: u32,
-    /// Rounds of the factorisation a frame; it goes on from the frame before.
-    pub rounds: u32,
 }
 
 impl Default for Tuning {
     fn default() -> Self {
         Self {
-            candidate: 0.007,
-            neutral: 0.003,
-            weight: 0.3,
-            most: 2.5,
+            candidate: 0.01,
+            always: 2.71,
+            need: 0.47,
+            unexplained: -0.55,
+            need_unexplained: -0.14,
+            most: 3.0,
+            trusted: 1.8,
+            strange: 2.5,
             settles: 16,
-            rounds: 6,
         }
     }
 }
 
+impl Tuning {
+    /// Log-odds for the key of which this was seen.
+    fn says(&self, Witness { need, unexplained }: Witness) -> f32 {
+        let a_need = self.need + self.need_unexplained * unexplained;
+        let says = self.always + self.unexplained * unexplained + a_need * need;
+        let believed = (self.strange - unexplained) / (self.strange - self.trusted);
+        says.clamp(-self.most, self.most) * believed.clamp(0.0, 1.0)
+    }
+}
+
 /// Of more keys the likeliest explain the frame.
-const MOST_CANDIDATES: usize = 24;
-/// A share to begin with, and the least from which one grows again.
-const FIRST_SHARE: f32 = 1.0 / PIANO_KEYS as f32;
-const LEAST_SHARE: f32 = 1e-3;
+const MOST_CANDIDATES: usize = 16;
+/// So many keys a frame are left out to see how much they are needed; the others are believed to be needed as before.
+const ASKED_A_FRAME: usize = 2;
+/// A key is in doubt up to these log-odds (0.993 likely).
+const SURE_LOG_ODDS: f32 = 5.0;
 /// Less need than this counts as this.
-const LEAST_NEED: f32 = 1e-5;
-/// Keeps quotients and logarithms finite, in magnitudes that sum to 1.
-const TINY: f32 = 1e-9;
+const LEAST_NEED: f32 = 1e-4;
+/// Frames explained better than this (divergence) count as this.
+const LEAST_UNEXPLAINED: f32 = 0.1;
 
 /// The network on a learned piano.
 pub struct OwnPianoEstimator {
     network: NetworkEstimator,
     tuning: Tuning,
-    /// For each key, the magnitudes of its sustained note; each sums to 1.
-    spectra: Vec<[f32; LOG_BINS]>,
-    /// What each key brings to the frame.
-    share: [f32; PIANO_KEYS],
+    mixture: Mixture,
+    /// What is seen of each key that is in doubt, once it was asked for.
+    seen: [Option<Witness>; PIANO_KEYS],
+    /// Frames since its need was worked out.
+    waiting: [u32; PIANO_KEYS],
     /// Frames since the key began to sound.
     age: [u32; PIANO_KEYS],
     candidates: Vec<usize>,
-    /// The frame's magnitudes, made to sum to 1.
-    frame: [f32; LOG_BINS],
 }
 
 impl OwnPianoEstimator {
@@ -87,11 +112,11 @@ impl OwnPianoEstimator {
         Self {
             network: NetworkEstimator::new(model),
             tuning,
-            spectra: spectra::of_all_keys(profile, &places),
-            share: [0.0; PIANO_KEYS],
+            mixture: Mixture::new(&spectra::of_all_keys(profile, &places)),
+            seen: [None; PIANO_KEYS],
+            waiting: [0; PIANO_KEYS],
             age: [0; PIANO_KEYS],
             candidates: Vec::with_capacity(PIANO_KEYS),
-            frame: [0.0; LOG_BINS],
         }
     }
 
@@ -100,6 +125,12 @@ impl OwnPianoEstimator {
         Self::new(&Model::embedded(), profile)
     }
 
+    /// What the last frame says of each key that is in doubt, by piano index.
+    pub fn seen(&self) -> &[Option<Witness>; PIANO_KEYS] {
+        &self.seen
+    }
+
+    /// The keys that may sound, the likeliest first.
     fn choose_candidates(&mut self, sounding: &[f32; PIANO_KEYS]) {
         self.candidates.clear();
         for (key, &p) in sounding.iter().enumerate() {
@@ -108,78 +139,37 @@ impl OwnPianoEstimator {
                 self.age[key] += 1;
             } else {
                 self.age[key] = 0;
-                self.share[key] = 0.0;
             }
         }
         self.candidates
             .sort_unstable_by(|&a, &b| sounding[b].total_cmp(&sounding[a]).then(a.cmp(&b)));
-        for key in self
-            .candidates
-            .drain(MOST_CANDIDATES.min(self.candidates.len())..)
-        {
-            self.share[key] = 0.0;
-        }
+        self.candidates.truncate(MOST_CANDIDATES);
     }
 
-    /// Explains the frame by the candidates, from their shares of the frame before.
-    fn explain(&mut self, frame: &SpectrumFrame) {
-        let total = frame.long.iter().sum::<f32>().max(TINY);
-        for (own, magnitude) in self.frame.iter_mut().zip(&frame.long) {
-            *own = magnitude / total;
-        }
+    /// Sees what the mixture says of the candidates in doubt; the need of those that have waited longest is worked out anew.
+    fn look(&mut self, sounding: &[f32; PIANO_KEYS]) {
+        let unexplained = self.mixture.divergence().max(LEAST_UNEXPLAINED);
+        self.candidates
+            .retain(|&key| log_odds(sounding[key]) < SURE_LOG_ODDS);
+        let before = std::mem::replace(&mut self.seen, [None; PIANO_KEYS]);
         for &key in &self.candidates {
-            let share = &mut self.share[key];
-            *share = if *share > 0.0 {
-                share.max(LEAST_SHARE)
-            } else {
-                FIRST_SHARE
+            self.waiting[key] = before[key].map_or(u32::MAX, |_| self.waiting[key] + 1);
+            self.seen[key] = before[key].map(|before| Witness {
+                unexplained: unexplained.ln(),
+                ..before
+            });
+        }
+        for _ in 0..ASKED_A_FRAME {
+            let longest = self.candidates.iter().copied();
+            let Some(key) = longest.max_by_key(|&key| self.waiting[key]) else {
+                return;
             };
+            self.waiting[key] = 0;
+            self.seen[key] = Some(Witness {
+                need: (self.mixture.need(key) / unexplained).max(LEAST_NEED).ln(),
+                unexplained: unexplained.ln(),
+            });
         }
-        let mut share = self.share;
-        self.fit(&mut share);
-        self.share = share;
-    }
-
-    /// Some rounds of `h_k <- h_k sum_b w_kb v_b / (W h)_b` for the candidates whose share is not 0; the spectra sum to 1.
-    fn fit(&self, share: &mut [f32; PIANO_KEYS]) {
-        for _ in 0..self.tuning.rounds {
-            let mut ratio = self.modelled(share);
-            for (ratio, v) in ratio.iter_mut().zip(&self.frame) {
-                *ratio = v / *ratio;
-            }
-            for &key in &self.candidates {
-                let products = ratio.iter().zip(&self.spectra[key]).map(|(r, w)| r * w);
-                share[key] *= products.sum::<f32>();
-            }
-        }
-    }
-
-    /// The sum of the candidates' spectra, each with its share.
-    fn modelled(&self, share: &[f32; PIANO_KEYS]) -> [f32; LOG_BINS] {
-        let mut sum = [TINY; LOG_BINS];
-        for &key in self.candidates.iter().filter(|&&key| share[key] > 0.0) {
-            for (sum, w) in sum.iter_mut().zip(&self.spectra[key]) {
-                *sum += share[key] * w;
-            }
-        }
-        sum
-    }
-
-    /// How far the modelled frame is from the real one: `sum_b v ln(v / y) - v + y`.
-    fn divergence(&self, share: &[f32; PIANO_KEYS]) -> f32 {
-        let modelled = self.modelled(share);
-        let terms = self.frame.iter().zip(&modelled);
-        terms
-            .map(|(&v, &y)| v * ((v + TINY) / y).ln() - v + y)
-            .sum()
-    }
-
-    /// How much worse the frame is explained without `key`, when the others have taken over what they can.
-    fn need(&self, key: usize, explained: f32) -> f32 {
-        let mut without = self.share;
-        without[key] = 0.0;
-        self.fit(&mut without);
-        self.divergence(&without) - explained
     }
 }
 
@@ -187,23 +177,23 @@ impl NoteEstimator for OwnPianoEstimator {
     fn step(&mut self, frame: &SpectrumFrame, out: &mut NoteEvidence) {
         self.network.step(frame, out);
         self.choose_candidates(&out.sounding);
-        self.explain(frame);
-        let (tuning, explained) = (self.tuning, self.divergence(&self.share));
-        for &key in &self.candidates {
-            let need = self.need(key, explained).max(LEAST_NEED);
-            let says =
-                (tuning.weight * (need / tuning.neutral).ln()).clamp(-tuning.most, tuning.most);
-            let may_hinder = (self.age[key] as f32 / tuning.settles as f32).min(1.0);
+        self.mixture.explain(&frame.long, &self.candidates);
+        self.look(&out.sounding);
+        for (key, seen) in self.seen.iter().enumerate() {
+            let Some(seen) = seen else { continue };
+            let says = self.tuning.says(*seen);
+            let may_hinder = (self.age[key] as f32 / self.tuning.settles as f32).min(1.0);
             let says = if says < 0.0 { says * may_hinder } else { says };
             let p = &mut out.sounding[key];
-            let odds = *p / (1.0 - *p).max(1e-7) * says.exp();
-            *p = odds / (1.0 + odds);
+            *p = 1.0 / (1.0 + (-(log_odds(*p) + says)).exp());
         }
     }
 
     fn reset(&mut self) {
         self.network.reset();
-        self.share = [0.0; PIANO_KEYS];
+        self.mixture.reset();
+        self.seen = [None; PIANO_KEYS];
+        self.waiting = [0; PIANO_KEYS];
         self.age = [0; PIANO_KEYS];
     }
 }

@@ -10,10 +10,12 @@ pub mod beating;
 pub mod decay;
 pub mod keyboard;
 pub mod learn;
+pub mod mixture;
 pub mod partials;
 pub mod profile;
 pub mod spectra;
 
 pub use keyboard::{Finding, KeyPlaces, findings};
 pub use learn::{Lesson, NothingLearned, Strike, learn};
+pub use mixture::Mixture;
 pub use profile::{KeyProfile, PianoProfile, ProfileError};
