@@ -6,12 +6,20 @@ mod command;
 mod strings;
 mod support;
 
+use assert_no_alloc::{AllocDisabler, assert_no_alloc, violation_count};
 use command::{Answer, Desk, recording};
+use lidprop::cli::learning::Pass;
+use lidprop::notes::{Model, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use lidprop::piano::partials::StiffString;
-use lidprop::piano::{Finding, KeyPlaces, Lesson, PianoProfile, Strike, findings, learn};
+use lidprop::piano::{Finding, KeyPlaces, Lesson, Mixture, PianoProfile, Strike};
+use lidprop::piano::{findings, learn, spectra};
 use lidprop::spectrum::stiffness::inharmonicity;
+use lidprop::spectrum::{Analyser, SpectrumFrame};
 use lidprop::units::{FrameCount, Hertz, MidiNote};
 use strings::{RATE, strike};
+
+#[global_allocator]
+static ALLOCATOR: AllocDisabler = AllocDisabler;
 
 /// A piano of our own: stretched, twice as stiff as usual, one key flat, one unison off.
 const FLAT: (u8, f64) = (57, -15.0);
@@ -24,6 +32,10 @@ fn stretch_cents(midi: u8) -> f64 {
 fn string_of(midi: u8, a4: Hertz, cents: f64) -> StiffString {
     let first = MidiNote::new(midi).unwrap().frequency(a4).get() * (cents / 1200.0).exp2();
     StiffString::with_first_partial(first, 2.0 * inharmonicity(f64::from(midi)))
+}
+
+fn index(midi: u8) -> usize {
+    usize::from(midi) - 21
 }
 
 /// Every second key from C2 to C6, 2.5 s each; the last four together.
@@ -121,6 +133,92 @@ fn a_profile_survives_being_kept_and_a_strange_one_is_refused() {
     assert!(refusal.contains("lidprop-piano/9"), "{refusal}");
     let bent = text.replacen("\"cents\":", "\"cents\":900.0,\"x\":", 1);
     assert!(PianoProfile::from_json(bent.as_bytes()).is_err());
+}
+
+#[test]
+fn a_key_that_was_struck_is_needed_and_the_octave_above_it_that_was_not_is_not() {
+    let a4 = Hertz::CONCERT_A4;
+    let profile = learn("practice room", &pass(a4)).unwrap();
+    let learned = spectra::of_all_keys(&profile, &KeyPlaces::of(&profile));
+    let (low, octave) = (48, 60);
+    let explained_by = |keys: &[u8]| {
+        let mut sound = vec![0.0_f32; RATE as usize];
+        for &midi in keys {
+            // the octave is softer than the key below
+            let gain = if midi == octave { 0.5 } else { 1.0 };
+            let string = string_of(midi, a4, stretch_cents(midi));
+            strike(&mut sound, string, 0.05, 1.5, gain);
+        }
+        let mut mixture = Mixture::new(&learned);
+        let (mut analyser, mut frame) = (Analyser::new(a4), SpectrumFrame::default());
+        let mut rest = &sound[..];
+        while analyser.next_frame(&mut rest, &mut frame) {
+            mixture.explain(&frame.long, &[low, octave].map(index));
+        }
+        [low, octave].map(|midi| mixture.need(index(midi)) / mixture.divergence())
+    };
+    let [low_alone, octave_not_struck] = explained_by(&[low]);
+    let [low_of_both, octave_struck] = explained_by(&[low, octave]);
+    assert!(
+        low_alone > 5.0 && low_of_both > 5.0,
+        "{low_alone}, {low_of_both}"
+    );
+    assert!(
+        octave_struck > 10.0 * octave_not_struck.max(0.01),
+        "struck {octave_struck}, not struck {octave_not_struck}"
+    );
+}
+
+#[test]
+fn listening_on_a_learned_piano_allocates_nothing() {
+    let profile = learn("practice room", &pass(Hertz::CONCERT_A4)).unwrap();
+    let mut estimator = OwnPianoEstimator::embedded(&profile);
+    let sound = &pass(Hertz::CONCERT_A4).samples[..];
+    let (mut analyser, mut rest) = (Analyser::new(Hertz::CONCERT_A4), sound);
+    let (mut frame, mut evidence) = (SpectrumFrame::default(), NoteEvidence::default());
+    let mut asked = 0;
+    let before = violation_count();
+    while analyser.next_frame(&mut rest, &mut frame) {
+        assert_no_alloc(|| estimator.step(&frame, &mut evidence));
+        asked += estimator.seen().iter().flatten().count();
+    }
+    assert_eq!(violation_count(), before);
+    assert!(asked > 50, "{asked} keys were in doubt");
+}
+
+#[test]
+fn a_piano_stretched_in_bass_and_treble_is_learned_at_the_pitch_of_its_middle() {
+    let a4 = Hertz::new(443.0).unwrap();
+    // stretched further than any tuner would: 35 cents in the lowest octave, 25 in the highest
+    let cents = |midi: u8| {
+        let octaves = (f64::from(midi) - 62.0) / 12.0;
+        octaves.powi(3) * if octaves < 0.0 { 1.1 } else { 0.9 }
+    };
+    let keys: Vec<u8> = (24..=96).step_by(3).collect();
+    let mut samples = vec![0.0_f32; (2.0 * RATE * (keys.len() + 1) as f64) as usize];
+    for (place, &midi) in keys.iter().enumerate() {
+        let start = 0.3 + 2.0 * place as f64;
+        let string = string_of(midi, a4, cents(midi));
+        strike(&mut samples, string, start, start + 1.8, 1.0);
+    }
+    let mut pass = Pass::new(Model::embedded());
+    for block in samples.chunks(10_000) {
+        pass.hear(block).unwrap();
+    }
+    let profile = pass.learned("stretched").unwrap();
+    let off = profile.a4.cents_above(a4).get();
+    assert!(off.abs() < 5.0, "A4 is {off} cents off");
+    let right = profile.keys.iter().filter(|key| {
+        let midi = key.midi.get();
+        keys.contains(&midi) && (key.cents + off - cents(midi)).abs() < 4.0
+    });
+    let right = right.count();
+    assert!(
+        right >= keys.len() - 3 && profile.keys.len() <= right + 2,
+        "{right} keys are right of {} learned and {} played",
+        profile.keys.len(),
+        keys.len()
+    );
 }
 
 /// Runs the binary with a data folder of its own.

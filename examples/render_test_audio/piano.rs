@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 /// How far the middle octaves (MIDI 48 to 76) of each recorded piano lie from 440 Hz, in cents: the median of the strongest
 /// spectral peak near each fundamental over 1.5 s, 0.1 s after the strike. Truth about pitch is wrong by as much as these are.
 const OWN_CENTS: &[(&str, f64)] = &[
+    ("grand-disklavier", 5.5),
     ("grand-steinway", 3.6),
     ("grand-yamaha-c3", 5.9),
     ("grand-yamaha-c5", -0.2),
