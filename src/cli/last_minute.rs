@@ -43,6 +43,10 @@ pub enum KeepError {
 
 impl LastMinute {
     /// An empty minute at `rate`; all memory is taken here.
+    #[expect(
+        clippy::slow_vector_initialization,
+        reason = "zeroes from the system are pages that are yet to be taken"
+    )]
     pub fn new(rate: SampleRate) -> Self {
         let capacity = SECONDS * rate.get() as usize;
         // Written to, and not only asked for: the system hands memory out page by page, as it is first written.
