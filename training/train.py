@@ -139,7 +139,7 @@ def main():
     a.add_argument('--clips', type=int, default=256, help='scenes rendered at a time')
     a.add_argument('--frames', type=int, default=512, help='frames a step in the first part')
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
-    a.add_argument('--altered', type=int, default=3, help='copies of each recorded piano whose partials are made louder or softer at random')
+    a.add_argument('--altered', type=int, default=0, help='copies of each recorded piano whose partials are made louder or softer at random')
     a.add_argument('--altered-share', type=float, default=0.4)
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
