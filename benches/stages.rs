@@ -62,17 +62,19 @@ fn model(sizes: random_model::Sizes) -> Model {
 }
 
 const AS_SHIPPED: random_model::Sizes = random_model::Sizes {
-    a: 128,
+    p: 16,
+    a: 144,
     d: 24,
-    c: 96,
+    c: 120,
     h: 64,
     g: 64,
     l: 48,
 };
 const HALF: random_model::Sizes = random_model::Sizes {
-    a: 64,
+    p: 8,
+    a: 72,
     d: 24,
-    c: 48,
+    c: 60,
     h: 32,
     g: 32,
     l: 24,

@@ -341,6 +341,61 @@ fn a_terminated_screen_leaves_an_ordinary_terminal() {
     terminal.shows(" icanon");
 }
 
+/// Plays to the screen under `environment`; gives the settled screen with the escape sequences of its colours and weights, as the terminal
+/// has understood them.
+fn screen_with_its_escapes(environment: &str, columns: u16) -> Option<String> {
+    let server = SoundServer::start_or_skip()?;
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
+    let terminal = Terminal::open_or_skip(&server, columns, 30)?;
+    terminal.shows("ready>");
+    let binary = env!("CARGO_BIN_EXE_lidprop");
+    terminal.keys(&[&format!("clear; env {environment} {binary} hear"), "Enter"]);
+    terminal.shows("listening");
+    let mut player = server.play(&sound);
+    terminal.shows("= settled");
+    let screen = terminal.tmux(&["capture-pane", "-e", "-p"]);
+    player.kill().unwrap();
+    player.wait().unwrap();
+    Some(screen)
+}
+
+/// The colours that are chosen in a text with escape sequences: SGR parameters from 30 on, but for those that choose the terminal's own
+/// (ECMA-48, 8.3.117; 90 to 107 are the usual extension).
+fn colours(text: &str) -> Vec<u32> {
+    text.split("\x1b[")
+        .skip(1)
+        .filter_map(|sequence| sequence.split_once('m'))
+        .flat_map(|(parameters, _)| parameters.split(';'))
+        .filter_map(|parameter| parameter.parse().ok())
+        .filter(|&parameter| parameter >= 30 && parameter != 39 && parameter != 49)
+        .collect()
+}
+
+#[test]
+fn without_colour_the_screen_writes_none_and_says_the_same_in_words_and_marks() {
+    let Some(plain) = screen_with_its_escapes("NO_COLOR=1", 101) else {
+        return;
+    };
+    assert_eq!(
+        colours(&plain),
+        [0; 0],
+        "weights may stay, colours not: {plain:?}"
+    );
+    // the standing of the answer; the keys that sound, by pillars and by names; the level, by a bar and a number
+    for meaning in ["= settled", "█", "notes ", "■", " dB"] {
+        assert!(plain.contains(meaning), "no '{meaning}' in\n{plain}");
+    }
+    let Some(coloured) = screen_with_its_escapes("NO_COLOR=", 102) else {
+        return;
+    };
+    assert_ne!(
+        colours(&coloured),
+        [0; 0],
+        "an empty value asks for nothing: {coloured:?}"
+    );
+}
+
 /// A fault inside lidprop, which only builds with debug assertions let a test ask for, is told on an ordinary terminal.
 #[track_caller]
 fn assert_a_fault_leaves_an_ordinary_terminal(place: &str, columns: u16) {

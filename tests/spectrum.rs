@@ -216,14 +216,37 @@ impl Slow {
     /// `inputs`: a row of keys for each input. Sounding and onset probability a key.
     fn step(&mut self, inputs: &[f32]) -> Vec<[f64; 2]> {
         let d = self.sizes.d;
-        let second: Vec<Vec<f64>> = (0..PIANO_KEYS)
+        let doubt = f64::from(DOUBT);
+        let opinion_of = |second: &Vec<f64>| self.linear("wo.weight", "wo.bias", second)[0];
+        let (glances, second): (Vec<f64>, Vec<Vec<f64>>) = (0..PIANO_KEYS)
             .map(|key| {
                 let x: Vec<f64> = (0..INPUTS)
                     .map(|i| f64::from(inputs[i * PIANO_KEYS + key]))
                     .collect();
-                self.relu("w2", &self.relu("w1", &x))
+                let first = self.relu("w1", &x);
+                let glance = self.linear("wg.weight", "wg.bias", &first[..self.sizes.p])[0];
+                let second = if glance > doubt {
+                    self.relu("w2", &first)
+                } else {
+                    vec![0.0; d]
+                };
+                (glance, second)
             })
-            .collect();
+            .unzip();
+        let mut summary = vec![0.0; d];
+        let mut total = 1.0;
+        for (glance, second) in glances.iter().zip(&second) {
+            if *glance > doubt {
+                let likely = sigmoid(opinion_of(second));
+                total += likely;
+                for (sum, found) in summary.iter_mut().zip(second) {
+                    *sum += likely * found;
+                }
+            }
+        }
+        for sum in &mut summary {
+            *sum /= total;
+        }
         (0..PIANO_KEYS)
             .map(|key| {
                 let neighbour = |away: i32| {
@@ -234,12 +257,17 @@ impl Slow {
                 let around: Vec<f64> = INTERVALS
                     .iter()
                     .flat_map(|&away| neighbour(away).cloned().unwrap_or(vec![0.0; d]))
+                    .chain(summary.iter().copied())
                     .collect();
                 let joined = self.relu(
                     "w3",
                     &[self.relu("wc", &around), second[key].clone()].concat(),
                 );
-                let opinion = self.linear("wo.weight", "wo.bias", &second[key])[0];
+                let opinion = if glances[key] > doubt {
+                    self.linear("wo.weight", "wo.bias", &second[key])[0]
+                } else {
+                    glances[key]
+                };
                 let &[scale_s, shift_s, scale_o, shift_o] = self.tensor("calibration") else {
                     panic!("2 by 2")
                 };
@@ -249,7 +277,6 @@ impl Slow {
                         sigmoid(f64::from(scale_o) * onset + f64::from(shift_o)),
                     ]
                 };
-                let doubt = f64::from(DOUBT);
                 if opinion <= doubt {
                     self.memory[key].fill(0.0);
                     return answer(opinion, 2.0 * doubt);
@@ -279,6 +306,7 @@ fn the_network_agrees_with_its_description_for_sizes_that_fit_no_vector() {
         (
             1,
             Sizes {
+                p: 4,
                 a: 13,
                 d: 5,
                 c: 9,
@@ -290,6 +318,7 @@ fn the_network_agrees_with_its_description_for_sizes_that_fit_no_vector() {
         (
             2,
             Sizes {
+                p: 37,
                 a: 112,
                 d: 32,
                 c: 56,
@@ -324,6 +353,7 @@ fn the_network_agrees_with_its_description_for_sizes_that_fit_no_vector() {
 fn the_same_frames_give_the_same_evidence_and_a_reset_forgets_everything() {
     let mut estimator = estimator(
         Sizes {
+            p: 5,
             a: 16,
             d: 8,
             c: 8,
@@ -369,6 +399,7 @@ fn the_embedded_model_fits_and_gives_probabilities_even_to_silence() {
 #[test]
 fn a_file_that_is_no_model_is_refused_with_the_tensor_that_does_not_fit() {
     let sizes = Sizes {
+        p: 1,
         a: 4,
         d: 3,
         c: 2,

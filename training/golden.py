@@ -14,7 +14,7 @@ from safetensors.torch import load_file, save_file
 from front_end import RATE, FrontEnd
 from network import DOUBT, NoteNetwork
 
-SIZES = dict(first=24, opinion=8, context=12, joined=12, memory=12, last=8)
+SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8)
 
 
 def sound():
@@ -39,19 +39,20 @@ def main():
     if o.weights:
         tensors = load_file(o.weights)
         sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4'}
-        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()}
+        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'glance': tensors['wg.weight'].shape[1]}
         network = NoteNetwork(**sizes)
         network.load_state_dict({k: v for k, v in tensors.items() if k != 'calibration'})
     else:
         network = NoteNetwork(**SIZES)
         for p in network.parameters():
             torch.nn.init.normal_(p, std=1.5 / math.sqrt(p.shape[-1]) if p.dim() > 1 else 0.2)
-        torch.nn.init.constant_(network.wo.bias, DOUBT)  # about half of the keys are in question
+        for layer in (network.wg, network.wo):
+            torch.nn.init.constant_(layer.bias, DOUBT)  # about half of the keys are looked at, and half of those are in question
         tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -DOUBT], [0.8, 0.1]])}
     samples = sound()
     with torch.no_grad():
         inputs = FrontEnd()(samples[None])
-        sounding, onset, _ = network(inputs)
+        sounding, onset, *_ = network(inputs)
     scale = tensors['calibration']
     some = torch.tensor([0, 5, 21, 40, 63])
     save_file({k: v.contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))

@@ -1,10 +1,11 @@
 """The note network: one small network shared by all 88 keys, a look at musically related keys, and a memory over time.
 
 Input: [clips, frames, 88, INPUTS] from front_end.py. Output: logits [clips, frames, 88] of 'sounding' and 'struck just now',
-and the first opinion before the neighbours were asked. Sizes are free; the Rust side reads them from the weights.
+the first opinion before the neighbours were asked, and the glance before that. Sizes are free; the Rust side reads them from the weights.
 
-Method: taps -> dense -> dense -> first opinion; then, only where a key is at all in question (its first opinion is above DOUBT, which
-spares two thirds of the work), what the neighbours at musical intervals found -> dense -> memory -> dense -> two logits.
+Method: a glance, the first few units of the first layer, leaves out the keys that are clearly silent (two thirds of them). For the others taps ->
+dense -> dense -> first opinion; then, only where a key is still in question (its first opinion is above DOUBT), what the neighbours at musical
+intervals found and a summary of all keys -> dense -> memory -> dense -> two logits. A key left out has found nothing that neighbours could see.
 The memory is a recurrent unit whose gate sees the input alone, so that training can take all frames at once (Feng, Tung, Ahmed, Bengio,
 Hajimirsadeghi 2024, "Were RNNs all we needed?"): h = (1 - z) h + z c, with z and c from the frame; a key out of question forgets.
 """
@@ -80,35 +81,43 @@ def remember(keep, new):
 
 
 class NoteNetwork(torch.nn.Module):
-    def __init__(self, first=128, opinion=24, context=96, joined=64, memory=64, last=48):
+    def __init__(self, glance=16, first=144, opinion=24, context=120, joined=64, memory=64, last=48):
         super().__init__()
+        self.glance = glance
         self.w1 = torch.nn.Linear(INPUTS, first)
+        self.wg = torch.nn.Linear(glance, 1)
         self.w2 = torch.nn.Linear(first, opinion)
         self.wo = torch.nn.Linear(opinion, 1)
-        self.wc = torch.nn.Linear(len(INTERVALS) * opinion, context)
+        self.wc = torch.nn.Linear((len(INTERVALS) + 1) * opinion, context)
         self.w3 = torch.nn.Linear(context + opinion, joined)
         self.wz = torch.nn.Linear(joined, memory)
         self.wn = torch.nn.Linear(joined, memory)
         self.w4 = torch.nn.Linear(memory + joined, last)
         self.wh = torch.nn.Linear(last, 2)
         torch.nn.init.constant_(self.wo.bias, -2.0)  # few of 88 keys sound at a time
+        torch.nn.init.constant_(self.wg.bias, -2.0)
         torch.nn.init.uniform_(self.wz.bias, -3.0, 1.0)  # memories from a frame to half a second
 
     def frames_alone(self, x):
-        """First opinion, whether the key is in question, and what is known of it after a look at the neighbours. Any number of leading dimensions."""
-        h2 = torch.relu(self.w2(torch.relu(self.w1(x))))
-        first = self.wo(h2)[..., 0]
-        asked = (first > DOUBT).float().detach()
+        """Glance, first opinion, whether the key is in question, and what is known of it after a look at the neighbours. Any number of leading dimensions."""
+        h1 = torch.relu(self.w1(x))
+        glance = self.wg(h1[..., :self.glance])[..., 0]
+        seen = (glance > DOUBT).float().detach()
+        h2 = torch.relu(self.w2(h1)) * seen[..., None]
+        first = torch.where(seen > 0, self.wo(h2)[..., 0], glance)
+        asked = (first > DOUBT).float().detach() * seen
+        likely = torch.sigmoid(first)[..., None] * seen[..., None]
+        summary = (likely * h2).sum(-2, keepdim=True) / (1 + likely.sum(-2, keepdim=True))
         padded = torch.nn.functional.pad(h2, (0, 0, FARTHEST, FARTHEST))
-        around = torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS], -1)
-        return first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
+        around = torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS] + [summary.expand_as(h2)], -1)
+        return glance, first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
 
     def forward(self, x):
-        first, asked, h3 = self.frames_alone(x)
+        glance, first, asked, h3 = self.frames_alone(x)
         z = torch.sigmoid(self.wz(h3))
         h = remember((1 - z) * asked[..., None], z * self.wn(h3) * asked[..., None])
         out = self.wh(torch.relu(self.w4(torch.cat([h, h3], -1))))
-        return *self.answers(first, asked, out), first
+        return *self.answers(first, asked, out), first, glance
 
     @staticmethod
     def answers(first, asked, out):

@@ -11,6 +11,7 @@ SECONDS = 2.0
 # half steps between neighbouring notes of a hand, with their weights
 INTERVALS = ((1, 8), (2, 13), (3, 22), (4, 20), (5, 15), (6, 9), (7, 7), (8, 3), (9, 3), (10, 2), (11, 2), (12, 3))
 STEPS, WEIGHTS = zip(*INTERVALS)
+AMONG_PARTIALS = (12, 12, 12, -12, 24, 19, 19, 28, 31)  # where a key hides among the partials of another
 FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label')
 
 
@@ -33,8 +34,8 @@ def voicing(r):
         keys.append(max(keys[-1] + 1, int(r.gauss(59, 5))))
     while len(keys) < n:
         keys.append(keys[-1] + r.choices(STEPS, WEIGHTS)[0])
-    if r.random() < 0.4:
-        keys.append(r.choice(keys) + r.choice((12, -12, 12, 24)))
+    if r.random() < 0.45:
+        keys.append(r.choice(keys) + r.choice(AMONG_PARTIALS))
     return sorted({k for k in keys if 21 <= k <= 108})
 
 

@@ -14,13 +14,13 @@ import numpy as np
 import torch
 from safetensors.torch import load_file, save_file
 from front_end import FrontEnd, HOP, INPUTS, KEYS, RATE
-from network import NoteNetwork
+from network import DOUBT, NoteNetwork
 from render import FRAMES, LOOK_BACK, Renderer
 from scenes import SceneMaker, held
 from sounds import Backdrop, Bank
 import render
 
-SIZES = ('first', 'opinion', 'context', 'joined', 'memory', 'last')
+SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last')
 PICKED = 24  # frames taken of a scene in the first part
 TOGETHER = 32  # scenes a step in the second part
 DECAY = 0.999  # of the running average of the weights
@@ -111,8 +111,8 @@ class Trainer:
     def once(self):
         x, sounding, struck, weight = self.given
         loss_of = torch.nn.functional.binary_cross_entropy_with_logits
-        last, new, first = self.answer(x)
-        loss = loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + loss_of(new, struck)
+        last, new, first, glance = self.answer(x)
+        loss = loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight) + loss_of(new, struck)
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
         self.optimizer.step()
@@ -139,9 +139,11 @@ def main():
     a.add_argument('--clips', type=int, default=256, help='scenes rendered at a time')
     a.add_argument('--frames', type=int, default=512, help='frames a step in the first part')
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
+    a.add_argument('--altered', type=int, default=0, help='copies of each recorded piano whose partials are made louder or softer at random')
+    a.add_argument('--altered-share', type=float, default=0.4)
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
-    a.add_argument('--sizes', default='128,24,96,64,64,48', help=','.join(SIZES))
+    a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
     a.add_argument('--device', default='cuda' if torch.cuda.is_available() else 'cpu')
     a.add_argument('--workers', type=int, default=12)
@@ -158,6 +160,7 @@ def main():
     folders = sorted(f for f in os.listdir(o.pianos) if os.path.isfile(os.path.join(o.pianos, f, 'map.tsv')))
     for f in folders:
         bank.add_folder(os.path.join(o.pianos, f))
+    altered = bank.add_altered(o.altered, 200 + o.seed)
     if o.made_up:
         bank.add_made_up(o.made_up, 100 + o.seed, step=o.made_up_step)
     table = bank.finish()
@@ -165,9 +168,12 @@ def main():
     if o.leave_out and not left_out:
         sys.exit(f'no piano named {o.leave_out} in {o.pianos}')
     recorded = [i for i in range(len(folders)) if i not in left_out]
+    made_up = [i for i in range(len(bank.pianos)) if i not in altered and i >= len(folders)]
     made_up_share = o.made_up_share if o.made_up else 0.0
-    weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
-    weights.update({i: made_up_share / o.made_up for i in range(len(folders), len(bank.pianos))})
+    altered_share = o.altered_share if o.altered else 0.0
+    weights = {i: (1 - made_up_share) * (1 - altered_share) / len(recorded) for i in recorded}
+    weights.update({i: (1 - made_up_share) * altered_share / (o.altered * len(recorded)) for i, original in altered.items() if original not in left_out})
+    weights.update({i: made_up_share / o.made_up for i in made_up})
     backdrop = Backdrop(o.rooms, o.voices, o.device, render.LENGTH)
     renderer = Renderer(bank, backdrop, o.device, o.seed + 50)
     front = FrontEnd().to(o.device)
@@ -190,9 +196,9 @@ def main():
         if not math.isfinite(value):
             sys.exit(f'{o.name}: the loss is {value} at step {step}')
         with torch.no_grad():
-            last, new, _ = trainer.answer(trainer.given[0])
+            last, new, first, glance = trainer.answer(trainer.given[0])
         print(f'{o.name}: {part}, step {step}, {time.time() - start:.0f} s, loss {value:.5f}, F {frame_f(last > -0.5, trainer.given[1] > 0.5)}, '
-              f'struck F {frame_f(new > -0.5, trainer.given[2] > 0.5)}', flush=True)
+              f'struck F {frame_f(new > -0.5, trainer.given[2] > 0.5)}, seen {(glance > DOUBT).float().mean():.3f}, asked {(first > DOUBT).float().mean():.3f}', flush=True)
 
     def cosine(share):
         return 0.5 + 0.5 * math.cos(math.pi * min(1.0, share))
@@ -206,8 +212,8 @@ def main():
     average.head.load_state_dict(head.state_dict())
 
     def frames_alone(x):
-        first, asked, h3 = network.frames_alone(x)
-        return *network.answers(first, asked, network.head(h3)), first
+        glance, first, asked, h3 = network.frames_alone(x)
+        return *network.answers(first, asked, network.head(h3)), first, glance
 
     unused = [p for n, p in network.named_parameters() if n.split('.')[0] in ('wz', 'wn', 'w4', 'wh')]
     for p in unused:
@@ -273,7 +279,7 @@ def main():
     for _ in range(10):
         x, sounding, struck, weight = renderer(maker.batch(40), 40)
         with torch.no_grad():
-            last, new, _ = network(front(x))
+            last, new, *_ = network(front(x))
         parts.append((last, sounding, weight, new, struck))
     last, sounding, weight, new, struck = (torch.cat(p) for p in zip(*parts))
     calibration = [calibrate(last, sounding, weight), calibrate(new, struck, torch.ones_like(weight))]

@@ -258,7 +258,7 @@ fn run_on(
         .copied()
         .collect();
     let file = stereo_wav(&all, folder.join("all.wav"));
-    let busy = Busy::start()?;
+    let mut busy = Busy::start()?;
     let number = terminal.child.id();
     let begun = Instant::now();
     let length = Duration::from_secs_f64(60.0 * options.minutes);
@@ -268,6 +268,7 @@ fn run_on(
     let mut player = sound::play(&file)?;
     while begun.elapsed() < length {
         std::thread::sleep(LOOK.min(length - begun.elapsed().min(length)));
+        busy.check()?;
         resident.push((begun.elapsed(), taken(number)?.resident_kib));
         lost = terminal
             .seen()

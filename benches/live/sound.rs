@@ -75,6 +75,16 @@ impl Busy {
     pub fn count(&self) -> usize {
         self.0.len()
     }
+
+    /// An error if one of them has ended.
+    pub fn check(&mut self) -> Result<(), String> {
+        for child in &mut self.0 {
+            if let Some(status) = child.try_wait().map_err(|e| e.to_string())? {
+                return Err(format!("a loop that keeps a core busy has ended: {status}"));
+            }
+        }
+        Ok(())
+    }
 }
 
 impl Drop for Busy {

@@ -206,6 +206,9 @@ mod live {
                 News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
             }
             hand_on(&news).map_err(CliError::from_stdout)?;
+            if let News::Heard(events) = news {
+                listening.give_back(events);
+            }
         }
         Ok(())
     }

@@ -24,7 +24,8 @@ const SECONDS: usize = 60;
 pub struct LastMinute {
     rate: SampleRate,
     ring: Vec<i16>,
-    capacity: usize,
+    /// How many samples of the ring were kept so far.
+    filled: usize,
     /// Where the next sample goes: the oldest one, once the ring is full.
     next: usize,
 }
@@ -42,12 +43,19 @@ pub enum KeepError {
 
 impl LastMinute {
     /// An empty minute at `rate`; all memory is taken here.
+    #[expect(
+        clippy::slow_vector_initialization,
+        reason = "zeroes from the system are pages that are yet to be taken"
+    )]
     pub fn new(rate: SampleRate) -> Self {
         let capacity = SECONDS * rate.get() as usize;
+        // Written to, and not only asked for: the system hands memory out page by page, as it is first written.
+        let mut ring = Vec::with_capacity(capacity);
+        ring.resize(capacity, 0);
         Self {
             rate,
-            ring: Vec::with_capacity(capacity),
-            capacity,
+            ring,
+            filled: 0,
             next: 0,
         }
     }
@@ -69,22 +77,20 @@ impl LastMinute {
     pub fn push_silence(&mut self, length: FrameCount) {
         let seconds = length.seconds(SampleRate::INTERNAL).get();
         let frames = (seconds * f64::from(self.rate.get())) as usize;
-        (0..frames.min(self.capacity)).for_each(|_| self.keep(0));
+        (0..frames.min(self.ring.len())).for_each(|_| self.keep(0));
     }
 
     fn keep(&mut self, sample: i16) {
-        if self.ring.len() < self.capacity {
-            self.ring.push(sample);
-        } else {
-            self.ring[self.next] = sample;
-            self.next = (self.next + 1) % self.capacity;
-        }
+        self.ring[self.next] = sample;
+        self.next = (self.next + 1) % self.ring.len();
+        self.filled = self.ring.len().min(self.filled + 1);
     }
 
     /// The samples from the oldest to the newest.
     pub fn samples(&self) -> impl Iterator<Item = i16> {
         let (newer, older) = self.ring.split_at(self.next);
-        older.iter().chain(newer).copied()
+        let unfilled = self.ring.len() - self.filled;
+        older.iter().chain(newer).skip(unfilled).copied()
     }
 
     /// Writes the sound and what is heard in it to the next free `kept-N.wav` and `kept-N.json` in `folder`.
@@ -119,7 +125,7 @@ impl LastMinute {
             bits_per_sample: 16,
             sample_format: hound::SampleFormat::Int,
         };
-        let mut bytes = Cursor::new(Vec::with_capacity(2 * self.ring.len() + 64));
+        let mut bytes = Cursor::new(Vec::with_capacity(2 * self.filled + 64));
         let mut writer = hound::WavWriter::new(&mut bytes, spec)?;
         for sample in self.samples() {
             writer.write_sample(sample)?;

@@ -2,8 +2,9 @@
 //!
 //! Input: a sound input by name. Output: [`News`] for whoever shows it, and the last minute on request.
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
-//! Method: one thread owns the input, the listener and the last minute; it reads about every [`PAUSE`] and never waits for a
-//! reader of its news. A lost input is opened again every [`RETRY`] until it is back. Where it falls behind, [`Pace`] widens the hop.
+//! Method: one thread owns the input, the listener and the last minute; it reads whenever sound comes and never waits for a
+//! reader of its news. Lists of events go to and fro and are filled again. A lost input is opened again every [`RETRY`] until it is back.
+//! Where it falls behind, [`Pace`] widens the hop.
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
 use super::CliError;
@@ -19,17 +20,19 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
-use std::thread::{self, JoinHandle};
+use std::thread::{self, JoinHandle, Thread};
 use std::time::{Duration, Instant};
 
-/// Time between two looks at the input: a third of an analysis hop, so that it adds little to the latency.
-const PAUSE: Duration = Duration::from_millis(8);
+/// Longest time between two looks at the input, while no sound comes.
+const PAUSE: Duration = Duration::from_millis(50);
 /// The name of the thread.
 pub const LISTENING: &str = "listening";
 /// Time between two attempts to open a lost input again.
 const RETRY: Duration = Duration::from_secs(1);
 /// News that may wait for a slow reader: about ten seconds of analysis frames.
 const NEWS_WAITING: usize = 512;
+/// Lists of events that may wait to be filled again.
+const LISTS_WAITING: usize = 16;
 /// Longest silence that is heard in the place of lost time; beyond it, the clock stands still.
 const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as u64);
 
@@ -82,22 +85,25 @@ pub fn panic_where_a_test_asks(place: &str) {
 pub struct Listening {
     /// What it tells.
     pub news: Receiver<News>,
+    used: SyncSender<Vec<Event>>,
     keep: Sender<()>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Listening {
-    /// Opens the input and listens.
+    /// Opens the input and listens. The thread that calls this is unparked by all news.
     ///
     /// # Errors
     /// If the input cannot be opened.
     pub fn start(options: ListeningOptions) -> Result<Self, AudioError> {
         let (news_sender, news) = sync_channel(NEWS_WAITING);
+        let (used, lists) = sync_channel(LISTS_WAITING);
         let (keep, keep_requests) = channel();
         let (opened, first) = channel();
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = stop.clone();
+        let reader = thread::current();
         let work = move || {
             // Opened here because on some systems a stream must stay on the thread that made it.
             let capture = match open_input(options.device.as_deref()) {
@@ -105,7 +111,7 @@ impl Listening {
                 Err(error) => return drop(opened.send(Err(error))),
             };
             let name = capture.info().name.clone();
-            let mut ear = Ear::new(capture, options, news_sender);
+            let mut ear = Ear::new(capture, options, (news_sender, reader), lists);
             if opened.send(Ok(())).is_ok() {
                 ear.tell(News::Input(name));
                 ear.listen(&stopped, &keep_requests);
@@ -118,6 +124,7 @@ impl Listening {
         match first.recv() {
             Ok(Ok(())) => Ok(Self {
                 news,
+                used,
                 keep,
                 stop,
                 thread: Some(thread),
@@ -125,6 +132,13 @@ impl Listening {
             Ok(Err(error)) => Err(error),
             Err(_) => Err(AudioError::NoInput),
         }
+    }
+
+    /// Hands back a list of events that were taken, to be filled again.
+    pub fn give_back(&self, mut events: Vec<Event>) {
+        events.clear();
+        // One more than can wait is simply freed.
+        let _ = self.used.try_send(events);
     }
 
     /// Asks for the last minute to be written; the answer comes as [`News::Kept`].
@@ -149,6 +163,9 @@ struct Ear {
     last_minute: LastMinute,
     options: ListeningOptions,
     news: SyncSender<News>,
+    reader: Thread,
+    /// Lists of events that were handed back.
+    lists: Receiver<Vec<Event>>,
     events: Vec<Event>,
     meter: Meter,
     pace: Pace,
@@ -156,13 +173,20 @@ struct Ear {
 }
 
 impl Ear {
-    fn new(capture: Capture, options: ListeningOptions, news: SyncSender<News>) -> Self {
+    fn new(
+        capture: Capture,
+        options: ListeningOptions,
+        (news, reader): (SyncSender<News>, Thread),
+        lists: Receiver<Vec<Event>>,
+    ) -> Self {
         Self {
             listener: Listener::new(options.listening.clone()),
             last_minute: LastMinute::new(capture.info().rate),
             capture,
             options,
             news,
+            reader,
+            lists,
             events: Vec::new(),
             meter: Meter::default(),
             pace: Pace::default(),
@@ -200,7 +224,7 @@ impl Ear {
             if keep_requests.try_recv().is_ok() {
                 self.keep();
             }
-            thread::sleep(PAUSE);
+            self.capture.wait(PAUSE);
         }
         self.listener.finish(&mut self.events);
         self.tell_events();
@@ -290,7 +314,8 @@ impl Ear {
 
     fn tell_events(&mut self) {
         if !self.events.is_empty() {
-            let events = std::mem::take(&mut self.events);
+            let list = self.lists.try_recv().unwrap_or_default();
+            let events = std::mem::replace(&mut self.events, list);
             self.tell(News::Heard(events));
         }
     }
@@ -298,5 +323,6 @@ impl Ear {
     /// Never waits: who does not take news in time misses some.
     fn tell(&self, news: News) {
         let _ = self.news.try_send(news);
+        self.reader.unpark();
     }
 }

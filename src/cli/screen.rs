@@ -1,7 +1,8 @@
 //! Runs the live screen on the terminal.
 //!
 //! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
-//! Units: none. Method: ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal (a fault of
+//! Units: none. Method: one thread waits for keys and reads none after the one that ends it, since what is typed then is for the shell;
+//! this one sleeps until there is news or a key. ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal (a fault of
 //! the listening thread is told after that),
 //! and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
@@ -17,15 +18,13 @@ use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifi
 use ratatui::{DefaultTerminal, Frame};
 use std::io;
 use std::path::PathBuf;
-use std::sync::mpsc::TryRecvError;
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
 use std::sync::{Arc, OnceLock};
 use std::thread;
 use std::time::{Duration, Instant};
 
 /// Time between two screens while nothing but meters moves.
 const DRAW_PAUSE: Duration = Duration::from_millis(50);
-/// How long a key is waited for before news is looked at again: adds half of it to the latency.
-const KEY_PAUSE: Duration = Duration::from_millis(8);
 
 /// How the screen begins.
 #[derive(Debug, Clone)]
@@ -96,27 +95,22 @@ fn show(
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);
+    let keys = read_keys();
     let mut drawn: Option<Instant> = None;
     while !ended() {
         let mut at_once = match take_news(&mut live, listening) {
             Some(at_once) => at_once,
             None => return Ok(End::ListeningFailed),
         };
-        // What must be seen at once waits for no key.
-        let patience = if at_once { Duration::ZERO } else { KEY_PAUSE };
-        if event::poll(patience)? {
+        for press in keys.try_iter() {
             at_once = true;
-            if let event::Event::Key(key) = event::read()?
-                && let Some(press) = press_of(key)
-            {
-                match live.press(press) {
-                    Some(Request::Quit) => break,
-                    Some(Request::Keep) => {
-                        live.notice("writing the last minute");
-                        listening.keep_last_minute();
-                    }
-                    None => {}
+            match press?.and_then(|press| live.press(press)) {
+                Some(Request::Quit) => return Ok(End::Asked),
+                Some(Request::Keep) => {
+                    live.notice("writing the last minute");
+                    listening.keep_last_minute();
                 }
+                None => {}
             }
         }
         if at_once || drawn.is_none_or(|drawn| drawn.elapsed() >= DRAW_PAUSE) {
@@ -127,8 +121,34 @@ fn show(
             #[cfg(debug_assertions)]
             panic_where_a_test_asks("screen");
         }
+        // News and keys wake it.
+        thread::park_timeout(DRAW_PAUSE);
     }
     Ok(End::Asked)
+}
+
+/// Reads keys on a thread of its own, which ends with the key that ends the screen; `None` for what changes only the picture, as a
+/// terminal that was resized.
+fn read_keys() -> Receiver<io::Result<Option<Press>>> {
+    let (sender, keys) = channel();
+    let screen = thread::current();
+    thread::spawn(move || {
+        loop {
+            let press = event::read().map(|event| match event {
+                event::Event::Key(key) => press_of(key),
+                _ => None,
+            });
+            let last = matches!(press, Ok(Some(Press::Quit)) | Err(_));
+            if sender.send(press).is_err() {
+                return;
+            }
+            screen.unpark();
+            if last {
+                return;
+            }
+        }
+    });
+    keys
 }
 
 /// Takes all news there is; true if some of it must be seen at once, `None` once the thread is gone.
@@ -136,7 +156,10 @@ fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
     let mut at_once = false;
     loop {
         match listening.news.try_recv() {
-            Ok(News::Heard(events)) => at_once |= live.hear(&events),
+            Ok(News::Heard(events)) => {
+                at_once |= live.hear(&events);
+                listening.give_back(events);
+            }
             Ok(News::Meter(meter)) => live.measure(meter),
             Ok(News::Pace(hops)) => live.keep_pace(hops),
             Ok(News::Input(name)) => live.listen_to(name),

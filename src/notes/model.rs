@@ -64,6 +64,10 @@ pub struct Calibration {
 /// A trained network's weights; the letters are those of [`super::network`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
+    /// The units of the first layer that a glance takes, and what it makes of them.
+    pub(super) glance_units: Layer,
+    pub(super) glance: Layer,
+    /// The other units of the first layer.
     pub(super) first: Layer,
     pub(super) second: Layer,
     pub(super) opinion: Layer,
@@ -94,12 +98,13 @@ impl Model {
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, ModelError> {
         let (_, header) = SafeTensors::read_metadata(bytes)?;
         let file = SafeTensors::deserialize(bytes)?;
-        // The number of rows of a weight, which names a size of the network.
-        let rows = |name| {
+        // Rows and columns of a weight name the sizes of the network.
+        let size = |name, dimension| {
             file.tensor(name)
                 .map_err(|_| ModelError::Missing(name))
-                .map(|t| t.shape().first().copied().unwrap_or(0))
+                .map(|t| t.shape().get(dimension).copied().unwrap_or(0))
         };
+        let rows = |name| size(name, 0);
         let read =
             |weight, bias, outputs, inputs| Layer::read(&file, weight, bias, outputs, inputs);
 
@@ -109,12 +114,16 @@ impl Model {
         let h = rows("w3.weight")?;
         let g = rows("wz.weight")?;
         let l = rows("w4.weight")?;
+        let glance = size("wg.weight", 1)?;
         let calibration = tensor(&file, "calibration", &[2, 2])?;
+        let (glance_units, first) = read("w1.weight", "w1.bias", a, INPUTS)?.split(glance);
         Ok(Self {
-            first: read("w1.weight", "w1.bias", a, INPUTS)?,
+            glance_units,
+            glance: read("wg.weight", "wg.bias", 1, glance)?,
+            first,
             second: read("w2.weight", "w2.bias", d, a)?,
             opinion: read("wo.weight", "wo.bias", 1, d)?,
-            context: read("wc.weight", "wc.bias", c, INTERVALS.len() * d)?,
+            context: read("wc.weight", "wc.bias", c, (INTERVALS.len() + 1) * d)?,
             joined: read("w3.weight", "w3.bias", h, c + d)?,
             gate: read("wz.weight", "wz.bias", g, h)?,
             candidate: read("wn.weight", "wn.bias", g, h)?,
@@ -152,6 +161,19 @@ impl Layer {
             weight: tensor(file, weight, &[outputs, inputs])?,
             bias: tensor(file, bias, &[outputs])?,
         })
+    }
+
+    /// Two layers over the same inputs: the first outputs, at most `many`, and the others.
+    fn split(mut self, many: usize) -> (Self, Self) {
+        let many = many.min(self.outputs);
+        let others = Self {
+            inputs: self.inputs,
+            outputs: self.outputs - many,
+            weight: self.weight.split_off(many * self.inputs),
+            bias: self.bias.split_off(many),
+        };
+        self.outputs = many;
+        (self, others)
     }
 }
 

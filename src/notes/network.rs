@@ -3,14 +3,17 @@
 //! Input: a [`SpectrumFrame`] a hop. Output: [`NoteEvidence`]. Units: probabilities 0 to 1, calibrated with the training's own scale and shift.
 //! Method: our own, trained on mixes of recorded piano notes. For each key, from its inputs x ([`super::features`]):
 //! ```text
-//! h1 = relu(W1 x + b1)        h2 = relu(W2 h1 + b2)        first opinion o = wo h2 + bo
-//! where o > DOUBT:
-//!   c  = relu(Wc [h2 of the keys at INTERVALS from here] + bc)            zeros beyond the keyboard
+//! h1 = relu(W1 x + b1)        glance p = wg [first units of h1] + bg
+//! where p > DOUBT (elsewhere h2 = 0):
+//!   h2 = relu(W2 h1 + b2)     first opinion o = wo h2 + bo
+//! where o > DOUBT besides:
+//!   s  = sum over keys of sigmoid(o) h2 / (1 + sum of sigmoid(o))         what sounds altogether
+//!   c  = relu(Wc [h2 of the keys at INTERVALS from here, s] + bc)         zeros beyond the keyboard
 //!   h3 = relu(W3 [c, h2] + b3)
 //!   z  = sigmoid(Wz h3 + bz)   g = (1 - z) g + z (Wn h3 + bn)
 //!   h4 = relu(W4 [g, h3] + b4)
 //!   sounding = o + (Wh h4 + bh)[0]          onset = (Wh h4 + bh)[1]                   (logits)
-//! elsewhere: g = 0, sounding = o, onset = 2 DOUBT
+//! elsewhere: g = 0, sounding = o, or p where there is none, onset = 2 DOUBT
 //! ```
 //! The memory is a recurrent unit whose gate sees the frame alone (Feng, Tung, Ahmed, Bengio, Hajimirsadeghi, "Were RNNs all we needed?",
 //! 2024). Limits: answers with the frame at hand, no look-ahead; a step neither allocates nor fails. One path serves live sound and files.
@@ -29,7 +32,7 @@ pub const INTERVALS: [i32; 27] = [
     0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
     -28, 36, -36,
 ];
-/// A key whose first opinion (a logit) is not above this is out of question: it is not looked at any further, and forgets.
+/// A key whose glance or first opinion (logits) is not above this is out of question: it is not looked at any further, and forgets.
 pub const DOUBT: f32 = -5.0;
 /// Empty rows either side of the keyboard, for neighbours beyond its ends.
 const MARGIN: usize = 36;
@@ -98,20 +101,25 @@ impl NoteEstimator for NetworkEstimator {
 
 /// The layers, and what they work on.
 struct Network {
-    /// For each activation of the first layers, from the inputs on, a row of all keys.
+    /// For each input and each activation of the glance a row of all keys.
     by_activation: Vec<f32>,
-    /// Up to the first opinion, over all keys.
-    layers: Vec<Dense>,
-    second: Rows,
-    opinion: Rows,
-    /// For each key, and for [`MARGIN`] keys beyond either end, a row of the activations from h2 on.
+    /// Over all keys.
+    glance: [Dense; 2],
+    glance_units: Rows,
+    glance_logit: Rows,
+    /// For each key, and for [`MARGIN`] keys beyond either end, a row of its inputs and activations.
     by_key: Vec<f32>,
     places: Places,
+    /// Over the keys that a glance does not rule out: up to the first opinion.
+    before_opinion: [KeyedDense; 3],
     /// Over the keys in question: up to the memory, and after it.
-    before_memory: Vec<KeyedDense>,
-    after_memory: Vec<KeyedDense>,
-    /// Where the rows of the keys in question start.
+    before_memory: [KeyedDense; 4],
+    after_memory: [KeyedDense; 2],
+    /// Where the rows of the keys start that a glance does not rule out, and of those the ones in question.
+    seen: Vec<usize>,
     asked: Vec<usize>,
+    /// What sounds altogether.
+    summary: Vec<f32>,
     sounding: Calibration,
     onset: Calibration,
 }
@@ -127,12 +135,22 @@ impl Rows {
     fn starts(self) -> Vec<usize> {
         (0..self.count).map(|row| self.start + row * ROW).collect()
     }
+
+    /// Its rows, one after the other.
+    fn of(self, by_activation: &[f32]) -> std::slice::ChunksExact<'_, f32> {
+        by_activation[self.start..][..self.count * ROW].chunks_exact(ROW)
+    }
 }
 
 /// Where the activations of a key lie in its row of `by_key`.
 #[derive(Debug, Clone, Copy)]
 struct Places {
+    inputs: Place,
+    glance_units: Place,
+    first: Place,
     second: Place,
+    opinion: Place,
+    summary: Place,
     context: Place,
     joined: Place,
     gate: Place,
@@ -161,6 +179,10 @@ impl Place {
     fn of(self, row: &[f32]) -> &[f32] {
         &row[self.begin..][..self.len]
     }
+
+    fn of_mut(self, row: &mut [f32]) -> &mut [f32] {
+        &mut row[self.begin..][..self.len]
+    }
 }
 
 impl Places {
@@ -172,7 +194,12 @@ impl Places {
             Place { begin, len }
         };
         Self {
+            inputs: place(INPUTS),
+            glance_units: place(model.glance_units.outputs),
+            first: place(model.first.outputs),
             second: place(model.second.outputs),
+            opinion: place(model.opinion.outputs),
+            summary: place(model.second.outputs),
             context: place(model.context.outputs),
             joined: place(model.joined.outputs),
             gate: place(model.gate.outputs),
@@ -187,6 +214,11 @@ impl Places {
     /// Where the row of the key at a piano index starts.
     fn row(&self, key: usize) -> usize {
         (MARGIN + key) * self.stride
+    }
+
+    /// The piano index of the key whose row starts at `row`.
+    fn key(&self, row: usize) -> usize {
+        row / self.stride - MARGIN
     }
 
     /// h2 of the key some semitones away.
@@ -208,9 +240,8 @@ impl Network {
             Rows { start, count }
         };
         let inputs = rows(INPUTS);
-        let first = rows(model.first.outputs);
-        let second = rows(model.second.outputs);
-        let opinion = rows(1);
+        let glance_units = rows(model.glance_units.outputs);
+        let glance_logit = rows(1);
         let dense = |inputs: Rows, outputs: Rows, layer: &Layer, activation| {
             Dense::new(
                 inputs.starts(),
@@ -224,20 +255,38 @@ impl Network {
         let keyed = |inputs: Vec<Stretch>, output: Place, layer: &Layer, activation| {
             KeyedDense::new(inputs, output.begin, layer, activation)
         };
-        let neighbours = INTERVALS.iter().map(|&i| places.second_at(i)).collect();
+        let around = INTERVALS
+            .iter()
+            .map(|&interval| places.second_at(interval))
+            .chain([places.summary.here()])
+            .collect();
         let joined = || vec![places.joined.here()];
         Self {
             by_activation: vec![0.0; len],
-            layers: vec![
-                dense(inputs, first, &model.first, Relu),
-                dense(first, second, &model.second, Relu),
-                dense(second, opinion, &model.opinion, Linear),
+            glance: [
+                dense(inputs, glance_units, &model.glance_units, Relu),
+                dense(glance_units, glance_logit, &model.glance, Linear),
             ],
-            second,
-            opinion,
+            glance_units,
+            glance_logit,
             by_key: vec![0.0; places.row(PIANO_KEYS + MARGIN)],
-            before_memory: vec![
-                keyed(neighbours, places.context, &model.context, Relu),
+            before_opinion: [
+                keyed(vec![places.inputs.here()], places.first, &model.first, Relu),
+                keyed(
+                    vec![places.glance_units.here(), places.first.here()],
+                    places.second,
+                    &model.second,
+                    Relu,
+                ),
+                keyed(
+                    vec![places.second.here()],
+                    places.opinion,
+                    &model.opinion,
+                    Linear,
+                ),
+            ],
+            before_memory: [
+                keyed(around, places.context, &model.context, Relu),
                 keyed(
                     vec![places.context.here(), places.second.here()],
                     places.joined,
@@ -247,7 +296,7 @@ impl Network {
                 keyed(joined(), places.gate, &model.gate, Linear),
                 keyed(joined(), places.candidate, &model.candidate, Linear),
             ],
-            after_memory: vec![
+            after_memory: [
                 keyed(
                     vec![places.memory.here(), places.joined.here()],
                     places.last,
@@ -257,7 +306,9 @@ impl Network {
                 keyed(vec![places.last.here()], places.logits, &model.head, Linear),
             ],
             places,
+            seen: Vec::with_capacity(PIANO_KEYS),
             asked: Vec::with_capacity(PIANO_KEYS),
+            summary: vec![0.0; model.second.outputs],
             sounding: model.sounding,
             onset: model.onset,
         }
@@ -272,26 +323,61 @@ impl Network {
         self.by_key.fill(0.0);
     }
 
-    /// Hands h2 over to the keys' own rows, notes which keys are in question, and lets the others forget.
+    /// Hands inputs over to the own rows of the keys that a glance does not rule out, and lets the others forget.
+    #[inline(always)]
+    fn see(&mut self) {
+        let places = self.places;
+        self.seen.clear();
+        let glance = &self.by_activation[self.glance_logit.start..][..PIANO_KEYS];
+        for (key, &glance) in glance.iter().enumerate() {
+            let start = places.row(key);
+            if glance > DOUBT {
+                self.seen.push(start);
+            } else {
+                let row = &mut self.by_key[start..][..places.stride];
+                places.second.of_mut(row).fill(0.0);
+                places.memory.of_mut(row).fill(0.0);
+            }
+        }
+        let inputs = self.by_activation[..INPUTS * ROW].chunks_exact(ROW);
+        let units = self.glance_units.of(&self.by_activation);
+        for (place, rows) in [(places.inputs, inputs), (places.glance_units, units)] {
+            for (activation, row) in rows.enumerate() {
+                for &start in &self.seen {
+                    let key = places.key(start);
+                    self.by_key[start + place.begin + activation] = row[key];
+                }
+            }
+        }
+    }
+
+    /// Sums up what sounds altogether, notes which keys are in question, and lets the others forget.
     #[inline(always)]
     fn ask(&mut self) {
-        self.asked.clear();
         let places = self.places;
-        let opinion = &self.by_activation[self.opinion.start..][..PIANO_KEYS];
-        let second = &self.by_activation[self.second.start..];
-        let rows = self.by_key[places.row(0)..].chunks_exact_mut(places.stride);
-        for (key, (row, &opinion)) in rows.zip(opinion).enumerate() {
-            for (to, from) in row[places.second.begin..][..places.second.len]
-                .iter_mut()
-                .zip(second.chunks_exact(ROW))
-            {
-                *to = from[key];
+        self.asked.clear();
+        self.summary.fill(0.0);
+        let mut total = 1.0;
+        for &start in &self.seen {
+            let row = &mut self.by_key[start..][..places.stride];
+            let opinion = row[places.opinion.begin];
+            let likely = sigmoid(opinion);
+            total += likely;
+            for (sum, &found) in self.summary.iter_mut().zip(places.second.of(row)) {
+                *sum += likely * found;
             }
             if opinion > DOUBT {
-                self.asked.push(places.row(key));
+                self.asked.push(start);
             } else {
-                row[places.memory.begin..][..places.memory.len].fill(0.0);
+                places.memory.of_mut(row).fill(0.0);
             }
+        }
+        for sum in &mut self.summary {
+            *sum /= total;
+        }
+        for &start in &self.asked {
+            let row = &mut self.by_key[start..][..places.stride];
+            places.summary.of_mut(row).copy_from_slice(&self.summary);
         }
     }
 
@@ -326,8 +412,12 @@ impl WithSimd for Step<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
         let Self { network: net, out } = self;
-        for layer in &net.layers {
+        for layer in &net.glance {
             layer.apply(simd, &mut net.by_activation);
+        }
+        net.see();
+        for layer in &net.before_opinion {
+            layer.apply(simd, &mut net.by_key, &net.seen);
         }
         net.ask();
         for layer in &net.before_memory {
@@ -338,15 +428,21 @@ impl WithSimd for Step<'_> {
             layer.apply(simd, &mut net.by_key, &net.asked);
         }
         let places = net.places;
-        let opinion = &net.by_activation[net.opinion.start..][..PIANO_KEYS];
-        for (key, &opinion) in opinion.iter().enumerate() {
-            out.sounding[key] = net.sounding.probability(opinion);
+        let glance = &net.by_activation[net.glance_logit.start..][..PIANO_KEYS];
+        for (key, &glance) in glance.iter().enumerate() {
+            out.sounding[key] = net.sounding.probability(glance);
             out.onset[key] = net.onset.probability(2.0 * DOUBT);
         }
+        for &start in &net.seen {
+            let opinion = net.by_key[start + places.opinion.begin];
+            out.sounding[places.key(start)] = net.sounding.probability(opinion);
+        }
         for &start in &net.asked {
-            let key = start / places.stride - MARGIN;
-            let logits = places.logits.of(&net.by_key[start..]);
-            out.sounding[key] = net.sounding.probability(opinion[key] + logits[0]);
+            let row = &net.by_key[start..];
+            let logits = places.logits.of(row);
+            let key = places.key(start);
+            let opinion = row[places.opinion.begin];
+            out.sounding[key] = net.sounding.probability(opinion + logits[0]);
             out.onset[key] = net.onset.probability(logits[1]);
         }
     }

@@ -30,6 +30,8 @@ const SUSTAINED: u64 = 26_460;
 const PARTIAL_KEYS: [i16; 6] = [12, 19, 24, 28, 31, 36];
 /// A key heard with less than these log-odds at another's partial is its ghost (0.9 likely).
 const GHOST_LOG_ODDS: f64 = 2.2;
+/// A note whose lower partials all hide among those of others is not measured: what is left above may be another's.
+const HIGHEST_LOWEST_PARTIAL: u32 = 4;
 /// A key farther (cents) from its place, or a string that fits worse, was heard wrongly.
 const FARTHEST_CENTS: f64 = 60.0;
 const WORST_SPREAD_CENTS: f64 = 8.0;
@@ -145,6 +147,9 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
         .map(|other| typical_string(other.midi, lesson.a4))
         .collect();
     let (string, partials) = fit_note(sound, typical, &others)?;
+    if partials.first()?.number > HIGHEST_LOWEST_PARTIAL {
+        return None;
+    }
     let tempered = strike.midi.frequency(lesson.a4).get();
     let off = cents(string.partial(1.0), tempered);
     if off.abs() > FARTHEST_CENTS || string.spread_cents > WORST_SPREAD_CENTS {

@@ -84,6 +84,11 @@ impl Answer {
     pub fn best(&self) -> Option<&str> {
         self.naming.names.first().map(|name| name.symbol.as_str())
     }
+
+    /// Differs between two answers of another chord, name or standing: when it was struck and when its name appeared.
+    pub(super) fn state(&self) -> (FrameCount, FrameCount, Standing) {
+        (self.struck, self.since, self.standing)
+    }
 }
 
 /// A set of keys, a bit for each MIDI number.
@@ -332,8 +337,10 @@ impl Settle {
 
 /// True if the best names are the same, in whatever style they are printed.
 fn same_name(one: &Naming, other: &Naming) -> bool {
-    let label = |naming: &Naming| naming.names.first().map(|name| name.label.clone());
-    label(one) == label(other)
+    match (one.names.first(), other.names.first()) {
+        (Some(one), Some(other)) => one.label == other.label,
+        (one, other) => one.is_none() && other.is_none(),
+    }
 }
 
 #[cfg(test)]

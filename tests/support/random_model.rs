@@ -9,6 +9,8 @@ use safetensors::tensor::{Dtype, TensorView};
 /// Sizes of the layers, by the letters of the network's description.
 #[derive(Clone, Copy)]
 pub struct Sizes {
+    /// Units of the first layer that the glance takes.
+    pub p: usize,
     pub a: usize,
     pub d: usize,
     pub c: usize,
@@ -21,15 +23,27 @@ pub struct Sizes {
 pub type Tensor = (&'static str, Vec<usize>, Vec<f32>);
 
 /// Names and shapes of the tensors of a model of these sizes.
-pub fn shapes(Sizes { a, d, c, h, g, l }: Sizes) -> Vec<(&'static str, Vec<usize>)> {
+pub fn shapes(
+    Sizes {
+        p,
+        a,
+        d,
+        c,
+        h,
+        g,
+        l,
+    }: Sizes,
+) -> Vec<(&'static str, Vec<usize>)> {
     vec![
         ("w1.weight", vec![a, INPUTS]),
         ("w1.bias", vec![a]),
+        ("wg.weight", vec![1, p]),
+        ("wg.bias", vec![1]),
         ("w2.weight", vec![d, a]),
         ("w2.bias", vec![d]),
         ("wo.weight", vec![1, d]),
         ("wo.bias", vec![1]),
-        ("wc.weight", vec![c, INTERVALS.len() * d]),
+        ("wc.weight", vec![c, (INTERVALS.len() + 1) * d]),
         ("wc.bias", vec![c]),
         ("w3.weight", vec![h, c + d]),
         ("w3.bias", vec![h]),
@@ -60,8 +74,12 @@ pub fn values(sizes: Sizes, seed: u32) -> Vec<Tensor> {
             } else {
                 0.2
             };
-            // About half of the keys are in question.
-            let middle = if name == "wo.bias" { DOUBT } else { 0.0 };
+            // About half of the keys are looked at, and half of those are in question.
+            let middle = if name == "wg.bias" || name == "wo.bias" {
+                DOUBT
+            } else {
+                0.0
+            };
             let values = (0..shape.iter().product())
                 .map(|_| middle + (scale * uniform()) as f32)
                 .collect();

@@ -2,11 +2,13 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: cpal's callback folds the channels into a lock-free ring ([`ring`]); everything else (resampling, watchdog, catching up)
-//! is done by whoever calls [`Capture::read`]. Lost frames become silence of the same length, so that times stay true.
+//! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
+//! the reader; everything else (resampling, watchdog, catching up) is done by whoever calls [`Capture::read`]. Lost frames become silence of the same length, so that times stay true.
 //! Limits: latency is the device's block plus up to 256 frames of resampling; after a stall of more than two seconds the
 //! listener goes on with the newest quarter second.
 
+#[cfg(target_os = "linux")]
+mod direct;
 pub mod inputs;
 pub mod ring;
 
@@ -21,6 +23,7 @@ use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 use inputs::Input;
 use ring::{Counters, Reader, Writer};
 use std::sync::Arc;
+use std::thread;
 use std::time::{Duration, Instant};
 
 /// What the ring holds: long enough for a laptop that hangs for some seconds, 1.5 MB at 48 kHz.
@@ -110,7 +113,7 @@ pub struct Totals {
 pub struct Capture {
     info: InputInfo,
     /// `None` once the stream is dead: a dead stream burns a core with error reports.
-    stream: Option<cpal::Stream>,
+    stream: Option<Stream>,
     reader: Reader,
     counters: Arc<Counters>,
     resampler: Resampler,
@@ -134,11 +137,12 @@ pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
     let (stream, reader, counters) = start(input)?;
     Ok(Capture {
         resampler: Resampler::new(info.rate),
-        info,
         stream: Some(stream),
         reader,
         counters,
-        device_rate_block: Vec::new(),
+        // As long as a reading can be, so that it never has to grow.
+        device_rate_block: Vec::with_capacity((LATE_SECONDS * f64::from(info.rate.get())) as usize),
+        info,
         lost: None,
         delivered_seen: 0,
         last_delivery: Instant::now(),
@@ -173,8 +177,14 @@ impl Capture {
         FrameCount(self.counters.longest_block()).seconds(self.info.rate)
     }
 
+    /// Waits until there is new sound, or for `limit`. To be called by the thread that opened the input: it is woken by each
+    /// block. May come back early.
+    pub fn wait(&self, limit: Duration) {
+        thread::park_timeout(limit);
+    }
+
     /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
-    /// about every 10 ms.
+    /// about every 10 ms, or after [`Capture::wait`].
     pub fn read(&mut self, out: &mut Vec<f32>) -> Block {
         out.clear();
         let late = self.device_frames(LATE_SECONDS);
@@ -279,20 +289,39 @@ impl Capture {
     }
 }
 
-fn start(input: Input) -> Result<(cpal::Stream, Reader, Arc<Counters>), AudioError> {
+/// What keeps sound coming until it is dropped.
+#[expect(dead_code, reason = "held only to be dropped")]
+enum Stream {
+    Callback(cpal::Stream),
+    #[cfg(target_os = "linux")]
+    Direct(direct::Stream),
+}
+
+fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
     let Input { info, .. } = &input;
     let (writer, reader, counters) = ring::ring(
         RING_SECONDS * info.rate.get() as usize,
         info.channels.max(1),
     );
     let refuse = |error: cpal::Error| inputs::refusal(&info.name, &info.format, &error);
-    let stream = inputs::quietly(|| {
-        let stream = build(&input, writer, counters.clone())?;
-        stream.play()?;
-        Ok(stream)
-    })
-    .map_err(refuse)?;
+    let stream =
+        inputs::quietly(|| start_stream(&input, writer, counters.clone())).map_err(refuse)?;
     Ok((stream, reader, counters))
+}
+
+fn start_stream(
+    input: &Input,
+    writer: Writer,
+    counters: Arc<Counters>,
+) -> Result<Stream, cpal::Error> {
+    #[cfg(target_os = "linux")]
+    if direct::supports(input.config.sample_format()) {
+        let format = input.config.sample_format();
+        return direct::start(&input.info, format, writer, counters).map(Stream::Direct);
+    }
+    let stream = build(input, writer, counters)?;
+    stream.play()?;
+    Ok(Stream::Callback(stream))
 }
 
 fn build(
@@ -334,7 +363,7 @@ where
     )
 }
 
-/// The error callback: atomics only.
+/// What an error of the stream means; also the error callback: atomics only.
 fn tell(counters: &Counters, kind: ErrorKind) {
     match kind {
         ErrorKind::Xrun => counters.count_overrun(),

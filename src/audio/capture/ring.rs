@@ -13,6 +13,7 @@ use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::thread::{self, Thread};
 
 /// What the callbacks tell the other side; only atomics, since neither side may wait.
 #[derive(Debug, Default)]
@@ -133,6 +134,8 @@ pub struct Writer {
     ring: HeapProd<f32>,
     downmix: Downmix,
     counters: Arc<Counters>,
+    /// Woken by each block: costs an atomic exchange, and a system call that does not wait where it sleeps.
+    listener: Thread,
     /// Frames dropped since the ring was last found full, not yet published.
     gap: u64,
 }
@@ -153,7 +156,7 @@ pub struct Taken {
     pub frames: usize,
 }
 
-/// A ring for `capacity` mono frames, fed by frames of `channels` samples.
+/// A ring for `capacity` mono frames, fed by frames of `channels` samples. The thread that makes it is unparked by each block.
 ///
 /// # Panics
 /// If either is 0.
@@ -164,6 +167,7 @@ pub fn ring(capacity: usize, channels: usize) -> (Writer, Reader, Arc<Counters>)
         ring: producer,
         downmix: Downmix::new(channels),
         counters: counters.clone(),
+        listener: thread::current(),
         gap: 0,
     };
     let reader = Reader {
@@ -212,6 +216,7 @@ impl Writer {
         if self.downmix.peak() > 0.0 {
             self.counters.any_sound.store(true, Ordering::Relaxed);
         }
+        self.listener.unpark();
     }
 }
 

@@ -161,14 +161,7 @@ impl Live {
 
     /// Takes what the listener tells: all of some frames. True if the keys or the answer have changed.
     pub fn hear(&mut self, events: &[Event]) -> bool {
-        let answer = |live: &Self| {
-            let answer = live.settle.shown()?;
-            Some((
-                answer.struck,
-                answer.standing,
-                answer.best().map(str::to_owned),
-            ))
-        };
+        let answer = |live: &Self| live.settle.shown().map(Answer::state);
         let before = answer(self);
         events.iter().for_each(|event| self.take(event));
         self.settle.catch_up();
