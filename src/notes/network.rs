@@ -339,13 +339,20 @@ impl Network {
                 places.memory.of_mut(row).fill(0.0);
             }
         }
-        let inputs = self.by_activation[..INPUTS * ROW].chunks_exact(ROW);
-        let units = self.glance_units.of(&self.by_activation);
-        for (place, rows) in [(places.inputs, inputs), (places.glance_units, units)] {
-            for (activation, row) in rows.enumerate() {
-                for &start in &self.seen {
-                    let key = places.key(start);
-                    self.by_key[start + place.begin + activation] = row[key];
+        let inputs = Rows {
+            start: 0,
+            count: INPUTS,
+        };
+        for &start in &self.seen {
+            let key = places.key(start);
+            let own = &mut self.by_key[start..][..places.stride];
+            for (place, rows) in [
+                (places.inputs, inputs),
+                (places.glance_units, self.glance_units),
+            ] {
+                let rows = rows.of(&self.by_activation);
+                for (to, row) in place.of_mut(own).iter_mut().zip(rows) {
+                    *to = row[key];
                 }
             }
         }
