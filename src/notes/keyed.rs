@@ -3,7 +3,7 @@
 //! Input and output: one row of activations a key in an arena of f32; a layer reads stretches of the row of a key, or of a row some keys
 //! away, and writes a stretch of the key's own row.
 //! Units: none. Method: `out[key][o] = relu(bias[o] + sum_k weight[o][k] * in[key][k])` with the outputs along the vector lanes. A tile of
-//! `TILE_KEYS` keys and [`TILE_OUTPUTS`] outputs stays in registers over the whole sum, which reads the tile's weights from end to end and the
+//! `TILE_KEYS` keys and `TILE_OUTPUTS` outputs stays in registers over the whole sum, which reads the tile's weights from end to end and the
 //! inputs in fours. Where [`super::dense`] works all keys out side by side, this costs in proportion to the keys that are asked for.
 //! Vector instructions are chosen at run time (crate `pulp`).
 //! Limits: sums are in f32; a machine with fused multiply-add and one without differ in the last bits.
