@@ -278,6 +278,7 @@ fn the_screen_shows_what_is_played_survives_resizing_and_restores_the_terminal()
         player.kill().unwrap();
         player.wait().unwrap();
         terminal.keys(&["q"]);
+        terminal.shows("kept\nready>"); // what is typed while the program still reads keys is the program's
         terminal.keys(&["stty -a | grep -o ' icanon'", "Enter"]);
         terminal.shows(" icanon");
     }

@@ -105,7 +105,7 @@ class NoteNetwork(torch.nn.Module):
         seen = (glance > DOUBT).float().detach()
         h2 = torch.relu(self.w2(h1)) * seen[..., None]
         first = torch.where(seen > 0, self.wo(h2)[..., 0], glance)
-        asked = (first > DOUBT).float().detach() * seen
+        asked = (first > DOUBT).float().detach()
         likely = torch.sigmoid(first)[..., None] * seen[..., None]
         summary = (likely * h2).sum(-2, keepdim=True) / (1 + likely.sum(-2, keepdim=True))
         padded = torch.nn.functional.pad(h2, (0, 0, FARTHEST, FARTHEST))

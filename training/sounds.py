@@ -65,29 +65,6 @@ class Bank:
                 gain = 0.1 / level * min(1.0, 2.5 * level / max(own, 1e-9)) * max(1.0, 0.4 * level / max(own, 1e-9))
                 self.add_note(piano, midi, velocity, (x * gain).clamp(-8, 8))
 
-    def add_altered(self, copies, seed):
-        """Copies of all pianos so far, each partial of each note a few decibels louder or softer: soundboards and hammers of other builds.
-        Returns which piano each is a copy of."""
-        g = np.random.default_rng(seed)
-        rows, parts, of = list(self.rows), list(self.parts), {}
-        for original in range(len(self.pianos)):
-            for copy in range(copies):
-                of[len(self.pianos)] = original
-                spread = g.uniform(1.5, 4.5)
-                for (piano, midi, velocity, *_), x in zip(rows, parts):
-                    if piano != original:
-                        continue
-                    f = np.linspace(0, SOURCE_RATE / 2, len(x) // 2 + 1)
-                    apart = max(440 * 2 ** ((midi - 69) / 12), 80.0)  # a curve with closer bends would smear the strike
-                    knots = g.normal(0, spread, int(SOURCE_RATE / 2 / apart) + 3)
-                    knots[: 1 if midi > 33 else 0] = 0
-                    gain = torch.from_numpy(10 ** (np.interp(f / apart, np.arange(len(knots)), knots) / 20)).float().to(x.device)
-                    y = torch.fft.irfft(torch.fft.rfft(x.float(), 2 * (len(x) // 2)) * gain, 2 * (len(x) // 2))
-                    level = lambda v: v[: SOURCE_RATE // 2].float().square().mean().sqrt().clamp(min=1e-9)
-                    self.add_note(len(self.pianos), midi, velocity, (y * (level(x) / level(y))).clamp(-8, 8))
-                self.pianos.append(f'{self.pianos[original]}, altered {copy}')
-        return of
-
     def add_made_up(self, count, seed, seconds=3.6, step=1):
         """Pianos from formulas: stiff strings in twos and threes, a hammer comb, a soundboard, two-stage decay, a thump."""
         g = np.random.default_rng(seed)

@@ -139,8 +139,6 @@ def main():
     a.add_argument('--clips', type=int, default=256, help='scenes rendered at a time')
     a.add_argument('--frames', type=int, default=512, help='frames a step in the first part')
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
-    a.add_argument('--altered', type=int, default=0, help='copies of each recorded piano whose partials are made louder or softer at random')
-    a.add_argument('--altered-share', type=float, default=0.4)
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
     a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
@@ -160,7 +158,6 @@ def main():
     folders = sorted(f for f in os.listdir(o.pianos) if os.path.isfile(os.path.join(o.pianos, f, 'map.tsv')))
     for f in folders:
         bank.add_folder(os.path.join(o.pianos, f))
-    altered = bank.add_altered(o.altered, 200 + o.seed)
     if o.made_up:
         bank.add_made_up(o.made_up, 100 + o.seed, step=o.made_up_step)
     table = bank.finish()
@@ -168,12 +165,9 @@ def main():
     if o.leave_out and not left_out:
         sys.exit(f'no piano named {o.leave_out} in {o.pianos}')
     recorded = [i for i in range(len(folders)) if i not in left_out]
-    made_up = [i for i in range(len(bank.pianos)) if i not in altered and i >= len(folders)]
     made_up_share = o.made_up_share if o.made_up else 0.0
-    altered_share = o.altered_share if o.altered else 0.0
-    weights = {i: (1 - made_up_share) * (1 - altered_share) / len(recorded) for i in recorded}
-    weights.update({i: (1 - made_up_share) * altered_share / (o.altered * len(recorded)) for i, original in altered.items() if original not in left_out})
-    weights.update({i: made_up_share / o.made_up for i in made_up})
+    weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
+    weights.update({i: made_up_share / o.made_up for i in range(len(folders), len(bank.pianos))})
     backdrop = Backdrop(o.rooms, o.voices, o.device, render.LENGTH)
     renderer = Renderer(bank, backdrop, o.device, o.seed + 50)
     front = FrontEnd().to(o.device)

@@ -119,13 +119,13 @@ mod live {
                 "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
             ))
         })?;
-        let listening = Listening::start(ListeningOptions {
+        let options = ListeningOptions {
             device: args.device.clone(),
             listening: args.piano.listening()?,
             naming: args.naming.analysis(),
             into: args.into.clone(),
-        })
-        .map_err(CliError::failed)?;
+        };
+        let start = || Listening::start(options).map_err(CliError::failed);
         let deadline = args
             .seconds
             .map(|seconds| Instant::now() + Duration::from_secs(seconds));
@@ -139,7 +139,7 @@ mod live {
                 recent: Vec::new(),
                 args,
             };
-            follow(&listening, ended, |news| match news {
+            follow(&start()?, ended, |news| match news {
                 News::Heard(events) => events
                     .iter()
                     .try_for_each(|event| lines.tell(event, &mut out)),
@@ -148,7 +148,7 @@ mod live {
             })
         } else if args.plain || !io::stdout().is_terminal() {
             let mut lines = PlainLines { told: None, args };
-            follow(&listening, ended, |news| match news {
+            follow(&start()?, ended, |news| match news {
                 News::Heard(events) => events
                     .iter()
                     .try_for_each(|event| lines.tell(event, &mut out)),
@@ -170,7 +170,7 @@ mod live {
                 large: args.large,
                 guess_first: args.guess_first,
             };
-            screen::run(&listening, &screen, ended)
+            screen::run(start, &screen, ended)
         }
     }
 

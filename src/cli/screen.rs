@@ -2,9 +2,8 @@
 //!
 //! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
 //! Units: none. Method: one thread waits for keys and reads none after the one that ends it, since what is typed then is for the shell;
-//! this one sleeps until there is news or a key. ratatui on crossterm's alternate screen; its panic hook and the end of [`run`] restore the terminal (a fault of
-//! the listening thread is told after that),
-//! and signals only set a flag that is looked at here.
+//! this one sleeps until there is news or a key. ratatui on crossterm's alternate screen; a panic hook and the end of [`run`] restore the
+//! terminal (a fault of the listening thread is told after that), and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 #[cfg(debug_assertions)]
@@ -14,7 +13,10 @@ use super::{CliError, CommandResult};
 use crate::harmony::Context;
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
+use ratatui::backend::CrosstermBackend;
 use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::crossterm::execute;
+use ratatui::crossterm::terminal::{EnterAlternateScreen, enable_raw_mode};
 use ratatui::{DefaultTerminal, Frame};
 use std::io;
 use std::path::PathBuf;
@@ -39,31 +41,36 @@ pub struct Screen {
     pub guess_first: bool,
 }
 
-/// Draws what is heard until the player or `ended` ends it.
+/// Starts to listen and draws what is heard until the player or `ended` ends it.
 ///
 /// # Errors
-/// If the terminal cannot be drawn on.
-pub fn run(listening: &Listening, screen: &Screen, ended: impl Fn() -> bool) -> CommandResult {
-    let refused = |error: io::Error| {
-        CliError::failed(format!(
-            "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
-        ))
-    };
-    let mut terminal = ratatui::try_init().map_err(refused)?;
-    let fault = keep_faults_of_listening();
-    let shown = show(&mut terminal, listening, screen, ended);
+/// That of `start`, or if the terminal cannot be drawn on.
+pub fn run(
+    start: impl FnOnce() -> Result<Listening, CliError>,
+    screen: &Screen,
+    ended: impl Fn() -> bool,
+) -> CommandResult {
+    // Before there is a thread that could fail.
+    let fault = watch_for_faults();
+    let listening = start()?;
+    let shown =
+        open_terminal().and_then(|mut terminal| show(&mut terminal, &listening, screen, ended));
     ratatui::restore();
     if let Some(told) = fault.get() {
         eprintln!("{told}");
     }
-    match shown.map_err(refused)? {
-        End::Asked => Ok(()),
-        End::ListeningFailed => Err(listening_failed()),
+    match shown {
+        Ok(End::Asked) => Ok(()),
+        Ok(End::ListeningFailed) => Err(listening_failed()),
+        Err(error) => Err(CliError::failed(format!(
+            "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
+        ))),
     }
 }
 
-/// From now on what a panic of the listening thread tells is kept: told at once, it would be drawn over.
-fn keep_faults_of_listening() -> Arc<OnceLock<String>> {
+/// From now on a panic restores the terminal before it is told; what one of the listening thread tells is kept instead, since the screen
+/// goes on until it sees that the thread is gone, and would draw over it.
+fn watch_for_faults() -> Arc<OnceLock<String>> {
     let fault = Arc::new(OnceLock::new());
     let kept = fault.clone();
     let tell = std::panic::take_hook();
@@ -72,10 +79,18 @@ fn keep_faults_of_listening() -> Arc<OnceLock<String>> {
             // A second fault of the same thread is not told.
             let _ = kept.set(told.to_string());
         } else {
+            ratatui::restore();
             tell(told);
         }
     }));
     fault
+}
+
+/// As [`ratatui::try_init`], but for its panic hook, which would give the terminal back while the screen is still drawn.
+fn open_terminal() -> io::Result<DefaultTerminal> {
+    enable_raw_mode()?;
+    execute!(io::stdout(), EnterAlternateScreen)?;
+    DefaultTerminal::new(CrosstermBackend::new(io::stdout()))
 }
 
 /// Why the screen has ended.

@@ -103,6 +103,7 @@ impl NoteEstimator for NetworkEstimator {
 struct Network {
     /// For each input and each activation of the glance a row of all keys.
     by_activation: Vec<f32>,
+    inputs: Rows,
     /// Over all keys.
     glance: [Dense; 2],
     glance_units: Rows,
@@ -263,6 +264,7 @@ impl Network {
         let joined = || vec![places.joined.here()];
         Self {
             by_activation: vec![0.0; len],
+            inputs,
             glance: [
                 dense(inputs, glance_units, &model.glance_units, Relu),
                 dense(glance_units, glance_logit, &model.glance, Linear),
@@ -314,9 +316,9 @@ impl Network {
         }
     }
 
-    /// The rows of the inputs, which lie first.
+    /// The rows of the inputs.
     fn inputs_mut(&mut self) -> &mut [f32] {
-        &mut self.by_activation[..INPUTS * ROW]
+        &mut self.by_activation[self.inputs.start..][..self.inputs.count * ROW]
     }
 
     fn reset(&mut self) {
@@ -339,13 +341,16 @@ impl Network {
                 places.memory.of_mut(row).fill(0.0);
             }
         }
-        let inputs = self.by_activation[..INPUTS * ROW].chunks_exact(ROW);
-        let units = self.glance_units.of(&self.by_activation);
-        for (place, rows) in [(places.inputs, inputs), (places.glance_units, units)] {
-            for (activation, row) in rows.enumerate() {
-                for &start in &self.seen {
-                    let key = places.key(start);
-                    self.by_key[start + place.begin + activation] = row[key];
+        for &start in &self.seen {
+            let key = places.key(start);
+            let own = &mut self.by_key[start..][..places.stride];
+            for (place, rows) in [
+                (places.inputs, self.inputs),
+                (places.glance_units, self.glance_units),
+            ] {
+                let rows = rows.of(&self.by_activation);
+                for (to, row) in place.of_mut(own).iter_mut().zip(rows) {
+                    *to = row[key];
                 }
             }
         }
