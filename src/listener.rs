@@ -151,6 +151,7 @@ pub struct Listener {
     strength: [f32; PIANO_KEYS],
     notes: Vec<TrackedNote>,
     spans: Vec<HeldSet>,
+    open_span: HeldSet,
     /// Notes are heard anew in every so manieth frame, and how many frames ago that was.
     every: u32,
     heard_before: u32,
@@ -191,6 +192,7 @@ impl Listener {
             strength: [0.0; PIANO_KEYS],
             notes: Vec::new(),
             spans: Vec::new(),
+            open_span: HeldSet::default(),
             every: 1,
             heard_before: 0,
             said: None,
@@ -270,9 +272,8 @@ impl Listener {
     /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
     fn tell_what_sounds(&mut self, at: FrameCount, events: &mut Vec<Event>) {
         let sounding = self.tracker.sounding();
-        let Some(span) = self.finder.open_span() else {
-            return;
-        };
+        self.finder.open_span(&mut self.open_span);
+        let span = &self.open_span;
         let mut held = [false; PIANO_KEYS];
         span.keys.iter().for_each(|key| held[key.key] = true);
         let differing = (0..PIANO_KEYS)

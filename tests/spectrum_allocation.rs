@@ -1,10 +1,11 @@
-//! From samples to evidence nothing asks for memory once everything is made: safe to run beside live capture.
+//! From samples to evidence and chord spans nothing asks for memory once everything is made: safe to run beside live capture.
 //! A file of its own, because the allocator serves the whole test binary.
 
 use assert_no_alloc::{AllocDisabler, assert_no_alloc, violation_count};
+use lidprop::chart::spans::{SpanFinder, SpanRules};
 use lidprop::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, SpectrumFrame, TuningFollower};
-use lidprop::units::Hertz;
+use lidprop::units::{Hertz, PIANO_KEYS};
 
 #[global_allocator]
 static ALLOCATOR: AllocDisabler = AllocDisabler;
@@ -43,4 +44,27 @@ fn a_step_from_samples_to_evidence_allocates_nothing() {
 
     assert_no_alloc(|| drop(std::hint::black_box(vec![0_u8; 64])));
     assert!(violation_count() > before, "the guard itself works");
+}
+
+#[test]
+fn a_step_of_the_span_finder_allocates_nothing_while_one_chord_sounds() {
+    let mut finder = SpanFinder::new(SpanRules::default());
+    let mut evidence = NoteEvidence::default();
+    let (mut closed, mut open) = (Vec::new(), Default::default());
+    let mut hold = |keys: &[usize], frames: usize| {
+        evidence.sounding = [0.02; PIANO_KEYS];
+        keys.iter().for_each(|&key| evidence.sounding[key] = 0.95);
+        for _ in 0..frames {
+            finder.step(&evidence, &[0.5; PIANO_KEYS], &mut closed);
+            finder.open_span(&mut open);
+        }
+    };
+    hold(&[27, 39, 43, 46], 200);
+    hold(&[32, 36, 42, 48], 200);
+
+    let before = violation_count();
+    assert_no_alloc(|| hold(&[32, 36, 42, 48], 500));
+    assert_eq!(violation_count() - before, 0);
+    assert_eq!(closed.len(), 1, "the first chord is final");
+    assert_eq!(open.keys.len(), 4);
 }

@@ -64,7 +64,7 @@ pub struct HeldKey {
 }
 
 /// A span in which one set of keys is held; the set may be empty.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct HeldSet {
     /// Its first frame.
     pub start: u64,
@@ -129,23 +129,27 @@ impl Sums {
         sums.iter().sum::<f32>() / PARTS
     }
 
-    /// The keys of the `frames` since `before`: those that are likelier there than not, and those that are possible besides.
-    fn keys_since(&self, before: &Self, frames: u64) -> (Vec<HeldKey>, Vec<HeldKey>) {
-        let n = frames.max(1) as f32 * PARTS;
+    /// Fills in the keys of a span at whose start `before` was all there was.
+    fn keys_since(&self, before: &Self, span: &mut HeldSet) {
+        span.keys.clear();
+        span.possible.clear();
+        let n = (span.end - span.start).max(1) as f32 * PARTS;
         let mean = |now: &[i32; PIANO_KEYS], then: &[i32; PIANO_KEYS], key: usize| {
             now[key].wrapping_sub(then[key]) as f32 / n
         };
-        (0..PIANO_KEYS)
-            .map(|key| {
-                let log_odds = mean(&self.log_odds, &before.log_odds, key);
-                HeldKey {
-                    key,
-                    confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds).exp()),
-                    strength: mean(&self.strength, &before.strength, key),
-                }
-            })
-            .filter(|held| held.confidence >= LEAST_POSSIBLE)
-            .partition(|held| held.confidence >= 0.5)
+        for key in 0..PIANO_KEYS {
+            let log_odds = mean(&self.log_odds, &before.log_odds, key);
+            let held = HeldKey {
+                key,
+                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds).exp()),
+                strength: mean(&self.strength, &before.strength, key),
+            };
+            if held.confidence >= 0.5 {
+                span.keys.push(held);
+            } else if held.confidence >= LEAST_POSSIBLE {
+                span.possible.push(held);
+            }
+        }
     }
 }
 
@@ -157,8 +161,8 @@ struct Border {
     cost: f32,
     /// The same until now, if the last span begins here.
     total: f32,
-    /// The last span of that segmentation; `None` where the past is final.
-    span: Option<HeldSet>,
+    /// Where the last span of that segmentation begins; `None` where the past is final.
+    since: Option<u64>,
     /// What had been heard before it.
     before: Box<Sums>,
     /// False once no good segmentation can have a span that begins here.
@@ -179,6 +183,11 @@ pub struct SpanFinder {
     open_since: u64,
     /// Keys struck in each of the last frames (sum of probabilities).
     struck: [f32; 3],
+    /// Memory of borders that are forgotten, for those to come.
+    spare: Vec<Box<Sums>>,
+    /// Frames that [`SpanFinder::close`] looks at.
+    path: Vec<u64>,
+    possible: Vec<u64>,
 }
 
 impl SpanFinder {
@@ -192,7 +201,7 @@ impl SpanFinder {
             frame: 0,
             cost: 0.0,
             total: 0.0,
-            span: None,
+            since: None,
             before: Box::new(Sums::NOTHING),
             open: true,
         };
@@ -204,6 +213,9 @@ impl SpanFinder {
             sums: Sums::NOTHING,
             open_since: 0,
             struck: [0.0; 3],
+            spare: Vec::new(),
+            path: Vec::new(),
+            possible: Vec::new(),
         }
     }
 
@@ -220,15 +232,16 @@ impl SpanFinder {
         self.frame += 1;
 
         let least = self.find_best_end();
-        let span = self.span_since(self.open_since);
         let struck = self.struck.iter().fold(0.0_f32, |a, &b| a.max(b));
         let relief = self.rules.struck_relief * (struck / 3.0).min(1.0);
+        let mut before = self.spare.pop().unwrap_or(Box::new(Sums::NOTHING));
+        before.as_mut().clone_from(&self.sums);
         self.borders.push(Border {
             frame: self.frame,
             cost: least + self.rules.new_span * (1.0 - relief),
             total: 0.0,
-            span: Some(span),
-            before: Box::new(self.sums.clone()),
+            since: Some(self.open_since),
+            before,
             open: true,
         });
         self.close(self.frame.saturating_sub(self.rules.lag), closed);
@@ -239,7 +252,8 @@ impl SpanFinder {
         if self.frame == self.borders[0].frame {
             return;
         }
-        let last = self.span_since(self.open_since);
+        let mut last = HeldSet::default();
+        self.open_span(&mut last);
         self.close(self.frame, closed);
         closed.push(last);
         *self = Self {
@@ -250,10 +264,11 @@ impl SpanFinder {
         self.open_since = self.frame;
     }
 
-    /// The span that lasts until now, by the best segmentation so far; `None` before the first frame.
-    pub fn open_span(&self) -> Option<&HeldSet> {
-        // what ends with the newest frame is never final
-        self.borders.last()?.span.as_ref()
+    /// Writes the span that lasts until now, by the best segmentation so far, to `span`.
+    pub fn open_span(&self, span: &mut HeldSet) {
+        (span.start, span.end) = (self.open_since, self.frame);
+        self.sums
+            .keys_since(&self.border_at(self.open_since).before, span);
     }
 
     /// The least cost of a segmentation that ends now; notes where its last span begins, and shuts borders that are
@@ -274,71 +289,79 @@ impl SpanFinder {
         least
     }
 
-    fn border_at(&self, frame: u64) -> Option<usize> {
-        self.borders
-            .binary_search_by_key(&frame, |border| border.frame)
-            .ok()
-    }
-
-    fn span_since(&self, start: u64) -> HeldSet {
+    /// The border at a frame of the best segmentation, which keeps its borders.
+    fn border_at(&self, frame: u64) -> &Border {
         let index = self
-            .border_at(start)
+            .borders
+            .binary_search_by_key(&frame, |border| border.frame)
             .expect("the best segmentation keeps its borders");
-        let before = &self.borders[index].before;
-        let (keys, possible) = self.sums.keys_since(before, self.frame - start);
-        HeldSet {
-            start,
-            end: self.frame,
-            keys,
-            possible,
-        }
+        &self.borders[index]
     }
 
     /// Makes the best segmentation final up to `until`, and forgets what no longer matters.
     fn close(&mut self, until: u64, closed: &mut Vec<HeldSet>) {
         // the borders of the best segmentation, newest first
-        let mut path = vec![self.open_since];
-        while let Some(span) = self
-            .border_at(path[path.len() - 1])
-            .and_then(|at| self.borders[at].span.as_ref())
-        {
-            path.push(span.start);
+        let mut path = std::mem::take(&mut self.path);
+        path.clear();
+        let mut next = Some(self.open_since);
+        while let Some(frame) = next {
+            path.push(frame);
+            next = self.border_at(frame).since;
         }
         // past `until` only that segmentation is left to choose
-        self.borders
-            .retain(|border| border.frame >= until || path.contains(&border.frame));
-        let Some(&last) = path
+        self.forget_but(|border| border.frame >= until || path.contains(&border.frame));
+        let last = path
             .iter()
-            .find(|&&frame| frame <= until && frame > self.borders[0].frame)
-        else {
-            return;
-        };
-        for &frame in path.iter().rev().filter(|&&frame| frame <= last) {
-            if let Some(span) = self
-                .border_at(frame)
-                .and_then(|at| self.borders[at].span.take())
-            {
-                closed.push(span);
-            }
+            .position(|&frame| frame <= until && frame > self.borders[0].frame);
+        if let Some(last) = last {
+            self.make_final(&path[last..], closed);
         }
-        // what does not lead through the last final border is no longer possible
-        let mut possible = vec![last];
-        self.borders.retain(|border| {
-            let keep = border.frame == last
-                || border
-                    .span
-                    .as_ref()
-                    .is_some_and(|span| border.frame > last && possible.contains(&span.start));
-            if keep {
+        self.path = path;
+    }
+
+    /// Appends the spans between the borders of `path`, newest first, and forgets all that does not lead through the newest of them.
+    fn make_final(&mut self, path: &[u64], closed: &mut Vec<HeldSet>) {
+        for ends in path.windows(2).rev() {
+            let (end, start) = (self.border_at(ends[0]), self.border_at(ends[1]));
+            let mut span = HeldSet {
+                start: start.frame,
+                end: end.frame,
+                ..HeldSet::default()
+            };
+            end.before.keys_since(&start.before, &mut span);
+            closed.push(span);
+        }
+        let last = path[0];
+        let mut possible = std::mem::take(&mut self.possible);
+        possible.clear();
+        self.forget_but(|border| {
+            let leads_through = border.frame == last
+                || border.frame > last && border.since.is_some_and(|at| possible.contains(&at));
+            if leads_through {
                 possible.push(border.frame);
             }
-            keep
+            leads_through
         });
+        self.possible = possible;
         // costs stay small however long the sound
         let base = self.borders[0].cost;
+        self.borders[0].since = None;
         for border in &mut self.borders {
             border.cost -= base;
         }
+    }
+
+    /// Forgets all borders but these, whose order stays, and keeps the memory of the others.
+    fn forget_but(&mut self, mut keeps: impl FnMut(&Border) -> bool) {
+        let mut kept = 0;
+        for at in 0..self.borders.len() {
+            if keeps(&self.borders[at]) {
+                self.borders.swap(kept, at);
+                kept += 1;
+            }
+        }
+        let forgotten = self.borders.drain(kept..).map(|border| border.before);
+        self.spare.extend(forgotten);
     }
 }
 

@@ -1,7 +1,8 @@
 //! Reads one recording through the listener.
 //!
 //! Input: a path. Output: what was [`Heard`]. Units: progress as a share of the file, 0 to 1.
-//! Method: block by block; nothing of the sound is kept, so memory does not grow with the length of the file.
+//! Method: block by block; but for the beginning, of which the piano's pitch is asked first, nothing of the sound is kept, so memory does
+//! not grow with the length of the file.
 //! Limits: a recording whose length the file does not state reports no progress.
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
@@ -16,6 +17,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// How much of a recording's beginning is heard beforehand for the pitch of its piano: 20 s.
 const TUNED_BY: FrameCount = FrameCount(20 * SampleRate::INTERNAL.get() as u64);
 
+/// Samples of it that are heard at once.
+const BLOCK: usize = 4096;
+
 /// Reads the whole recording; `progress` is called with the share read so far.
 ///
 /// Ends early, with what was heard until then, once `stop` is set.
@@ -29,25 +33,36 @@ pub fn read_recording(
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
-    let found_a4 = tuning_of_beginning(path, listening.expected_a4())?;
     let mut source = audio::open(path)?;
+    let (mut beginning, mut block) = (Vec::new(), Vec::new());
+    let mut state = BlockState::More;
+    while state != BlockState::Ended && beginning.len() < TUNED_BY.0 as usize {
+        state = source.next_block(&mut block)?;
+        beginning.extend_from_slice(&block);
+    }
+    let found_a4 = estimate_a4(&beginning, listening.expected_a4()).map(|found| found.a4);
     let mut listener = Listener::new(ListenerOptions {
         found_a4,
         ..listening.clone()
     });
     let mut heard = Heard::new(path.display().to_string(), naming);
     let mut events: Vec<Event> = Vec::new();
-    let mut block = Vec::new();
-    while !stop.load(Ordering::Relaxed) {
-        let state = source.next_block(&mut block)?;
-        listener.push(&block, &mut events);
+    let length = source.info().length;
+    let mut hear = |block: &[f32]| {
+        listener.push(block, &mut events);
         events.drain(..).for_each(|event| heard.keep(event));
-        if let Some(length) = source.info().length.filter(|length| length.0 > 0) {
+        if let Some(length) = length.filter(|length| length.0 > 0) {
             progress((listener.position().0 as f64 / length.0 as f64).min(1.0));
         }
-        if state == BlockState::Ended {
-            break;
-        }
+    };
+    let stopped = || stop.load(Ordering::Relaxed);
+    for block in beginning.chunks(BLOCK).take_while(|_| !stopped()) {
+        hear(block);
+    }
+    drop(beginning);
+    while state != BlockState::Ended && !stopped() {
+        state = source.next_block(&mut block)?;
+        hear(&block);
     }
     listener.finish(&mut events);
     events.drain(..).for_each(|event| heard.keep(event));

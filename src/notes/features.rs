@@ -60,6 +60,8 @@ const SILENCE: f32 = 1e-5;
 const PEAK_HALF_LIFE_SECONDS: f64 = 2.0;
 /// A row that is none: reads 0.
 const NOWHERE: u16 = LOG_BINS as u16;
+/// Rows with those that are none, as many as let an index be cut to size in place of being checked.
+const ROWS: usize = (LOG_BINS + 1).next_power_of_two();
 
 /// Turns frames into the network's inputs, in memory of its own.
 pub struct Features {
@@ -70,8 +72,8 @@ pub struct Features {
     /// Short windows of the last frames; the next frame takes the place of the oldest.
     earlier: [[f32; LOG_BINS]; BEFORE],
     oldest: usize,
-    /// Compressed magnitudes of the window at hand, and a zero beyond the axis.
-    compressed: [f32; LOG_BINS + 1],
+    /// Compressed magnitudes of the window at hand, and zeros beyond the axis.
+    compressed: [f32; ROWS],
     /// The loudest moment, forgetting.
     peak: f32,
     peak_decay: f32,
@@ -93,7 +95,7 @@ impl Features {
             rises: rises(),
             earlier: [[0.0; LOG_BINS]; BEFORE],
             oldest: 0,
-            compressed: [0.0; LOG_BINS + 1],
+            compressed: [0.0; ROWS],
             peak: 0.0,
             peak_decay: (-1.0 / hops_a_half_life).exp2() as f32,
         }
@@ -109,6 +111,7 @@ impl Features {
     ///
     /// # Panics
     /// If `out` does not hold [`INPUTS`] rows of `stride` values.
+    #[inline(always)]
     pub fn step(&mut self, frame: &SpectrumFrame, out: &mut [f32], stride: usize) {
         assert!(
             stride >= PIANO_KEYS && out.len() == INPUTS * stride,
@@ -125,7 +128,7 @@ impl Features {
         // What is compressed last is the short window; what it was is taken from it.
         let earlier = &mut self.earlier[self.oldest];
         self.oldest = (self.oldest + 1) % BEFORE;
-        let mut was = [0.0; LOG_BINS + 1];
+        let mut was = [0.0; ROWS];
         compress(earlier, reference, &mut was);
         *earlier = frame.short;
         for (now, was) in self.compressed.iter_mut().zip(was) {
@@ -152,7 +155,8 @@ impl Features {
 }
 
 /// `x = ln(1 + 300 mag / ref) / ln 301`
-fn compress(magnitudes: &[f32; LOG_BINS], reference: f32, out: &mut [f32; LOG_BINS + 1]) {
+#[inline(always)]
+fn compress(magnitudes: &[f32; LOG_BINS], reference: f32, out: &mut [f32; ROWS]) {
     let gain = COMPRESSION / reference;
     let scale = 1.0 / (1.0 + COMPRESSION).ln();
     for (x, &magnitude) in out.iter_mut().zip(magnitudes) {
@@ -163,6 +167,7 @@ fn compress(magnitudes: &[f32; LOG_BINS], reference: f32, out: &mut [f32; LOG_BI
 /// The natural logarithm of a positive, finite and normal x within 2e-7 of its size, in plain arithmetic that turns into vector code.
 ///
 /// `x = 2^e m` with m from 0.71 to 1.41; `ln m = 2 artanh s` with `s = (m - 1) / (m + 1)`, by its series to the ninth power (next term: 7e-10).
+#[inline(always)]
 fn ln(x: f32) -> f32 {
     /// Bits of the root of a half.
     const HALF_ROOT: i32 = 0x3f35_04f3;
@@ -176,14 +181,15 @@ fn ln(x: f32) -> f32 {
 }
 
 /// Writes what each key sees at each of `taps` into the next of `rows`.
+#[inline(always)]
 fn read<'a>(
     taps: &[[u16; PIANO_KEYS]],
-    values: &[f32; LOG_BINS + 1],
+    values: &[f32; ROWS],
     rows: &mut impl Iterator<Item = &'a mut [f32]>,
 ) {
     for (tap, row) in taps.iter().zip(rows) {
         for (value, &bin) in row.iter_mut().zip(tap) {
-            *value = values[usize::from(bin)];
+            *value = values[usize::from(bin) % ROWS];
         }
     }
 }

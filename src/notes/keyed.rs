@@ -4,7 +4,7 @@
 //! away, and writes a stretch of the key's own row.
 //! Units: none. Method: `out[key][o] = relu(bias[o] + sum_k weight[o][k] * in[key][k])` with the outputs along the vector lanes. A tile of
 //! `TILE_KEYS` keys and `TILE_OUTPUTS` outputs stays in registers over the whole sum, which reads the tile's weights from end to end and the
-//! inputs in fours. Where [`super::dense`] works all keys out side by side, this costs in proportion to the keys that are asked for.
+//! inputs in fours; the weights of a tile of outputs stay in the nearest cache over all keys. Where [`super::dense`] works all keys out side by side, this costs in proportion to the keys that are asked for.
 //! Vector instructions are chosen at run time (crate `pulp`).
 //! Limits: sums are in f32; a machine with fused multiply-add and one without differ in the last bits.
 
@@ -30,6 +30,15 @@ pub struct Stretch {
     pub begin: isize,
     /// How many values.
     pub len: usize,
+}
+
+impl Stretch {
+    /// Where it begins for the key whose row starts at `row`.
+    #[inline(always)]
+    fn of(self, row: usize) -> usize {
+        row.checked_add_signed(self.begin)
+            .expect("a margin as wide as the farthest neighbour")
+    }
 }
 
 /// One layer with packed weights.
@@ -94,86 +103,169 @@ impl KeyedDense {
     /// If `arena` does not hold what the layer reads and writes there.
     #[inline(always)]
     pub fn apply<S: Simd>(&self, simd: S, arena: &mut [f32], rows: &[usize]) {
-        let (tiles, rest) = rows.as_chunks::<TILE_KEYS>();
-        for tile in tiles {
-            self.keys(simd, arena, tile);
+        let quads = self.weights.len() / self.bias.len();
+        let tiles = self.weights.chunks_exact(quads).zip(&self.bias);
+        for (tile, (weights, bias)) in tiles.enumerate() {
+            Tile {
+                simd,
+                arena,
+                inputs: &self.inputs,
+                weights,
+                bias: Some(bias),
+                output: self.output + tile * TILE_OUTPUTS,
+                activation: self.activation,
+            }
+            .run(rows);
+        }
+    }
+
+    /// As [`KeyedDense::apply`], but leaves out the inputs that are all zero: those that begin where `is_zero` says so. `some` is memory
+    /// to work in.
+    ///
+    /// # Panics
+    /// If `arena` does not hold what the layer reads and writes there.
+    #[inline(always)]
+    pub fn apply_but_zeros<S: Simd>(
+        &self,
+        simd: S,
+        arena: &mut [f32],
+        rows: &[usize],
+        is_zero: impl Fn(usize) -> bool,
+        some: &mut Vec<usize>,
+    ) {
+        for &row in rows {
+            let (out, _) = arena[row + self.output..].as_chunks_mut();
+            out[..self.bias.len()].copy_from_slice(&self.bias);
+        }
+        let quads = self.weights.len() / self.bias.len();
+        let mut first = 0;
+        for stretch in &self.inputs {
+            let many = stretch.len.div_ceil(QUAD);
+            some.clear();
+            some.extend(rows.iter().filter(|&&row| !is_zero(stretch.of(row))));
+            for (tile, weights) in self.weights.chunks_exact(quads).enumerate() {
+                Tile {
+                    simd,
+                    arena,
+                    inputs: std::slice::from_ref(stretch),
+                    weights: &weights[first..first + many],
+                    bias: None,
+                    output: self.output + tile * TILE_OUTPUTS,
+                    activation: Activation::Linear,
+                }
+                .run(some);
+            }
+            first += many;
+        }
+        if self.activation == Activation::Relu {
+            for &row in rows {
+                let out = &mut arena[row + self.output..][..self.bias.len() * TILE_OUTPUTS];
+                out.iter_mut().for_each(|out| *out = out.max(0.0));
+            }
+        }
+    }
+}
+
+/// One tile of outputs, for any keys.
+struct Tile<'a, S> {
+    simd: S,
+    arena: &'a mut [f32],
+    inputs: &'a [Stretch],
+    /// Of all the inputs, by quad.
+    weights: &'a [[[f32; TILE_OUTPUTS]; QUAD]],
+    /// `None` where the sum goes on from what stands there.
+    bias: Option<&'a [f32; TILE_OUTPUTS]>,
+    /// Where the outputs begin in a key's row.
+    output: usize,
+    activation: Activation,
+}
+
+impl<S: Simd> Tile<'_, S> {
+    #[inline(always)]
+    fn run(&mut self, rows: &[usize]) {
+        let (groups, rest) = rows.as_chunks::<TILE_KEYS>();
+        for group in groups {
+            self.keys(group);
         }
         // each call reads all weights once, so that what is left is one tile as well
         match *rest {
-            [a] => self.keys(simd, arena, &[a]),
-            [a, b] => self.keys(simd, arena, &[a, b]),
-            [a, b, c] => self.keys(simd, arena, &[a, b, c]),
-            [a, b, c, d] => self.keys(simd, arena, &[a, b, c, d]),
-            [a, b, c, d, e] => self.keys(simd, arena, &[a, b, c, d, e]),
+            [a] => self.keys(&[a]),
+            [a, b] => self.keys(&[a, b]),
+            [a, b, c] => self.keys(&[a, b, c]),
+            [a, b, c, d] => self.keys(&[a, b, c, d]),
+            [a, b, c, d, e] => self.keys(&[a, b, c, d, e]),
             _ => {}
         }
     }
 
     #[inline(always)]
-    fn keys<S: Simd, const K: usize>(&self, simd: S, arena: &mut [f32], rows: &[usize; K]) {
-        let quads = self.weights.len() / self.bias.len();
-        let tiles = self.weights.chunks_exact(quads).zip(&self.bias);
-        for (tile, (weights, bias)) in tiles.enumerate() {
-            let output = self.output + tile * TILE_OUTPUTS;
-            match S::F32_LANES {
-                16 => self.tile::<S, K, 1>(simd, arena, rows, weights, bias, output),
-                8 => self.tile::<S, K, 2>(simd, arena, rows, weights, bias, output),
-                4 => self.tile::<S, K, 4>(simd, arena, rows, weights, bias, output),
-                _ => self.tile::<S, K, TILE_OUTPUTS>(simd, arena, rows, weights, bias, output),
-            }
+    fn keys<const K: usize>(&mut self, rows: &[usize; K]) {
+        match S::F32_LANES {
+            16 => self.sum_up::<K, 1>(rows),
+            8 => self.sum_up::<K, 2>(rows),
+            4 => self.sum_up::<K, 4>(rows),
+            _ => self.sum_up::<K, TILE_OUTPUTS>(rows),
         }
     }
 
-    /// One tile of outputs, in `V` vectors, for `K` keys.
+    /// The outputs, in `V` vectors, for `K` keys.
     #[inline(always)]
-    fn tile<S: Simd, const K: usize, const V: usize>(
-        &self,
-        simd: S,
-        arena: &mut [f32],
-        rows: &[usize; K],
-        weights: &[[[f32; TILE_OUTPUTS]; QUAD]],
-        bias: &[f32; TILE_OUTPUTS],
-        output: usize,
-    ) {
-        let vectors = |values: &[f32; TILE_OUTPUTS]| -> [S::f32s; V] {
-            let (values, _) = S::as_simd_f32s(values);
-            *values.first_chunk().expect("V vectors a tile")
-        };
-        let mut sums = [vectors(bias); K];
-        let mut weights = weights.iter();
-        for stretch in &self.inputs {
+    #[expect(
+        clippy::needless_range_loop,
+        reason = "loops over constant ranges are unrolled, so that the sums stay in registers; iterators that go together are not"
+    )]
+    fn sum_up<const K: usize, const V: usize>(&mut self, rows: &[usize; K]) {
+        let simd = self.simd;
+        let zero = simd.splat_f32s(0.0);
+        let mut sums = [[zero; V]; K];
+        for key in 0..K {
+            sums[key] = match self.bias {
+                Some(bias) => vectors::<S, V>(bias),
+                None => vectors::<S, V>(&self.arena[rows[key] + self.output..][..TILE_OUTPUTS]),
+            };
+        }
+        let mut all_weights = self.weights;
+        for stretch in self.inputs {
             let quads = stretch.len.div_ceil(QUAD);
-            let inputs: [&[[f32; QUAD]]; K] = rows.map(|row| {
-                let begin = row
-                    .checked_add_signed(stretch.begin)
-                    .expect("a margin as wide as the farthest neighbour");
-                arena[begin..][..quads * QUAD].as_chunks().0
-            });
-            for (quad, weights) in (0..quads).zip(&mut weights) {
+            let (weights, others) = all_weights.split_at(quads);
+            all_weights = others;
+            let mut inputs: [&[[f32; QUAD]]; K] = [&[]; K];
+            for key in 0..K {
+                let begin = stretch.of(rows[key]);
+                inputs[key] = self.arena[begin..][..quads * QUAD].as_chunks().0;
+            }
+            for (quad, weights) in weights.iter().enumerate() {
                 let mut given = [&[0.0; QUAD]; K];
-                for (given, inputs) in given.iter_mut().zip(inputs) {
-                    *given = &inputs[quad];
+                for key in 0..K {
+                    given[key] = &inputs[key][quad];
                 }
-                for (k, weights) in weights.iter().enumerate() {
-                    let weights = vectors(weights);
-                    for (sum, input) in sums.iter_mut().zip(given) {
-                        let input = simd.splat_f32s(input[k]);
-                        for (sum, &weight) in sum.iter_mut().zip(&weights) {
-                            *sum = simd.mul_add_e_f32s(weight, input, *sum);
+                for k in 0..QUAD {
+                    let weights = vectors::<S, V>(&weights[k]);
+                    for key in 0..K {
+                        let input = simd.splat_f32s(given[key][k]);
+                        for v in 0..V {
+                            sums[key][v] = simd.mul_add_e_f32s(weights[v], input, sums[key][v]);
                         }
                     }
                 }
             }
         }
-        let zero = simd.splat_f32s(0.0);
-        for (sum, &row) in sums.iter().zip(rows) {
-            let (out, _) = S::as_mut_simd_f32s(&mut arena[row + output..][..TILE_OUTPUTS]);
-            for (out, &sum) in out.iter_mut().zip(sum) {
-                *out = match self.activation {
-                    Activation::Linear => sum,
-                    Activation::Relu => simd.max_f32s(sum, zero),
+        for key in 0..K {
+            let out = &mut self.arena[rows[key] + self.output..][..TILE_OUTPUTS];
+            let (out, _) = S::as_mut_simd_f32s(out);
+            for v in 0..V {
+                out[v] = match self.activation {
+                    Activation::Linear => sums[key][v],
+                    Activation::Relu => simd.max_f32s(sums[key][v], zero),
                 };
             }
         }
     }
+}
+
+/// One tile's worth of values as `V` vectors.
+#[inline(always)]
+fn vectors<S: Simd, const V: usize>(values: &[f32]) -> [S::f32s; V] {
+    let (values, _) = S::as_simd_f32s(values);
+    *values.first_chunk().expect("V vectors a tile")
 }

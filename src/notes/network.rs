@@ -86,7 +86,11 @@ impl NetworkEstimator {
 
 impl NoteEstimator for NetworkEstimator {
     fn step(&mut self, frame: &SpectrumFrame, out: &mut NoteEvidence) {
-        self.features.step(frame, self.network.inputs_mut(), ROW);
+        self.arch.dispatch(Look {
+            features: &mut self.features,
+            frame,
+            inputs: self.network.inputs_mut(),
+        });
         self.arch.dispatch(Step {
             network: &mut self.network,
             out,
@@ -114,11 +118,16 @@ struct Network {
     /// Over the keys that a glance does not rule out: up to the first opinion.
     before_opinion: [KeyedDense; 3],
     /// Over the keys in question: up to the memory, and after it.
-    before_memory: [KeyedDense; 4],
+    context: KeyedDense,
+    before_memory: [KeyedDense; 3],
     after_memory: [KeyedDense; 2],
     /// Where the rows of the keys start that a glance does not rule out, and of those the ones in question.
     seen: Vec<usize>,
     asked: Vec<usize>,
+    /// For each row of `by_key`, those beyond the keyboard included: whether the key is seen.
+    is_seen: Vec<bool>,
+    /// Memory of the context layer.
+    some: Vec<usize>,
     /// What sounds altogether.
     summary: Vec<f32>,
     sounding: Calibration,
@@ -287,8 +296,8 @@ impl Network {
                     Linear,
                 ),
             ],
+            context: keyed(around, places.context, &model.context, Relu),
             before_memory: [
-                keyed(around, places.context, &model.context, Relu),
                 keyed(
                     vec![places.context.here(), places.second.here()],
                     places.joined,
@@ -310,6 +319,8 @@ impl Network {
             places,
             seen: Vec::with_capacity(PIANO_KEYS),
             asked: Vec::with_capacity(PIANO_KEYS),
+            is_seen: vec![false; PIANO_KEYS + 2 * MARGIN],
+            some: Vec::with_capacity(PIANO_KEYS),
             summary: vec![0.0; model.second.outputs],
             sounding: model.sounding,
             onset: model.onset,
@@ -333,7 +344,8 @@ impl Network {
         let glance = &self.by_activation[self.glance_logit.start..][..PIANO_KEYS];
         for (key, &glance) in glance.iter().enumerate() {
             let start = places.row(key);
-            if glance > DOUBT {
+            self.is_seen[MARGIN + key] = glance > DOUBT;
+            if self.is_seen[MARGIN + key] {
                 self.seen.push(start);
             } else {
                 let row = &mut self.by_key[start..][..places.stride];
@@ -405,7 +417,23 @@ impl Network {
     }
 }
 
-/// One frame, compiled for whatever vectors the machine has.
+/// The inputs of one frame, compiled for whatever vectors the machine has.
+struct Look<'a> {
+    features: &'a mut Features,
+    frame: &'a SpectrumFrame,
+    inputs: &'a mut [f32],
+}
+
+impl WithSimd for Look<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        self.features.step(self.frame, self.inputs, ROW);
+    }
+}
+
+/// And the layers.
 struct Step<'a> {
     network: &'a mut Network,
     out: &'a mut NoteEvidence,
@@ -425,6 +453,11 @@ impl WithSimd for Step<'_> {
             layer.apply(simd, &mut net.by_key, &net.seen);
         }
         net.ask();
+        // keys that are not seen say nothing to their neighbours; the summary, which is no neighbour's, lies in the key's own row
+        let is_zero = |at: usize| !net.is_seen[at / net.places.stride];
+        let some = &mut net.some;
+        net.context
+            .apply_but_zeros(simd, &mut net.by_key, &net.asked, is_zero, some);
         for layer in &net.before_memory {
             layer.apply(simd, &mut net.by_key, &net.asked);
         }

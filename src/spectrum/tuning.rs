@@ -11,7 +11,8 @@
 //! Real pianos are stretched, so that two players' registers may differ by some cents.
 
 use super::stiffness::{inharmonicity, partial_stretch};
-use super::{HOP_SAMPLES, LONG_WINDOW_SAMPLES, SpectrumFrame};
+use super::window::PowerSpectrum;
+use super::{HOP_SAMPLES, LONG_WINDOW_SAMPLES};
 use crate::units::{Cents, Hertz, SampleRate, Share};
 
 /// How far from its start the follower goes: 440 Hz -> 424.5 to 456 Hz.
@@ -81,8 +82,8 @@ pub struct TuningFollower {
     before: Vec<Peak>,
     /// Weight of tonal sound by offset from `start`, modulo a semitone; cell c holds c cents.
     histogram: [f64; CELLS],
-    /// Smoothing kernel by distance in cells.
-    kernel: [f64; CELLS],
+    /// Smoothing kernel by distance in cells, twice round, so that any cell's is one stretch of it.
+    kernel: [f64; 2 * CELLS],
     /// Offset from `start` in cents, once known.
     offset_cents: Option<f64>,
 }
@@ -91,7 +92,7 @@ impl TuningFollower {
     /// Starts from the pitch that is expected; all memory is taken here.
     pub fn new(start: Hertz) -> Self {
         let kernel = std::array::from_fn(|cell| {
-            let distance = cell.min(CELLS - cell) as f64 / SPREAD_CENTS;
+            let distance = wrapped(cell as f64) / SPREAD_CENTS;
             (-0.5 * distance * distance).exp()
         });
         Self {
@@ -123,9 +124,12 @@ impl TuningFollower {
             "the long window's power spectrum"
         );
         self.hops += 1;
-        if !self.hops.is_multiple_of(HOPS_A_LOOK) {
-            return;
+        if self.hops.is_multiple_of(HOPS_A_LOOK) {
+            self.look(power);
         }
+    }
+
+    fn look(&mut self, power: &[f32]) {
         std::mem::swap(&mut self.peaks, &mut self.before);
         find_peaks(power, &mut self.peaks);
         if self.gather() {
@@ -214,11 +218,16 @@ impl TuningFollower {
             return None;
         }
         let smoothed = |at: usize| -> f64 {
-            self.histogram
-                .iter()
-                .enumerate()
-                .map(|(c, w)| w * self.kernel[(c + CELLS - at) % CELLS])
-                .sum()
+            // Four sums side by side, which turn into vector code.
+            let mut sums = [0.0; 4];
+            let (weights, _) = self.histogram.as_chunks::<4>();
+            let (kernel, _) = self.kernel[CELLS - at..].as_chunks::<4>();
+            for (weights, kernel) in weights.iter().zip(kernel) {
+                for (sum, (weight, share)) in sums.iter_mut().zip(weights.iter().zip(kernel)) {
+                    *sum += weight * share;
+                }
+            }
+            sums.iter().sum()
         };
         let (top, _) = (0..CELLS)
             .map(|c| (c, smoothed(c)))
@@ -258,12 +267,13 @@ impl TuningFollower {
 /// The pitch of A4 in the beginning of a recording: hears all of `samples` (mono, at [`SampleRate::INTERNAL`]) and says at
 /// which pitch within half a semitone of `start` its tonal sound agrees; `None` if there is too little of it or no agreement.
 pub fn estimate_a4(samples: &[f32], start: Hertz) -> Option<TuningEstimate> {
-    let mut analyser = super::Analyser::new(start);
+    let mut spectrum = PowerSpectrum::new(LONG_WINDOW_SAMPLES);
+    let mut window = vec![0.0; LONG_WINDOW_SAMPLES];
     let mut follower = TuningFollower::new(start);
-    let mut frame = SpectrumFrame::default();
-    let mut rest = samples;
-    while analyser.next_frame(&mut rest, &mut frame) {
-        follower.step(analyser.long_power());
+    for step in samples.chunks_exact(HOP_SAMPLES * HOPS_A_LOOK) {
+        window.copy_within(step.len().., 0);
+        window[LONG_WINDOW_SAMPLES - step.len()..].copy_from_slice(step);
+        follower.look(spectrum.process(&window));
     }
     follower
         .estimate()
