@@ -10,7 +10,7 @@ use crate::chart::recording::Heard;
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::spectrum::estimate_a4;
-use crate::units::{FrameCount, Hertz, SampleRate};
+use crate::units::{FrameCount, SampleRate};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -69,22 +69,4 @@ pub fn read_recording(
     heard.close(listener.position(), listener.a4());
     heard.warnings = source.warnings().iter().map(ToString::to_string).collect();
     Ok(heard)
-}
-
-/// The pitch of the piano in the first [`TUNED_BY`] of a recording, so that its first chord is read as well as its last.
-pub(super) fn tuning_of_beginning(
-    path: &Path,
-    expected: Hertz,
-) -> Result<Option<Hertz>, AudioError> {
-    let mut source = audio::open(path)?;
-    let (mut beginning, mut block) = (Vec::new(), Vec::new());
-    while beginning.len() < TUNED_BY.0 as usize {
-        let state = source.next_block(&mut block)?;
-        beginning.extend_from_slice(&block);
-        if state == BlockState::Ended {
-            break;
-        }
-    }
-    let estimate = estimate_a4(&beginning, expected);
-    Ok(estimate.map(|found| found.a4))
 }
