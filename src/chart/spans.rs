@@ -234,7 +234,7 @@ impl SpanFinder {
         let least = self.find_best_end();
         let struck = self.struck.iter().fold(0.0_f32, |a, &b| a.max(b));
         let relief = self.rules.struck_relief * (struck / 3.0).min(1.0);
-        let mut before = self.spare.pop().unwrap_or(Box::new(Sums::NOTHING));
+        let mut before = self.spare.pop().unwrap_or_else(|| Box::new(Sums::NOTHING));
         before.as_mut().clone_from(&self.sums);
         self.borders.push(Border {
             frame: self.frame,
