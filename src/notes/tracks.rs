@@ -9,10 +9,13 @@
 //! [`TrackRules::patience`] frames late; short notes of which no strike was heard are dropped.
 
 use super::NoteEvidence;
-use crate::units::PIANO_KEYS;
+use crate::units::{PIANO_KEYS, log_odds};
 
 /// Frames of 'struck' that are remembered; at least `back + ahead + 2 * BESIDE`.
 const REMEMBERED: usize = 16;
+/// Over its life a note is surer than the mean of its frames says: by this factor, in log-odds. Fitted on two pianos that the network had not
+/// met (see `training/README.md`).
+const SURER_THAN_A_FRAME: f32 = 1.9;
 /// Frames either side that belong to a peak of 'struck'.
 const BESIDE: u64 = 2;
 
@@ -73,7 +76,7 @@ pub struct TrackedNote {
     pub start: u64,
     /// The first frame in which it was gone.
     pub end: u64,
-    /// Mean probability over its life.
+    /// Probability that the key did sound over its life.
     pub confidence: f32,
     /// Mean strength over its life.
     pub strength: f32,
@@ -216,12 +219,13 @@ impl NoteTracker {
             rules.shortest
         };
         if end >= held.start + least {
+            let mean = held.probability / held.frames.max(1.0);
             ended.push(TrackedNote {
                 key,
                 struck: strike.at,
                 start: held.start,
                 end,
-                confidence: held.probability / held.frames.max(1.0),
+                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds(mean)).exp()),
                 strength: held.strength / held.frames.max(1.0),
             });
         }
