@@ -141,7 +141,7 @@ pub struct Listener {
     position: FrameCount,
     analyser: Analyser,
     follower: TuningFollower,
-    /// The pitch stays where it started.
+    /// The pitch stays as it stands.
     holds_pitch: bool,
     estimator: Box<dyn NoteEstimator>,
     tracker: NoteTracker,

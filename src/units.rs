@@ -354,6 +354,11 @@ pub(crate) fn log_odds(p: f32) -> f32 {
     (p / (1.0 - p)).ln()
 }
 
+/// The probability, 0 to 1, of these log-odds.
+pub(crate) fn probability(log_odds: f32) -> f32 {
+    1.0 / (1.0 + (-log_odds).exp())
+}
+
 /// To two decimals, as values are kept in files.
 pub(crate) fn hundredths(x: f64) -> f64 {
     (x * 100.0).round() / 100.0

@@ -443,3 +443,8 @@ fn a_panic_of_the_screen_leaves_an_ordinary_terminal_and_is_told() {
 fn a_panic_of_the_listening_thread_ends_the_screen_and_is_told() {
     assert_a_fault_leaves_an_ordinary_terminal("listening", 111);
 }
+
+#[test]
+fn a_panic_while_the_input_is_opened_is_told_as_what_it_is() {
+    assert_a_fault_leaves_an_ordinary_terminal("opening", 112);
+}

@@ -2,6 +2,9 @@
 
   python3 training/reliability.py CORPUS ESTIMATES [--json]
 
+The factor it tells is the one by which the log-odds of what is said would have to be multiplied to fit what is there best (logistic
+regression without a shift).
+
 CORPUS holds truth.json (clips with `notes`: midi, onset, offset; held voicings with the `accepted` labels of their chord); ESTIMATES
 holds one result document of `lidprop take --write json` a clip, named like the clip.
 
@@ -10,7 +13,7 @@ there if it has the root and the pitch classes of an accepted label; only the be
 counts. Expected calibration error: the mean over all of |said - there| by bin (Naeini, Cooper, Hauskrecht, AAAI 2015). Notes below
 the threshold at which they are reported are not in it, so that the lowest bins are thin.
 """
-import json, os, sys
+import json, math, os, sys
 from collections import defaultdict
 
 BINS = 10
@@ -78,11 +81,26 @@ def diagram(pairs):
     error = sum(abs(b[1] - b[2]) for b in bins) / total if total else 0.0
     rows = [{'from': i / BINS, 'to': (i + 1) / BINS, 'count': n, 'said': said / n if n else None, 'there': there / n if n else None}
             for i, (n, said, there) in enumerate(bins)]
-    return {'count': total, 'expected_calibration_error': round(error, 4), 'bins': rows}
+    return {'count': total, 'expected_calibration_error': round(error, 4), 'factor': factor(pairs), 'bins': rows}
+
+
+def factor(pairs):
+    """The factor on log-odds, at most 20, under which what is there is likeliest, by bisection; None without pairs of both kinds."""
+    if len({bool(there) for _, there in pairs}) < 2:
+        return None
+    certain = lambda p: min(max(p, 1e-4), 1 - 1e-4)
+    odds = [(math.log(certain(said) / (1 - certain(said))), bool(there)) for said, there in pairs]
+    low, high = 0.0, 20.0
+    for _ in range(40):
+        a = (low + high) / 2
+        slope = sum(x * (there - 1 / (1 + math.exp(-a * x))) for x, there in odds)
+        low, high = (a, high) if slope > 0 else (low, a)
+    return round(a, 2)
 
 
 def show(title, d):
-    print(f'{title}: {d["count"]}, expected calibration error {d["expected_calibration_error"]:.3f}')
+    factor = f', factor {d["factor"]:.2f}' if d['factor'] else ''
+    print(f'{title}: {d["count"]}, expected calibration error {d["expected_calibration_error"]:.3f}{factor}')
     for b in d['bins']:
         if not b['count']:
             continue

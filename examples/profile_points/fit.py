@@ -3,7 +3,8 @@
     python3 examples/profile_points/fit.py FILE...
 
 Input: lines of the network's log-odds, need, divergence (natural logarithms) and 0 or 1. Output: the weights.
-Method: logistic regression with the network's log-odds as a fixed offset, by Newton's method. Each file counts alike.
+Method: logistic regression with the network's log-odds as a fixed offset, by Newton's method. A file counts by the share of its frames that are kept; the sum of the squared
+weights, halved, is added to the loss.
 """
 import sys
 import numpy as np

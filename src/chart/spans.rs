@@ -9,7 +9,7 @@
 //! Limits: a span is final [`SpanRules::lag`] frames after its end; melody notes held for most of a chord count as its own.
 
 use crate::notes::NoteEvidence;
-use crate::units::{MidiNote, PIANO_KEYS, log_odds};
+use crate::units::{MidiNote, PIANO_KEYS, log_odds, probability};
 
 /// Costs and times of the segmentation, in log-odds and frames; set by reasoning: two voices that move together
 /// and stay for half a second make a new chord, one does not.
@@ -133,7 +133,10 @@ impl Sums {
     fn keys_since(&self, before: &Self, span: &mut HeldSet) {
         span.keys.clear();
         span.possible.clear();
-        let n = (span.end - span.start).max(1) as f32 * PARTS;
+        if span.end == span.start {
+            return;
+        }
+        let n = (span.end - span.start) as f32 * PARTS;
         let mean = |now: &[i32; PIANO_KEYS], then: &[i32; PIANO_KEYS], key: usize| {
             now[key].wrapping_sub(then[key]) as f32 / n
         };
@@ -141,7 +144,7 @@ impl Sums {
             let log_odds = mean(&self.log_odds, &before.log_odds, key);
             let held = HeldKey {
                 key,
-                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds).exp()),
+                confidence: probability(SURER_THAN_A_FRAME * log_odds),
                 strength: mean(&self.strength, &before.strength, key),
             };
             if held.confidence >= 0.5 {
@@ -184,6 +187,10 @@ pub struct SpanFinder {
     /// Keys struck in each of the last frames (sum of probabilities).
     struck: [f32; 3],
     /// Memory of borders that are forgotten, for those to come.
+    #[expect(
+        clippy::vec_box,
+        reason = "goes from border to border as it is, without a copy of the sums"
+    )]
     spare: Vec<Box<Sums>>,
     /// Frames that [`SpanFinder::close`] looks at.
     path: Vec<u64>,
@@ -264,7 +271,7 @@ impl SpanFinder {
         self.open_since = self.frame;
     }
 
-    /// Writes the span that lasts until now, by the best segmentation so far, to `span`.
+    /// Writes the span that lasts until now, by the best segmentation so far, to `span`; it is empty and has no keys before the first frame.
     pub fn open_span(&self, span: &mut HeldSet) {
         (span.start, span.end) = (self.open_since, self.frame);
         self.sums

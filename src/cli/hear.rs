@@ -104,6 +104,7 @@ mod live {
     use crate::view::lines::chord_line;
     use crate::view::live::Shapes;
     use serde::Serialize;
+    use std::cell::OnceCell;
     use std::io::{self, IsTerminal, Write};
     use std::sync::Arc;
     use std::sync::atomic::{AtomicBool, Ordering};
@@ -125,13 +126,17 @@ mod live {
             naming: args.naming.analysis(),
             into: args.into.clone(),
         };
-        let start = || Listening::start(options).map_err(CliError::failed);
-        let deadline = args
-            .seconds
-            .map(|seconds| Instant::now() + Duration::from_secs(seconds));
+        let begun = OnceCell::new();
+        let start = || {
+            let listening = Listening::start(options)?;
+            begun.get_or_init(Instant::now);
+            Ok(listening)
+        };
+        let length = args.seconds.map(Duration::from_secs);
         let ended = || {
+            let heard_for = begun.get().map(Instant::elapsed);
             stop.load(Ordering::Relaxed)
-                || deadline.is_some_and(|deadline| Instant::now() >= deadline)
+                || length.is_some_and(|length| heard_for.is_some_and(|heard| heard >= length))
         };
         let mut out = io::stdout();
         if args.write.is_some() {

@@ -228,6 +228,7 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
         }
         std::thread::sleep(FETCH_EVERY);
     }
+    status_line::show(out, terminal, "  measuring the keys")?;
     status_line::end(out, terminal)?;
     pass.finish(name, out)
 }

@@ -10,8 +10,8 @@
 use super::CliError;
 use super::last_minute::LastMinute;
 use super::pace::Pace;
+use crate::audio::capture;
 use crate::audio::capture::{Capture, StreamState, open_input};
-use crate::audio::{AudioError, capture};
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::units::{FrameCount, SampleRate};
@@ -95,8 +95,8 @@ impl Listening {
     /// Opens the input and listens. The thread that calls this is unparked by all news.
     ///
     /// # Errors
-    /// If the input cannot be opened.
-    pub fn start(options: ListeningOptions) -> Result<Self, AudioError> {
+    /// If the input cannot be opened, or by a fault of the thread that does.
+    pub fn start(options: ListeningOptions) -> Result<Self, CliError> {
         let (news_sender, news) = sync_channel(NEWS_WAITING);
         let (used, lists) = sync_channel(LISTS_WAITING);
         let (keep, keep_requests) = channel();
@@ -105,6 +105,8 @@ impl Listening {
         let stopped = stop.clone();
         let reader = thread::current();
         let work = move || {
+            #[cfg(debug_assertions)]
+            panic_where_a_test_asks("opening");
             // Opened here because on some systems a stream must stay on the thread that made it.
             let capture = match open_input(options.device.as_deref()) {
                 Ok(capture) => capture,
@@ -129,8 +131,8 @@ impl Listening {
                 stop,
                 thread: Some(thread),
             }),
-            Ok(Err(error)) => Err(error),
-            Err(_) => Err(AudioError::NoInput),
+            Ok(Err(error)) => Err(CliError::failed(error)),
+            Err(_) => Err(listening_failed()),
         }
     }
 

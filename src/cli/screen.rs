@@ -52,14 +52,16 @@ pub fn run(
 ) -> CommandResult {
     // Before there is a thread that could fail.
     let fault = watch_for_faults();
-    let listening = start()?;
-    let shown =
-        open_terminal().and_then(|mut terminal| show(&mut terminal, &listening, screen, ended));
-    ratatui::restore();
+    let shown = start().map(|listening| {
+        let shown =
+            open_terminal().and_then(|mut terminal| show(&mut terminal, &listening, screen, ended));
+        ratatui::restore();
+        shown
+    });
     if let Some(told) = fault.get() {
         eprintln!("{told}");
     }
-    match shown {
+    match shown? {
         Ok(End::Asked) => Ok(()),
         Ok(End::ListeningFailed) => Err(listening_failed()),
         Err(error) => Err(CliError::failed(format!(

@@ -208,12 +208,9 @@ impl<S: Simd> Tile<'_, S> {
         }
     }
 
-    /// The outputs, in `V` vectors, for `K` keys.
+    /// The outputs, in `V` vectors, for `K` keys. Its loops go over constant ranges, which are unrolled, so that the sums stay in registers;
+    /// of iterators that go together some are not.
     #[inline(always)]
-    #[expect(
-        clippy::needless_range_loop,
-        reason = "loops over constant ranges are unrolled, so that the sums stay in registers; iterators that go together are not"
-    )]
     fn sum_up<const K: usize, const V: usize>(&mut self, rows: &[usize; K]) {
         let simd = self.simd;
         let zero = simd.splat_f32s(0.0);

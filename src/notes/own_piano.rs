@@ -15,7 +15,7 @@ use super::model::Model;
 use super::network::NetworkEstimator;
 use crate::piano::{KeyPlaces, Mixture, PianoProfile, spectra};
 use crate::spectrum::SpectrumFrame;
-use crate::units::{PIANO_KEYS, log_odds};
+use crate::units::{PIANO_KEYS, log_odds, probability};
 
 /// What the mixture says of a key, as natural logarithms.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -134,7 +134,7 @@ impl OwnPianoEstimator {
         Self::new(&Model::embedded(), profile)
     }
 
-    /// What the last frame says of each key that is in doubt, by piano index.
+    /// What is seen of each key that is in doubt at the last frame, by piano index; its need may be some frames older.
     pub fn seen(&self) -> &[Option<Witness>; PIANO_KEYS] {
         &self.seen
     }
@@ -168,7 +168,7 @@ impl OwnPianoEstimator {
                 ..before
             });
         }
-        for _ in 0..ASKED_A_FRAME {
+        for _ in 0..ASKED_A_FRAME.min(self.candidates.len()) {
             let longest = self.candidates.iter().copied();
             let Some(key) = longest.max_by_key(|&key| self.waiting[key]) else {
                 return;
@@ -194,7 +194,7 @@ impl NoteEstimator for OwnPianoEstimator {
             let may_hinder = (self.age[key] as f32 / self.tuning.settles as f32).min(1.0);
             let says = if says < 0.0 { says * may_hinder } else { says };
             let p = &mut out.sounding[key];
-            *p = 1.0 / (1.0 + (-(log_odds(*p) + says)).exp());
+            *p = probability(log_odds(*p) + says);
         }
     }
 

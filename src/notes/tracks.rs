@@ -4,17 +4,17 @@
 //! Units: times in analysis frames, confidence and strength 0 to 1.
 //! Method: our own. 'Sounding' says that there is a note and until when; 'struck' says when it began: the centre of its peak
 //! around the frame in which the note was first believed. A note whose own strike is hidden among others takes the time at which most keys
-//! were struck about then. A peak of 'struck' while the key is held is a second note.
+//! were struck about then. Its confidence is the mean of 'sounding' over its life, made surer by a factor on its log-odds. A peak of 'struck' while the key is held is a second note.
 //! Limits: a strike is known [`TrackRules::ahead`] frames after the note is first believed, a strike of a held key as late, an end
 //! [`TrackRules::patience`] frames late; short notes of which no strike was heard are dropped.
 
 use super::NoteEvidence;
-use crate::units::{PIANO_KEYS, log_odds};
+use crate::units::{PIANO_KEYS, log_odds, probability};
 
 /// Frames of 'struck' that are remembered; at least `back + ahead + 2 * BESIDE`.
 const REMEMBERED: usize = 16;
 /// Over its life a note is surer than the mean of its frames says: by this factor, in log-odds. Fitted on two pianos that the network had not
-/// met (see `training/README.md`).
+/// met with `training/practice.py` and `training/reliability.py` (see `training/README.md`).
 const SURER_THAN_A_FRAME: f32 = 1.9;
 /// Frames either side that belong to a peak of 'struck'.
 const BESIDE: u64 = 2;
@@ -225,7 +225,7 @@ impl NoteTracker {
                 struck: strike.at,
                 start: held.start,
                 end,
-                confidence: 1.0 / (1.0 + (-SURER_THAN_A_FRAME * log_odds(mean)).exp()),
+                confidence: probability(SURER_THAN_A_FRAME * log_odds(mean)),
                 strength: held.strength / held.frames.max(1.0),
             });
         }

@@ -28,8 +28,8 @@ const RINGS_ON: u64 = 11_025;
 const SUSTAINED: u64 = 26_460;
 /// Half steps from a key to the keys at its partials, where a ghost may be heard.
 const PARTIAL_KEYS: [i16; 6] = [12, 19, 24, 28, 31, 36];
-/// A key heard with less than these log-odds at another's partial is its ghost (0.9 likely).
-const GHOST_LOG_ODDS: f64 = 2.2;
+/// A key heard with less than these log-odds at another's partial is its ghost (0.985 likely: 0.9 in the mean of its frames).
+const GHOST_LOG_ODDS: f64 = 4.2;
 /// A note whose lower partials all hide among those of others is not measured: what is left above may be another's.
 const HIGHEST_LOWEST_PARTIAL: u32 = 4;
 /// A key farther (cents) from its place, or a string that fits worse, was heard wrongly.
@@ -47,7 +47,7 @@ pub struct Strike {
     pub start: FrameCount,
     /// When it was let go or lost.
     pub end: FrameCount,
-    /// How surely it was heard: log-odds of the mean probability.
+    /// How surely it was heard: log-odds of the note's confidence.
     pub log_odds: f64,
 }
 
@@ -58,7 +58,7 @@ pub struct Lesson {
     pub samples: Vec<f32>,
     /// The keys that were heard.
     pub strikes: Vec<Strike>,
-    /// Frequency of A4 as followed to the end.
+    /// Frequency of A4 on which the pass as a whole agrees.
     pub a4: Hertz,
 }
 

@@ -77,6 +77,9 @@ impl Mixture {
     }
 
     /// Explains the next frame by the keys at these piano indices.
+    ///
+    /// # Panics
+    /// If one of `keys` is no piano index.
     pub fn explain(&mut self, magnitudes: &[f32; LOG_BINS], keys: &[usize]) {
         self.parts.take(magnitudes, keys);
         let mut shares = self.parts.shares;
@@ -88,13 +91,17 @@ impl Mixture {
         self.parts.shares = shares;
     }
 
-    /// How far the sum is from the last frame.
+    /// How far the sum is from the last frame: 0 where it explains it whole, and before the first.
     pub fn divergence(&self) -> f32 {
         self.divergence
     }
 
     /// How much farther the sum is from the last frame without the key, once the others have taken over what they can.
+    ///
+    /// # Panics
+    /// If `key` is no piano index.
     pub fn need(&self, key: usize) -> f32 {
+        assert!(key < PIANO_KEYS, "a piano index");
         let mut without = self.parts.shares;
         without[TOUCHES * key..][..TOUCHES].fill(0.0);
         let divergence = self.arch.dispatch(Fit {
@@ -121,6 +128,7 @@ impl Parts {
         }
         self.active.clear();
         for &key in keys {
+            assert!(key < PIANO_KEYS, "a piano index");
             self.active.extend(TOUCHES * key..TOUCHES * key + TOUCHES);
         }
         self.active.extend(TOUCHES * PIANO_KEYS..ATOMS);

@@ -57,7 +57,7 @@ pub struct KeyProfile {
     pub spectrum_db: Option<Vec<u8>>,
     /// How its unisons beat; `None` where they do not.
     pub beating: Option<Beating>,
-    /// What the note network gives the key's own note, as the mean log-odds of its sustained part.
+    /// How surely its note was heard: log-odds of the note's confidence.
     pub own_log_odds: f64,
     /// Strikes it was learned from.
     pub strikes: u32,

@@ -219,6 +219,7 @@ impl TuningFollower {
         }
         let smoothed = |at: usize| -> f64 {
             // Four sums side by side, which turn into vector code.
+            const { assert!(CELLS.is_multiple_of(4)) };
             let mut sums = [0.0; 4];
             let (weights, _) = self.histogram.as_chunks::<4>();
             let (kernel, _) = self.kernel[CELLS - at..].as_chunks::<4>();
