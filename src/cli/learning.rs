@@ -3,7 +3,7 @@
 //! Input: the sound of keys played one after another, from a recording or block by block. Output: a kept profile, and a report.
 //! Units: cents, keys. Method: once all is heard, the piano's pitch is found from the pass as a whole, the listener says at that pitch
 //! which key was played when, and [`crate::piano`] measures it.
-//! Limits: at most [`LONGEST_MINUTES`]; keys that the listener does not hear are not learned.
+//! Limits: at most `LONGEST_MINUTES`; keys that the listener does not hear are not learned.
 
 use super::error::{CliError, CommandResult};
 use super::pianos;
@@ -187,7 +187,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
     }
 }
 
-/// Learns a piano from a sound input; ends with Return, or when nothing has been played for [`PATIENCE`].
+/// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`.
 ///
 /// # Errors
 /// If the input cannot be opened or is lost, or as [`Pass::finish`].
