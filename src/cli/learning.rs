@@ -12,7 +12,7 @@ use crate::harmony::note_name;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::{Model, NetworkEstimator};
 use crate::piano::{Finding, Lesson, NothingLearned, PianoProfile, Strike, findings, learn};
-use crate::spectrum::estimate_a4;
+use crate::spectrum::{estimate_a4, tuning::wrapped};
 use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate, log_odds};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
@@ -130,10 +130,7 @@ fn pitch_of(samples: &[f32]) -> Option<Hertz> {
         .filter_map(|stretch| estimate_a4(stretch, start))
         .map(|estimate| estimate.a4)
         .collect();
-    let away = |a: Hertz, b: Hertz| {
-        let cents = a.cents_above(b).get();
-        (cents - 100.0 * (cents / 100.0).round()).abs()
-    };
+    let away = |a: Hertz, b: Hertz| wrapped(a.cents_above(b).get()).abs();
     let from_all = |a: Hertz| found.iter().map(|&b| away(a, b)).sum::<f64>();
     let best = found.iter().copied();
     best.min_by(|&a, &b| from_all(a).total_cmp(&from_all(b)))

@@ -282,7 +282,7 @@ pub fn estimate_a4(samples: &[f32], start: Hertz) -> Option<TuningEstimate> {
 }
 
 /// Brought to -50 .. 50 cents by whole semitones.
-fn wrapped(cents: f64) -> f64 {
+pub(crate) fn wrapped(cents: f64) -> f64 {
     cents - 100.0 * (cents / 100.0).round()
 }
 
