@@ -46,7 +46,8 @@ if triton:
 
 
 class Renderer:
-    def __init__(self, bank, backdrop, device, seed):
+    def __init__(self, bank, backdrop, device, seed, telephone=0.0):
+        self.telephone = telephone  # share of clips over the band of a telephone
         self.bank, self.backdrop, self.device = bank, backdrop, device
         self.g = torch.Generator(device).manual_seed(seed)
         self.n = torch.arange(LENGTH, device=device, dtype=torch.float32)
@@ -133,6 +134,10 @@ class Renderer:
         high = torch.exp(self.uniform(math.log(2200), math.log(9500), clips, 1))
         low = torch.where(self.uniform(0, 1, clips, 1) < 0.45 * chance, low, torch.full_like(low, 8.0))
         high = torch.where(self.uniform(0, 1, clips, 1) < 0.35 * chance, high, torch.full_like(high, 40000.0))
+        # the band of telephony (300 to 3400 Hz, ITU-T G.712) and what small microphones make of it
+        phone = self.uniform(0, 1, clips, 1) < self.telephone * chance
+        low = torch.where(phone, torch.exp(self.uniform(math.log(180), math.log(480), clips, 1)), low)
+        high = torch.where(phone, torch.exp(self.uniform(math.log(2600), math.log(4500), clips, 1)), high)
         order = torch.randint(1, 7, (clips, 1), device=self.device, generator=self.g)
         gain = 10 ** (curve / 20) / (1 + (low / f.clamp(min=1)) ** (2 * order)).sqrt() / (1 + (f / high) ** (2 * order)).sqrt()
         return torch.fft.irfft(spectrum * gain, size)[:, :LENGTH]

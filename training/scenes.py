@@ -11,12 +11,35 @@ SECONDS = 2.0
 # half steps between neighbouring notes of a hand, with their weights
 INTERVALS = ((1, 8), (2, 13), (3, 22), (4, 20), (5, 15), (6, 9), (7, 7), (8, 3), (9, 3), (10, 2), (11, 2), (12, 3))
 STEPS, WEIGHTS = zip(*INTERVALS)
+# how often a played chord has the key so many half steps, and any octaves, above its bass: from the minor ninth to the major seventh
+OVER_THE_BASS = (0.15, 0.10, 0.30, 0.35, 0.50, 0.20, 0.15, 0.50, 0.15, 0.25, 0.45, 0.25)
 AMONG_PARTIALS = (12, 12, 12, -12, 24, 19, 19, 28, 31)  # where a key hides among the partials of another
+HIDDEN = 0.3  # share of voicings to which such a key is added
+MELODY_IN_OCTAVES = 0.25  # share of those over a bass whose top is doubled an octave above
 FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label')
+
+
+def over_a_bass(r):
+    """A bass and what stands over it, each key in the octave where the hands are."""
+    bass = min(60, max(26, int(r.gauss(44, 5))))
+    middle = r.gauss(62, 4)
+    keys = {bass}
+    for half_steps, often in enumerate(OVER_THE_BASS):
+        if r.random() < often and len(keys) < 8:
+            octave = round((r.gauss(middle, 5) - bass - half_steps) / 12)
+            keys.add(bass + half_steps + 12 * max(octave, 1 if half_steps == 0 else 0))
+    if len(keys) > 1 and r.random() < MELODY_IN_OCTAVES:
+        keys.add(max(keys) + 12)
+    return keys
 
 
 def voicing(r):
     """One to ten keys, low to high."""
+    if r.random() < 0.6:
+        keys = over_a_bass(r)
+        if r.random() < HIDDEN:
+            keys.add(r.choice(sorted(keys)) + r.choice(AMONG_PARTIALS))
+        return sorted(k for k in keys if 21 <= k <= 108)
     kind = r.random()
     if kind < 0.10:  # anything at once
         return sorted(r.sample(range(r.choice((24, 36, 48)), r.choice((72, 84, 97))), r.randint(1, 9)))
@@ -34,7 +57,7 @@ def voicing(r):
         keys.append(max(keys[-1] + 1, int(r.gauss(59, 5))))
     while len(keys) < n:
         keys.append(keys[-1] + r.choices(STEPS, WEIGHTS)[0])
-    if r.random() < 0.45:
+    if r.random() < HIDDEN:
         keys.append(r.choice(keys) + r.choice(AMONG_PARTIALS))
     return sorted({k for k in keys if 21 <= k <= 108})
 

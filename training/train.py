@@ -141,6 +141,7 @@ def main():
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
+    a.add_argument('--telephone', type=float, default=0.05, help='share of scenes over the band of a telephone')
     a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
     a.add_argument('--device', default='cuda' if torch.cuda.is_available() else 'cpu')
@@ -169,7 +170,7 @@ def main():
     weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
     weights.update({i: made_up_share / o.made_up for i in range(len(folders), len(bank.pianos))})
     backdrop = Backdrop(o.rooms, o.voices, o.device, render.LENGTH)
-    renderer = Renderer(bank, backdrop, o.device, o.seed + 50)
+    renderer = Renderer(bank, backdrop, o.device, o.seed + 50, o.telephone)
     front = FrontEnd().to(o.device)
     sizes = dict(zip(SIZES, map(int, o.sizes.split(','))))
     network = NoteNetwork(**sizes).to(o.device)

@@ -41,8 +41,10 @@ impl Default for SpanRules {
 
 /// One frame says at most this for or against a key of a span.
 const MOST_LOG_ODDS: f32 = 6.0;
-/// The mean over a span is surer than one frame is: by this factor, in log-odds (see `training/README.md`).
-const SURER_THAN_A_FRAME: f32 = 1.6;
+/// The mean over a span is surer than one frame is, by this factor in log-odds, and too low by so much before it: fitted on held voicings
+/// of pianos that the network had not met (see `training/README.md`).
+const SURER_THAN_A_FRAME: f32 = 1.3;
+const TOO_LITTLE: f32 = 0.5;
 /// Keys less probable than this are out of the question.
 const LEAST_POSSIBLE: f32 = 0.04;
 
@@ -144,7 +146,7 @@ impl Sums {
             let log_odds = mean(&self.log_odds, &before.log_odds, key);
             let held = HeldKey {
                 key,
-                confidence: probability(SURER_THAN_A_FRAME * log_odds),
+                confidence: probability(SURER_THAN_A_FRAME * (log_odds + TOO_LITTLE)),
                 strength: mean(&self.strength, &before.strength, key),
             };
             if held.confidence >= 0.5 {
