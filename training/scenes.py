@@ -1,6 +1,7 @@
 """Random scenes: who strikes which key when, for how long, on which piano. Pure random draws, no sound.
 
-A scene is a list of strikes; voicings are drawn from interval weights, so that no table of chords is needed and none is learned.
+A scene is a list of strikes; voicings are drawn from how often intervals are played, over a bass and side by side, so that no table of chords is needed
+and none is learned.
 """
 import math, random
 import numpy as np
