@@ -3,7 +3,7 @@
     python3 examples/profile_points/fit.py FILE...
 
 Input: lines of the network's log-odds, need, divergence (natural logarithms) and 0 or 1. Output: the weights.
-Method: logistic regression with the network's log-odds as a fixed offset, by Newton's method. A file counts by the share of its frames that are kept; the sum of the squared
+Method: logistic regression with the network's log-odds, as a chord counts them, as a fixed offset, by Newton's method. A file counts by the share of its frames that are kept; the sum of the squared
 weights, halved, is added to the loss.
 """
 import sys
@@ -11,6 +11,7 @@ import numpy as np
 
 NAMES = ('always', 'need', 'unexplained', 'need_unexplained')
 TRUSTED = 1.8  # as in `Tuning`: frames that are explained worse are left out
+TOO_LITTLE = 0.5  # as in src/chart/spans.rs: what is added to the mean log-odds over a chord in any case
 
 
 def main():
@@ -20,6 +21,7 @@ def main():
         rows.append(some[some[:, 2] < TRUSTED])
         weights.append(np.full(len(rows[-1]), 1 / len(some)))
     network, need, unexplained, held = np.concatenate(rows).T
+    network = network + TOO_LITTLE
     weight = np.concatenate(weights) * len(network) / len(sys.argv[1:])
     x = np.stack([np.ones_like(need), need, unexplained, need * unexplained], 1)
     fitted = np.zeros(x.shape[1])

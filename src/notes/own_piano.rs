@@ -8,7 +8,7 @@
 //! below explains as well falls, a soft inner voice without which partials have no source rises.
 //! Limits: what is needed lags behind a strike as the long window does, so it hinders a key that begins only by and by over its
 //! first [`Tuning::settles`] frames. Where piano, room or microphone have changed since the lesson, less is explained and the
-//! mixture steps back; it then brings next to nothing (see [`Tuning`]).
+//! mixture steps back; it then brings less (see [`Tuning`]).
 
 use super::evidence::{NoteEstimator, NoteEvidence};
 use super::model::Model;
@@ -28,19 +28,18 @@ pub struct Witness {
 
 /// How a [`Witness`] moves log-odds.
 ///
-/// The four weights come from `examples/profile_points/fit.py`: of an upright and a grand that the network had not met, dry, in a room,
-/// and with the microphone or the room changed since the lesson, 1,200 voicings in all; of either piano alone they are nearly the same.
+/// The four weights come from `examples/profile_points/fit.py`: of an upright and a grand that the network had not met, dry, in one room,
+/// and in another room than the lesson's, 1,200 voicings in all; of either piano alone they are nearly the same.
 /// Exactly the keys, of 200 held voicings on each of three other pianos, by networks that had not met them, without and with a profile
 /// (`examples/profile_points`, learned from another dynamic layer, but for `grand-disklavier`, which has one):
 ///
 /// | lesson and playing | `grand-steinway` | `grand-disklavier` | `grand-yamaha-c3` |
 /// | --- | --- | --- | --- |
-/// | dry | 0.655, 0.725 | 0.750, 0.810 | 0.675, 0.725 |
-/// | in one room | 0.620, 0.660 | 0.560, 0.605 | 0.620, 0.660 |
-/// | in different rooms | 0.620, 0.615 | 0.560, 0.560 | 0.620, 0.625 |
+/// | dry | 0.675, 0.715 | 0.690, 0.770 | 0.660, 0.695 |
+/// | in one room | 0.610, 0.625 | 0.550, 0.610 | 0.610, 0.655 |
+/// | in different rooms | 0.610, 0.625 | 0.550, 0.570 | 0.610, 0.640 |
 ///
-/// So it brings 4 to 7 points where the lesson was heard as the playing is, and nothing elsewhere. The weights were worked out with the
-/// network before it had a glance, under which the figures were alike (3 to 7 points).
+/// So it brings 2 to 8 points where the lesson was heard as the playing is, and 2 to 3 elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tuning {
     /// Keys below this probability explain nothing.
@@ -67,10 +66,10 @@ impl Default for Tuning {
     fn default() -> Self {
         Self {
             candidate: 0.01,
-            always: 2.71,
-            need: 0.47,
-            unexplained: -0.55,
-            need_unexplained: -0.14,
+            always: 2.58,
+            need: 0.43,
+            unexplained: -1.04,
+            need_unexplained: -0.10,
             most: 3.0,
             trusted: 1.8,
             strange: 2.5,
