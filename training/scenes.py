@@ -17,6 +17,7 @@ OVER_THE_BASS = (0.15, 0.10, 0.30, 0.35, 0.50, 0.20, 0.15, 0.50, 0.15, 0.25, 0.4
 AMONG_PARTIALS = (12, 12, 12, -12, 24, 19, 19, 28, 31)  # where a key hides among the partials of another
 HIDDEN = 0.3  # share of voicings to which such a key is added
 MELODY_IN_OCTAVES = 0.25  # share of those over a bass whose top is doubled an octave above
+FARTHEST_BORROWED = 9  # half steps that a borrowed key may have been recorded away
 FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label')
 
 
@@ -66,18 +67,26 @@ def voicing(r):
 class SceneMaker:
     """Draws batches of scenes for the pianos given by their index in the bank's table."""
 
-    def __init__(self, table, weights, seed):
+    def __init__(self, table, weights, seed, borrowed=0.0):
+        """`borrowed`: share of scenes of which each key comes from a piano of its own, from farther away, so that no piano is learned by heart."""
         self.r = random.Random(seed)
         self.pianos, self.weights = list(weights), list(weights.values())
-        self.near = {}
+        self.borrowed = borrowed
+        self.near, self.far = {}, {}
         for p in self.pianos:
             rows = table[table[:, 0] == p]
             for midi in range(21, 109):
-                away = np.abs(rows[:, 1] - midi)
-                reach = max(3, away.min())
-                chosen = rows[away <= reach]
-                weight = np.exp(-np.abs(chosen[:, 1] - midi) / 1.2)
-                self.near[p, midi] = (chosen, list(np.cumsum(weight)))
+                self.near[p, midi] = self.recordings(rows, midi, 3, 1.2)
+                if borrowed:
+                    self.far[p, midi] = self.recordings(rows, midi, FARTHEST_BORROWED, 4.0)
+
+    @staticmethod
+    def recordings(rows, midi, reach, fading):
+        """The recordings that can stand for a key, and sums of their weights up to each; those farther away than `fading` half steps are rarer."""
+        away = np.abs(rows[:, 1] - midi)
+        chosen = rows[away <= max(reach, away.min())]
+        weight = np.exp(-np.abs(chosen[:, 1] - midi) / fading)
+        return chosen, list(np.cumsum(weight))
 
     def strikes(self):
         """A list of (midi, onset, off, loudness in dB)."""
@@ -156,6 +165,7 @@ class SceneMaker:
         unrest = r.uniform(0, 4)
         layer = r.random()
         ring = r.uniform(0.02, 0.09)
+        of_key = {} if r.random() < self.borrowed else None
         last = {}
         for midi, onset, off, loudness in sorted(self.strikes(), key=lambda s: s[1]):
             if midi in last and onset - last[midi] < 0.07:
@@ -163,7 +173,12 @@ class SceneMaker:
             last[midi] = onset
             if onset > SECONDS or off < -0.2:
                 continue
-            rows_near, cumulative = self.near[piano, midi]
+            if of_key is None:
+                rows_near, cumulative = self.near[piano, midi]
+            else:
+                if midi not in of_key:
+                    of_key[midi] = r.choices(self.pianos, self.weights)[0]
+                rows_near, cumulative = self.far[of_key[midi], midi]
             rec = rows_near[r.choices(range(len(rows_near)), cum_weights=cumulative)[0]]
             if r.random() < 0.6:  # the same dynamic layer for most notes of a scene
                 same = rows_near[rows_near[:, 1] == rec[1]]

@@ -1,7 +1,7 @@
 """Trains the note network on random scenes of recorded (and made-up) pianos.
 
   python3 training/train.py --pianos ../shared/pianos --rooms ../shared/rooms --voices ../shared/voices --into out --minutes 9
-      [--leave-out upright-kawai] [--device cuda]
+      [--leave-out upright-kawai,grand-steinway] [--device cuda]
 
 Writes into/NAME.safetensors (weights) and into/NAME.json (the card: pianos, frames, scores). Seeds are fixed; on a GPU the order of
 sums is not, so two runs agree in their scores, not in every bit. A CPU works too, slowly.
@@ -26,10 +26,20 @@ TOGETHER = 32  # scenes a step in the second part
 DECAY = 0.999  # of the running average of the weights
 
 
-def draw_scenes(table, weights, seed, clips, queue):
-    maker = SceneMaker(table, weights, seed)
+def draw_scenes(table, weights, seed, borrowed, clips, queue):
+    maker = SceneMaker(table, weights, seed, borrowed)
     while True:
         queue.put(maker.batch(clips))
+
+
+def disturbed(x, strength):
+    """Inputs [scenes, ..., 88, INPUTS] of pianos that are a little other: for all of a scene each input of a key is raised or lowered by about
+    `strength` (0.03 is 1.5 dB; less where little is heard), and each scene has its keys up to two half steps away from where they are."""
+    scenes = (len(x),) + (1,) * (x.dim() - 3)
+    heard, level = x[..., :-4], x[..., -2:]
+    heard = heard + strength * torch.randn(*scenes, KEYS, INPUTS - 4, device=x.device) * (heard.abs() / 0.3).clamp(max=1)
+    place = x[..., -4:-3] + (torch.rand(*scenes, 1, 1, device=x.device) - 0.5) * (4 / 43.5)
+    return torch.cat([heard, place, place ** 2, level], -1)
 
 
 def frame_f(p, y):
@@ -81,7 +91,8 @@ def calibrate(logits, truth, weight):
 class Trainer:
     """A step of optimisation on tensors of fixed shape; on a GPU recorded once and replayed, since its many small parts would wait for the host."""
 
-    def __init__(self, network, average, rate, answer, shapes, device):
+    def __init__(self, network, average, rate, answer, shapes, device, disturb):
+        self.disturb = disturb
         self.network, self.average, self.answer = network, list(average.parameters()), answer
         self.parameters = list(network.parameters())
         self.rate = torch.tensor(rate, device=device)
@@ -110,6 +121,8 @@ class Trainer:
 
     def once(self):
         x, sounding, struck, weight = self.given
+        if self.disturb:
+            x = disturbed(x, self.disturb)
         loss_of = torch.nn.functional.binary_cross_entropy_with_logits
         last, new, first, glance = self.answer(x)
         loss = loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight) + loss_of(new, struck)
@@ -132,7 +145,7 @@ def main():
     a.add_argument('--rooms', required=True)
     a.add_argument('--voices', required=True)
     a.add_argument('--into', required=True)
-    a.add_argument('--leave-out', default='', help='a piano that is only measured on')
+    a.add_argument('--leave-out', default='', help='pianos that are only measured on, with commas between them')
     a.add_argument('--name', default='model')
     a.add_argument('--minutes', type=float, default=9)
     a.add_argument('--memory-share', type=float, default=0.5, help='share of the time for the second part')
@@ -141,6 +154,8 @@ def main():
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
+    a.add_argument('--borrowed', type=float, default=0.3, help='share of scenes of which each key comes from a piano of its own')
+    a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random')
     a.add_argument('--telephone', type=float, default=0.05, help='share of scenes over the band of a telephone')
     a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
@@ -162,9 +177,10 @@ def main():
     if o.made_up:
         bank.add_made_up(o.made_up, 100 + o.seed, step=o.made_up_step)
     table = bank.finish()
-    left_out = [i for i, p in enumerate(bank.pianos) if p == o.leave_out]
-    if o.leave_out and not left_out:
-        sys.exit(f'no piano named {o.leave_out} in {o.pianos}')
+    names = o.leave_out.split(',') if o.leave_out else []
+    if unknown := [p for p in names if p not in folders]:
+        sys.exit(f'no piano named {unknown[0]} in {o.pianos}')
+    left_out = [i for i, p in enumerate(folders) if p in names]
     recorded = [i for i in range(len(folders)) if i not in left_out]
     made_up_share = o.made_up_share if o.made_up else 0.0
     weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
@@ -178,7 +194,7 @@ def main():
         network.load_state_dict({k: v for k, v in load_file(o.start_from).items() if k != 'calibration'})
 
     queue = multiprocessing.Queue(16)
-    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + i, o.clips, queue), daemon=True) for i in range(o.workers)]
+    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + i, o.borrowed, o.clips, queue), daemon=True) for i in range(o.workers)]
     for w in workers:
         w.start()
     print(f'{o.name}: {len(table)} recordings of {len(bank.pianos)} pianos, {sum(p.numel() for p in network.parameters())} weights, '
@@ -216,7 +232,7 @@ def main():
     first_budget = budget * (1 - o.memory_share)
     if first_budget > 0:
         trainer = Trainer(network, average, o.rate, frames_alone,
-                          [(o.frames, KEYS, INPUTS)] + 3 * [(o.frames, KEYS)], o.device)
+                          [(o.frames, KEYS, INPUTS)] + 3 * [(o.frames, KEYS)], o.device, o.disturb)
         told = 0
         while time.time() - start < first_budget:
             x, sounding, struck, weight = renderer(queue.get(), o.clips)
@@ -247,7 +263,7 @@ def main():
         p.requires_grad_(True)
 
     # second part: whole scenes
-    trainer = Trainer(network, average, o.rate, network, [(TOGETHER, FRAMES, KEYS, INPUTS)] + 3 * [(TOGETHER, FRAMES, KEYS)], o.device)
+    trainer = Trainer(network, average, o.rate, network, [(TOGETHER, FRAMES, KEYS, INPUTS)] + 3 * [(TOGETHER, FRAMES, KEYS)], o.device, o.disturb)
     told, since, first_step = time.time() - start, time.time(), step
     while time.time() - start < budget:
         x, sounding, struck, weight = renderer(queue.get(), o.clips)
