@@ -9,6 +9,7 @@ import torch
 
 RATE, HOP, LONG, SHORT, BINS = 22050, 512, 8192, 2048, 312
 LOWEST, KEYS = 21, 88
+HALF_KEYBOARD = (KEYS - 1) / 2  # half steps from the middle to either end
 RATIOS = (1 / 2, 2 / 3, 1, 3 / 2, 2, 5 / 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20)
 BESIDE = (-9, -6, -3, 3, 6, 9)  # bins: one, two and three semitones away from the fundamental
 REFERENCE_FLOOR = 1e-5
@@ -68,7 +69,7 @@ class FrontEnd(torch.nn.Module):
         looked, rising = tap_bins()
         self.register_buffer('looked', looked, False)
         self.register_buffer('rising', rising, False)
-        place = (torch.arange(KEYS) + LOWEST - 64.5) / 43.5
+        place = (torch.arange(KEYS) - HALF_KEYBOARD) / HALF_KEYBOARD
         self.register_buffer('place', torch.stack([place, place ** 2], 1), False)
 
     def magnitudes(self, samples):
@@ -107,3 +108,13 @@ class FrontEnd(torch.nn.Module):
 
     def forward(self, samples):
         return self.inputs(*self.spectra(samples))
+
+
+def disturbed(x, strength):
+    """`FrontEnd.inputs` [scenes, ..., 88, INPUTS] of pianos that are a little other: for all of a scene each tap of a key is raised or lowered by
+    about `strength` (0.03 is 1.5 dB; less where little is heard), and its keys stand up to two half steps away from where they are."""
+    scenes = (len(x),) + (1,) * (x.dim() - 3)
+    taps, place, level = x.split([INPUTS - 4, 2, 2], -1)
+    taps = taps + strength * torch.randn(*scenes, KEYS, INPUTS - 4, device=x.device) * (taps.abs() / 0.3).clamp(max=1)
+    moved = place[..., :1] + (4 * torch.rand(*scenes, 1, 1, device=x.device) - 2) / HALF_KEYBOARD
+    return torch.cat([taps, moved, moved ** 2, level], -1)

@@ -165,7 +165,9 @@ class SceneMaker:
         unrest = r.uniform(0, 4)
         layer = r.random()
         ring = r.uniform(0.02, 0.09)
-        of_key = {} if r.random() < self.borrowed else None
+        takes, piano_of = self.near, dict.fromkeys(range(21, 109), piano)
+        if self.borrowed and r.random() < self.borrowed:
+            takes, piano_of = self.far, dict(zip(range(21, 109), r.choices(self.pianos, self.weights, k=88)))
         last = {}
         for midi, onset, off, loudness in sorted(self.strikes(), key=lambda s: s[1]):
             if midi in last and onset - last[midi] < 0.07:
@@ -173,15 +175,10 @@ class SceneMaker:
             last[midi] = onset
             if onset > SECONDS or off < -0.2:
                 continue
-            if of_key is None:
-                rows_near, cumulative = self.near[piano, midi]
-            else:
-                if midi not in of_key:
-                    of_key[midi] = r.choices(self.pianos, self.weights)[0]
-                rows_near, cumulative = self.far[of_key[midi], midi]
-            rec = rows_near[r.choices(range(len(rows_near)), cum_weights=cumulative)[0]]
+            rows_of_key, cumulative = takes[piano_of[midi], midi]
+            rec = rows_of_key[r.choices(range(len(rows_of_key)), cum_weights=cumulative)[0]]
             if r.random() < 0.6:  # the same dynamic layer for most notes of a scene
-                same = rows_near[rows_near[:, 1] == rec[1]]
+                same = rows_of_key[rows_of_key[:, 1] == rec[1]]
                 rec = same[min(len(same) - 1, int(layer * len(same)))]
             bend = lambda: overall + stretch * ((midi - 60) / 12) ** 3 * 0.6 + r.gauss(0, unrest)
             copies = [(bend(), 0.0, 1)]

@@ -13,7 +13,7 @@ import argparse, json, math, multiprocessing, os, sys, time
 import numpy as np
 import torch
 from safetensors.torch import load_file, save_file
-from front_end import FrontEnd, HOP, INPUTS, KEYS, RATE
+from front_end import FrontEnd, HOP, INPUTS, KEYS, RATE, disturbed
 from network import DOUBT, NoteNetwork
 from render import FRAMES, LOOK_BACK, Renderer
 from scenes import SceneMaker, held
@@ -30,16 +30,6 @@ def draw_scenes(table, weights, seed, borrowed, clips, queue):
     maker = SceneMaker(table, weights, seed, borrowed)
     while True:
         queue.put(maker.batch(clips))
-
-
-def disturbed(x, strength):
-    """Inputs [scenes, ..., 88, INPUTS] of pianos that are a little other: for all of a scene each input of a key is raised or lowered by about
-    `strength` (0.03 is 1.5 dB; less where little is heard), and each scene has its keys up to two half steps away from where they are."""
-    scenes = (len(x),) + (1,) * (x.dim() - 3)
-    heard, level = x[..., :-4], x[..., -2:]
-    heard = heard + strength * torch.randn(*scenes, KEYS, INPUTS - 4, device=x.device) * (heard.abs() / 0.3).clamp(max=1)
-    place = x[..., -4:-3] + (torch.rand(*scenes, 1, 1, device=x.device) - 0.5) * (4 / 43.5)
-    return torch.cat([heard, place, place ** 2, level], -1)
 
 
 def frame_f(p, y):
@@ -155,7 +145,7 @@ def main():
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
     a.add_argument('--borrowed', type=float, default=0.3, help='share of scenes of which each key comes from a piano of its own')
-    a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random')
+    a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random: 0.03 is 1.5 dB')
     a.add_argument('--telephone', type=float, default=0.05, help='share of scenes over the band of a telephone')
     a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
@@ -182,6 +172,8 @@ def main():
         sys.exit(f'no piano named {unknown[0]} in {o.pianos}')
     left_out = [i for i, p in enumerate(folders) if p in names]
     recorded = [i for i in range(len(folders)) if i not in left_out]
+    if not recorded:
+        sys.exit(f'every piano in {o.pianos} is left out: leave one in')
     made_up_share = o.made_up_share if o.made_up else 0.0
     weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
     weights.update({i: made_up_share / o.made_up for i in range(len(folders), len(bank.pianos))})
