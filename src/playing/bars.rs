@@ -5,6 +5,7 @@
 //! changes decide the half-note and bar levels); the best way to lay bars of one meter over the beats, with leaps dear, by dynamic programming.
 //! Limits: meters of two, three and four beats; a change of meter is told as a leap.
 
+use super::PlayedNote;
 use super::beats::BeatTrack;
 use super::evidence::{Place, Unit};
 use super::search::Found;
@@ -23,12 +24,9 @@ pub struct BarTrack {
 /// The weights of the bars. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.
 #[derive(Debug, Clone, Copy)]
 pub struct BarTuning {
-    /// How much a bass note counts that is struck on the beat.
-    pub bass: f32,
-    /// How much a change of harmony counts.
-    pub change: f32,
-    /// How much the accent counts.
-    pub accent: f32,
+    /// How much speaks for a downbeat: that the pitch classes change; the accent; a bass note; a new bass note; how many beats the longest low and
+    /// the longest high note last; that anything is struck; that the harmony changes.
+    pub features: [f32; 8],
     /// What a leap in the count costs.
     pub leap: f32,
     /// How much bars of three must be better than bars of four.
@@ -38,10 +36,8 @@ pub struct BarTuning {
 impl Default for BarTuning {
     fn default() -> Self {
         Self {
-            bass: 0.7,
-            change: 1.6,
-            accent: 0.3,
-            leap: 6.0,
+            features: [6.1, -2.3, 2.2, -1.9, 0.5, 0.5, -1.8, 2.1],
+            leap: 15.0,
             three: 0.12,
         }
     }
@@ -52,6 +48,7 @@ pub(crate) fn bars(
     beats: &BeatTrack,
     units: &[Unit],
     found: &[Found],
+    notes: &[PlayedNote],
     meter: Option<usize>,
     pickup: Option<usize>,
     tuning: &BarTuning,
@@ -60,7 +57,8 @@ pub(crate) fn bars(
     if count < 6 {
         return BarTrack::default();
     }
-    let strength = downbeat_strengths(count, units, found, tuning);
+    let rows = features(beats, units, found, notes);
+    let strength = downbeat_strengths(&rows, tuning);
     let mut best: Option<(f32, BarTrack)> = None;
     for candidate in meter.map_or(vec![4, 3], |m| vec![m]) {
         let (value, downbeats, confidence) = lay(&strength, candidate, pickup, tuning);
@@ -79,32 +77,74 @@ pub(crate) fn bars(
     best.map(|b| b.1).unwrap_or_default()
 }
 
-/// How much speaks for each beat to be a downbeat, mean 0.
-fn downbeat_strengths(count: usize, units: &[Unit], found: &[Found], tuning: &BarTuning) -> Vec<f32> {
-    let mut strength = vec![0.0_f32; count];
+/// What tells a downbeat from other beats; for the order see [`BarTuning::features`].
+const FEATURES: usize = 8;
+
+/// The features of every beat.
+fn features(beats: &BeatTrack, units: &[Unit], found: &[Found], notes: &[PlayedNote]) -> Vec<[f32; FEATURES]> {
+    let count = beats.beats.len();
+    let mut out = vec![[0.0_f32; FEATURES]; count];
+    let beat = super::evidence::beat_length(beats);
     let mut bass_before = None;
-    for unit in units {
-        if let Place::Beat(beat) = unit.place {
-            let accent: f32 = unit.classes.iter().sum();
-            strength[beat] += tuning.accent * (accent / (accent + 1.0));
-            if let Some((midi, weight)) = unit.bass {
-                let low = ((64.0 - f32::from(midi)) / 16.0).clamp(0.0, 1.0);
-                let new = if bass_before == Some(midi) { 0.6 } else { 1.0 };
-                strength[beat] += tuning.bass * low * new * weight.min(1.0);
-                if low > 0.0 {
-                    bass_before = Some(midi);
-                }
+    let mut before = [0.0_f32; 12];
+    for (nth, unit) in units.iter().enumerate() {
+        let Place::Beat(at) = unit.place else { continue };
+        // up to the next beat
+        let next = units.get(nth + 1).filter(|u| u.place == Place::Between);
+        let mut classes = unit.classes;
+        if let Some(next) = next {
+            for (c, n) in classes.iter_mut().zip(next.classes) {
+                *c += n;
             }
         }
+        let both: f32 = classes.iter().zip(before).map(|(a, b)| a * b).sum();
+        let size = |c: &[f32; 12]| c.iter().map(|x| x * x).sum::<f32>().sqrt();
+        let row = &mut out[at];
+        row[0] = 1.0 - both / (size(&classes) * size(&before)).max(1e-6);
+        before = classes;
+        let accent: f32 = unit.classes.iter().sum();
+        row[1] = accent / (accent + 1.0);
+        if let Some((midi, _)) = unit.bass {
+            let low = ((64.0 - f32::from(midi)) / 16.0).clamp(0.0, 1.0);
+            row[2] = low;
+            if low > 0.0 && bass_before.is_some_and(|b: u8| b % 12 != midi % 12) {
+                row[3] = low;
+            }
+            if low > 0.0 {
+                bass_before = Some(midi);
+            }
+        }
+        // how long what is struck here lasts
+        let struck = &notes[unit.first..unit.last];
+        let longest = |low: bool| {
+            struck
+                .iter()
+                .filter(|n| (n.midi.get() < 55) == low)
+                .map(|n| (n.end.get() - n.start.get()) / beat)
+                .fold(0.0, f64::max)
+                .min(4.0) as f32
+        };
+        row[4] = longest(true);
+        row[5] = longest(false);
+        row[6] = if struck.is_empty() { 0.0 } else { 1.0 };
     }
     for pair in found.windows(2) {
         let border = pair[1].from;
         let changes = pair[0].takes.first().map(|t| t.0) != pair[1].takes.first().map(|t| t.0);
-        if let (Place::Beat(beat), true) = (units[border].place, changes) {
-            strength[beat] += tuning.change;
+        if let (Place::Beat(at), true) = (units[border].place, changes) {
+            out[at][7] = 1.0;
         }
     }
-    let mean = strength.iter().sum::<f32>() / count as f32;
+    out
+}
+
+/// How much speaks for each beat to be a downbeat, mean 0.
+fn downbeat_strengths(features: &[[f32; FEATURES]], tuning: &BarTuning) -> Vec<f32> {
+    let mut strength: Vec<f32> = features
+        .iter()
+        .map(|row| row.iter().zip(tuning.features).map(|(f, w)| f * w).sum())
+        .collect();
+    let mean = strength.iter().sum::<f32>() / strength.len().max(1) as f32;
     strength.iter_mut().for_each(|s| *s -= mean);
     strength
 }

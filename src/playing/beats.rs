@@ -6,6 +6,7 @@
 //! Grosche and Mueller, IEEE Trans. ASLP 19, 2011), so that it may drift. The metrical level is chosen among multiples by what lies on and between beats.
 //! Limits: a change of tempo within one window is found late; ornaments count as strikes.
 
+use super::PlayedNote;
 use super::strikes::Strike;
 
 /// One beat.
@@ -86,6 +87,7 @@ const CELL: f64 = 0.01;
 
 /// The beats of `strikes` between 0 and `length` seconds; `bpm` where the user states it.
 pub(crate) fn track(
+    notes: &[PlayedNote],
     strikes: &[Strike],
     length: f64,
     bpm: Option<f64>,
@@ -95,8 +97,119 @@ pub(crate) fn track(
         return BeatTrack::default();
     }
     let periods = tempo_path(strikes, length, bpm, tuning);
-    let times = beat_times(strikes, length, &periods, tuning);
-    judged(times, strikes, tuning)
+    let levels: &[f64] = if bpm.is_some() { &[1.0] } else { &[0.5, 1.0, 2.0] };
+    let best = levels
+        .iter()
+        .filter_map(|&level| {
+            let times = beat_times(strikes, length, &periods.times(level), tuning);
+            let value = level_value(&level_features(&times, strikes, notes)?);
+            Some((value, times))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    judged(best.map(|b| b.1).unwrap_or_default(), strikes, tuning)
+}
+
+/// What tells the level of the beat from that of its halves and doubles: see [`LEVEL_WEIGHTS`] for their order.
+fn level_features(
+    times: &[f64],
+    strikes: &[Strike],
+    notes: &[PlayedNote],
+) -> Option<[f64; LEVEL_FEATURES]> {
+    let count = times.len();
+    if count < 6 {
+        return None;
+    }
+    let mut steps: Vec<f64> = times.windows(2).map(|p| p[1] - p[0]).collect();
+    steps.sort_by(f64::total_cmp);
+    let period = steps[steps.len() / 2];
+    let octaves = (60.0 / period / 90.0).log2();
+    // weights on each beat, and what falls between
+    let (mut on, mut bass) = (vec![0.0; count], vec![0.0; count]);
+    let (mut met, mut halves, mut quarters, mut long, mut between) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (i, &time) in times.iter().enumerate() {
+        let from = strikes.partition_point(|s| s.time < time - MEETS);
+        for strike in strikes[from..].iter().take_while(|s| s.time <= time + MEETS) {
+            on[i] = strike.weight.max(on[i]);
+            bass[i] = strike.bass.max(bass[i]);
+        }
+        if on[i] > 0.0 {
+            met += 1.0;
+        }
+        let Some(next) = times.get(i + 1) else { break };
+        let (mut half, mut quarter, mut swung) = (false, false, false);
+        let from = strikes.partition_point(|s| s.time <= time + MEETS);
+        for strike in strikes[from..].iter().take_while(|s| s.time < next - MEETS) {
+            match (strike.time - time) / (next - time) {
+                p if (0.42..0.56).contains(&p) => half = true,
+                p if (0.56..0.71).contains(&p) => swung = true,
+                p if (0.15..0.35).contains(&p) || (0.71..0.85).contains(&p) => quarter = true,
+                _ => {}
+            }
+        }
+        halves += f64::from(half);
+        long += f64::from(swung);
+        quarters += f64::from(quarter);
+        between += f64::from(half || quarter || swung);
+    }
+    let gaps = (count - 1) as f64;
+    let changes = changes(times, strikes, notes);
+    let alternates = |list: &[f64]| {
+        let even: f64 = list.iter().step_by(2).sum::<f64>() / list.len().div_ceil(2) as f64;
+        let odd: f64 = list.iter().skip(1).step_by(2).sum::<f64>() / (list.len() / 2) as f64;
+        (even - odd).abs() / (even + odd).max(1e-6)
+    };
+    let with_bass = bass.iter().filter(|&&b| b > 0.0).count() as f64 / count as f64;
+    Some([
+        octaves * octaves,
+        met / count as f64,
+        halves / gaps,
+        long / gaps,
+        quarters / gaps,
+        between / gaps,
+        alternates(&on),
+        alternates(&bass),
+        with_bass,
+        changes.iter().sum::<f64>() / gaps,
+        alternates(&changes),
+    ])
+}
+
+/// How unlike the pitch classes struck from each beat to the next are to those since the beat before: 0 alike, 1 nothing in common.
+fn changes(times: &[f64], strikes: &[Strike], notes: &[PlayedNote]) -> Vec<f64> {
+    let gaps: Vec<[f64; 12]> = times
+        .windows(2)
+        .map(|pair| {
+            let mut classes = [0.0; 12];
+            let from = strikes.partition_point(|s| s.time < pair[0] - MEETS);
+            for strike in strikes[from..].iter().take_while(|s| s.time < pair[1] - MEETS) {
+                for note in &notes[strike.first..strike.end] {
+                    let bass = if note.midi.get() < 52 { 2.0 } else { 1.0 };
+                    classes[usize::from(note.midi.get() % 12)] += bass;
+                }
+            }
+            classes
+        })
+        .collect();
+    let size = |c: &[f64; 12]| c.iter().map(|x| x * x).sum::<f64>().sqrt();
+    let mut out = vec![0.0];
+    out.extend(gaps.windows(2).map(|pair| {
+        let both: f64 = pair[0].iter().zip(&pair[1]).map(|(a, b)| a * b).sum();
+        1.0 - both / (size(&pair[0]) * size(&pair[1])).max(1e-6)
+    }));
+    out
+}
+
+const LEVEL_FEATURES: usize = 11;
+/// How much each feature speaks for a level: the square of the tempo in octaves above 90 a minute; the share of beats that are struck; of gaps with a
+/// strike in the middle, with one at the place of a swung eighth, with one at the quarters, with any; how unlike even and odd beats are in weight and
+/// in bass; the share of beats with bass; how much the pitch classes change from beat to beat, and how unlike even and odd beats are in that: harmony changes
+/// on every other beat, swung eighths divide a beat and no half of one. Fitted (likeliest level, two thirds of `performances.jsonl.gz` and 48 invented
+/// scenes); on the other third of the songs the beats' F-measure rises from 0.79 to 0.86, 0.93 if the level were always right.
+const LEVEL_WEIGHTS: [f64; LEVEL_FEATURES] =
+    [-1.3, 2.9, -0.7, 6.2, -3.7, 1.4, -2.0, 4.9, 3.7, -1.1, 7.5];
+
+fn level_value(features: &[f64; LEVEL_FEATURES]) -> f64 {
+    features.iter().zip(LEVEL_WEIGHTS).map(|(f, w)| f * w).sum()
 }
 
 /// The periods that are considered (s).
@@ -111,12 +224,20 @@ fn tempi() -> Vec<f64> {
 }
 
 /// The period of the beat (s) in windows, each at the middle of its window.
-pub(crate) struct Periods {
+struct Periods {
     hop: f64,
     at: Vec<f64>,
 }
 
 impl Periods {
+    /// The same at another level: `level` times as long.
+    fn times(&self, level: f64) -> Self {
+        Self {
+            hop: self.hop,
+            at: self.at.iter().map(|p| p * level).collect(),
+        }
+    }
+
     /// The period around `time`.
     fn around(&self, time: f64) -> f64 {
         let place = (time / self.hop).round().max(0.0) as usize;

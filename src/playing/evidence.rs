@@ -32,12 +32,12 @@ impl Default for NoteWeights {
     fn default() -> Self {
         Self {
             struck: 0.5,
-            lasting: 0.5,
-            strength_power: 0.4,
-            melody: 0.6,
-            passing: 0.5,
+            lasting: 0.4,
+            strength_power: 0.3,
+            melody: 0.44,
+            passing: 0.4,
             walking: 0.6,
-            half_life: 2.0,
+            half_life: 1.0,
         }
     }
 }

@@ -25,6 +25,8 @@ pub struct KeyTuning {
     pub change: f32,
     /// What each fifth of distance adds.
     pub distance: f32,
+    /// How much of a difference counts towards confidence: the notes of one bar are no independent witnesses.
+    pub sureness: f32,
     /// Confidence below which no key is believed.
     pub believed: f32,
 }
@@ -37,6 +39,7 @@ impl Default for KeyTuning {
             tonic: 0.6,
             change: 9.0,
             distance: 0.8,
+            sureness: 0.8,
             believed: 0.5,
         }
     }
@@ -121,9 +124,8 @@ pub(crate) fn keys(units: &[Unit], found: &[Found], stated: Option<Key>, beat: f
                 *sum += v;
             }
         }
-        // Notes of one bar are no independent witnesses.
         let own = sums[path[from]];
-        let sure = 1.0 / sums.iter().map(|s| (0.25 * (s - own)).exp()).sum::<f32>();
+        let sure = 1.0 / sums.iter().map(|s| (tuning.sureness * (s - own)).exp()).sum::<f32>();
         out.extend((from..to).map(|_| (all[path[from]], sure)));
         let lasts = units[to - 1].end - units[from].start;
         lengths[path[from]].0 += lasts;

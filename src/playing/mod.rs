@@ -12,7 +12,7 @@ pub(crate) mod families;
 pub mod key;
 mod names;
 pub mod search;
-pub(crate) mod strikes;
+pub mod strikes;
 
 use crate::harmony::{Chord, Key, Spelling, Style};
 use crate::units::{MidiNote, Seconds, Share};
@@ -98,7 +98,7 @@ pub struct PlayingRead {
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Tuning {
     /// Of strikes.
-    pub(crate) strikes: StrikeWeights,
+    pub strikes: StrikeWeights,
     /// Of beats.
     pub beats: BeatTuning,
     /// Of notes.
@@ -120,7 +120,7 @@ pub fn read(notes: &[PlayedNote], stated: &Stated) -> PlayingRead {
 pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> PlayingRead {
     let length = notes.iter().map(|n| n.end.get()).fold(0.0, f64::max);
     let strikes = strikes::strikes(notes, tuning.strikes);
-    let beats = beats::track(&strikes, length, stated.bpm, &tuning.beats);
+    let beats = beats::track(notes, &strikes, length, stated.bpm, &tuning.beats);
     let high = evidence::melody(notes);
     let units = evidence::units(notes, &strikes, &beats, &high, &tuning.notes);
     let beat = evidence::beat_length(&beats);
@@ -131,7 +131,7 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &|u| keys.units.get(u).map(|k| k.0),
         &tuning.search,
     );
-    let bars = bars::bars(&beats, &units, &first, stated.meter, stated.pickup, &tuning.bars);
+    let bars = bars::bars(&beats, &units, &first, notes, stated.meter, stated.pickup, &tuning.bars);
     let keys = key::keys(&units, &first, stated.key, beat, &tuning.key);
     let place = |u: usize| in_bar(&bars, units[u].place);
     let found = search::search(

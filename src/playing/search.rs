@@ -11,8 +11,8 @@ use super::families::{CLASSES, FAMILIES, class_number};
 use crate::harmony::function::{Class, fit};
 use crate::harmony::{Key, PitchClass};
 
-/// Longest stretch in units: four bars of four half beats.
-const LONGEST: usize = 32;
+/// Longest stretch in units: two bars of four beats, cut at half beats.
+const LONGEST: usize = 16;
 
 /// The weights of the search. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`, from a first guess one by one.
 #[derive(Debug, Clone, Copy)]
@@ -50,18 +50,18 @@ pub struct SearchTuning {
 impl Default for SearchTuning {
     fn default() -> Self {
         Self {
-            notes: 2.2,
+            notes: 3.0,
             bass: 0.9,
-            key: 0.35,
+            key: 0.26,
             step: 0.4,
-            rarity: 0.6,
+            rarity: 0.8,
             change_on_bar: 0.6,
             change_in_middle: 1.1,
             change_on_beat: 1.8,
-            change_between: 3.6,
+            change_between: 2.2,
             change_at_strike: 1.8,
-            no_chord: 0.25,
-            no_chord_run: 0.8,
+            no_chord: -0.3,
+            no_chord_run: 1.2,
             compress: 0.6,
             floor: 0.12,
         }

@@ -22,11 +22,13 @@ pub(crate) struct Strike {
     pub end: usize,
     /// How much it tells of the beat.
     pub weight: f64,
+    /// How much of that is bass.
+    pub bass: f64,
 }
 
 /// How much single features of a strike tell of the beat. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct StrikeWeights {
+pub struct StrikeWeights {
     /// Of every note, before its strength: soft inner voices keep time too.
     pub note: f64,
     /// Of a bass note, beside others: the left hand keeps time.
@@ -57,7 +59,7 @@ pub(crate) fn strikes(notes: &[PlayedNote], weights: StrikeWeights) -> Vec<Strik
                 .take_while(|n| n.start.get() <= began + TOGETHER)
                 .count();
         let group = &notes[first..end];
-        let mut sum = 0.0;
+        let (mut sum, mut bass) = (0.0, 0.0);
         for note in group {
             let sure = f64::from(note.confidence.get());
             let low = if note.midi.get() <= BASS_BELOW {
@@ -65,7 +67,11 @@ pub(crate) fn strikes(notes: &[PlayedNote], weights: StrikeWeights) -> Vec<Strik
             } else {
                 1.0
             };
-            sum += sure * low * (weights.note + f64::from(note.strength.get()));
+            let weight = sure * low * (weights.note + f64::from(note.strength.get()));
+            sum += weight;
+            if note.midi.get() <= BASS_BELOW {
+                bass += weight;
+            }
         }
         if group.len() >= 3 {
             sum += weights.chord;
@@ -75,6 +81,7 @@ pub(crate) fn strikes(notes: &[PlayedNote], weights: StrikeWeights) -> Vec<Strik
             first,
             end,
             weight: sum.sqrt(),
+            bass: bass.sqrt(),
         });
         first = end;
     }
