@@ -17,6 +17,7 @@ pub mod harmony;
 pub mod listener;
 pub mod notes;
 pub mod piano;
+pub mod playing;
 pub mod publish;
 pub mod spectrum;
 pub mod view;

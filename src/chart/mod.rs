@@ -7,5 +7,6 @@ pub mod document;
 pub mod entries;
 pub mod passages;
 pub mod pedal;
+mod performance;
 pub mod recording;
 pub mod spans;

@@ -8,6 +8,7 @@
 
 use crate::chart::document::{Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
+use crate::chart::performance::performance;
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
 use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
@@ -95,6 +96,12 @@ impl Heard {
     /// The document, whose lists are made while it is serialised.
     pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
         let Outline { key, cadences } = self.outline();
+        let played = performance(&self.notes, self.naming);
+        let key = played.as_ref().map_or(key, |p| p.key.clone());
+        let harmony = played.as_ref().map(|p| p.harmony.clone());
+        let (beats, downbeats, rhythm, melody) = played
+            .map(|p| (p.beats, p.downbeats, p.rhythm, p.melody))
+            .unwrap_or_default();
         Recording {
             schema: SCHEMA.to_owned(),
             file: self.file.clone(),
@@ -103,6 +110,11 @@ impl Heard {
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
             chords: Chords(self),
+            harmony,
+            beats,
+            downbeats,
+            rhythm,
+            melody,
             sounding: self.sounding(key.as_deref()),
             key,
             cadences,

@@ -12,7 +12,8 @@ pub(crate) mod families;
 pub mod key;
 mod names;
 pub mod search;
-pub mod strikes;
+pub(crate) mod strikes;
+pub mod texture;
 
 use crate::harmony::{Chord, Key, Spelling, Style};
 use crate::units::{MidiNote, Seconds, Share};
@@ -68,6 +69,12 @@ pub struct Stretch {
     pub key: Option<Key>,
     /// How sure the key is.
     pub key_confidence: Share,
+    /// Roman numeral in that key.
+    pub numeral: Option<String>,
+    /// What it does there, in words.
+    pub function: Option<&'static str>,
+    /// The dominant it stands for, if it is a diminished major seventh that resolves as one.
+    pub stands_for: Option<Chord>,
 }
 
 /// One way to call the harmony of a stretch.
@@ -141,7 +148,7 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &tuning.search,
     );
     let keys = key::keys(&units, &found, stated.key, beat, &tuning.key);
-    let harmony = names::stretches(notes, &units, &found, &keys, stated, tuning);
+    let harmony = names::stretches(&units, &found, &keys, stated, tuning);
     PlayingRead {
         beats,
         bars,
