@@ -36,7 +36,7 @@ impl Default for NoteWeights {
             strength_power: 0.3,
             melody: 0.44,
             passing: 0.4,
-            walking: 0.6,
+            walking: 0.45,
             half_life: 1.0,
         }
     }

@@ -51,13 +51,13 @@ impl Default for SearchTuning {
     fn default() -> Self {
         Self {
             notes: 3.0,
-            bass: 0.9,
+            bass: 0.5,
             key: 0.26,
             step: 0.4,
-            rarity: 0.8,
-            change_on_bar: 0.6,
-            change_in_middle: 1.1,
-            change_on_beat: 1.8,
+            rarity: 1.1,
+            change_on_bar: 0.1,
+            change_in_middle: 0.8,
+            change_on_beat: 2.4,
             change_between: 2.2,
             change_at_strike: 1.8,
             no_chord: -0.3,
