@@ -8,8 +8,8 @@
 
 use crate::chart::document::{Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
-use crate::chart::performance::performance;
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
+use crate::chart::performance::performance;
 use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
 use crate::units::{Cents, FrameCount, Hertz, hundredths};

@@ -81,14 +81,21 @@ pub(crate) fn bars(
 const FEATURES: usize = 8;
 
 /// The features of every beat.
-fn features(beats: &BeatTrack, units: &[Unit], found: &[Found], notes: &[PlayedNote]) -> Vec<[f32; FEATURES]> {
+fn features(
+    beats: &BeatTrack,
+    units: &[Unit],
+    found: &[Found],
+    notes: &[PlayedNote],
+) -> Vec<[f32; FEATURES]> {
     let count = beats.beats.len();
     let mut out = vec![[0.0_f32; FEATURES]; count];
     let beat = super::evidence::beat_length(beats);
     let mut bass_before = None;
     let mut before = [0.0_f32; 12];
     for (nth, unit) in units.iter().enumerate() {
-        let Place::Beat(at) = unit.place else { continue };
+        let Place::Beat(at) = unit.place else {
+            continue;
+        };
         // up to the next beat
         let next = units.get(nth + 1).filter(|u| u.place == Place::Between);
         let mut classes = unit.classes;
@@ -150,7 +157,12 @@ fn downbeat_strengths(features: &[[f32; FEATURES]], tuning: &BarTuning) -> Vec<f
 }
 
 /// The best count of `meter` over the beats: value, downbeats, confidence.
-fn lay(strength: &[f32], meter: usize, pickup: Option<usize>, tuning: &BarTuning) -> (f32, Vec<usize>, f32) {
+fn lay(
+    strength: &[f32],
+    meter: usize,
+    pickup: Option<usize>,
+    tuning: &BarTuning,
+) -> (f32, Vec<usize>, f32) {
     let profile = |place: usize| -> f32 {
         match (meter, place) {
             (_, 0) => 1.0,
@@ -187,7 +199,9 @@ fn lay(strength: &[f32], meter: usize, pickup: Option<usize>, tuning: &BarTuning
     let mut order: Vec<f32> = best.clone();
     order.sort_by(|a, b| b.total_cmp(a));
     let lead = (order[0] - order[1]) / (count as f32).sqrt();
-    let mut place = (0..meter).max_by(|&a, &b| best[a].total_cmp(&best[b])).unwrap_or(0);
+    let mut place = (0..meter)
+        .max_by(|&a, &b| best[a].total_cmp(&best[b]))
+        .unwrap_or(0);
     let value = best[place];
     let mut downbeats = Vec::new();
     for beat in (0..count).rev() {

@@ -97,7 +97,11 @@ pub(crate) fn track(
         return BeatTrack::default();
     }
     let periods = tempo_path(strikes, length, bpm, tuning);
-    let levels: &[f64] = if bpm.is_some() { &[1.0] } else { &[0.5, 1.0, 2.0] };
+    let levels: &[f64] = if bpm.is_some() {
+        &[1.0]
+    } else {
+        &[0.5, 1.0, 2.0]
+    };
     let best = levels
         .iter()
         .filter_map(|&level| {
@@ -128,7 +132,10 @@ fn level_features(
     let (mut met, mut halves, mut quarters, mut long, mut between) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for (i, &time) in times.iter().enumerate() {
         let from = strikes.partition_point(|s| s.time < time - MEETS);
-        for strike in strikes[from..].iter().take_while(|s| s.time <= time + MEETS) {
+        for strike in strikes[from..]
+            .iter()
+            .take_while(|s| s.time <= time + MEETS)
+        {
             on[i] = strike.weight.max(on[i]);
             bass[i] = strike.bass.max(bass[i]);
         }
@@ -153,10 +160,12 @@ fn level_features(
     }
     let gaps = (count - 1) as f64;
     let changes = changes(times, strikes, notes);
+    // how far every second, or every third, stands out: 0 alike to 1
     let alternates = |list: &[f64]| {
-        let even: f64 = list.iter().step_by(2).sum::<f64>() / list.len().div_ceil(2) as f64;
-        let odd: f64 = list.iter().skip(1).step_by(2).sum::<f64>() / (list.len() / 2) as f64;
-        (even - odd).abs() / (even + odd).max(1e-6)
+        [2, 3]
+            .map(|every| stands_out(list, every))
+            .into_iter()
+            .fold(0.0, f64::max)
     };
     let with_bass = bass.iter().filter(|&&b| b > 0.0).count() as f64 / count as f64;
     Some([
@@ -174,6 +183,20 @@ fn level_features(
     ])
 }
 
+/// How far the strongest of the `every` places of a count stands out over the others: 0 to 1.
+fn stands_out(list: &[f64], every: usize) -> f64 {
+    let mut means: Vec<f64> = (0..every)
+        .map(|place| {
+            let count = list.len().saturating_sub(place).div_ceil(every).max(1);
+            list.iter().skip(place).step_by(every).sum::<f64>() / count as f64
+        })
+        .collect();
+    means.sort_by(f64::total_cmp);
+    let most = means.pop().unwrap_or(0.0);
+    let others = means.iter().sum::<f64>() / means.len().max(1) as f64;
+    (most - others) / (most + others).max(1e-6)
+}
+
 /// How unlike the pitch classes struck from each beat to the next are to those since the beat before: 0 alike, 1 nothing in common.
 fn changes(times: &[f64], strikes: &[Strike], notes: &[PlayedNote]) -> Vec<f64> {
     let gaps: Vec<[f64; 12]> = times
@@ -181,7 +204,10 @@ fn changes(times: &[f64], strikes: &[Strike], notes: &[PlayedNote]) -> Vec<f64> 
         .map(|pair| {
             let mut classes = [0.0; 12];
             let from = strikes.partition_point(|s| s.time < pair[0] - MEETS);
-            for strike in strikes[from..].iter().take_while(|s| s.time < pair[1] - MEETS) {
+            for strike in strikes[from..]
+                .iter()
+                .take_while(|s| s.time < pair[1] - MEETS)
+            {
                 for note in &notes[strike.first..strike.end] {
                     let bass = if note.midi.get() < 52 { 2.0 } else { 1.0 };
                     classes[usize::from(note.midi.get() % 12)] += bass;
@@ -245,12 +271,7 @@ impl Periods {
     }
 }
 
-fn tempo_path(
-    strikes: &[Strike],
-    length: f64,
-    bpm: Option<f64>,
-    tuning: &BeatTuning,
-) -> Periods {
+fn tempo_path(strikes: &[Strike], length: f64, bpm: Option<f64>, tuning: &BeatTuning) -> Periods {
     let tempi = tempi();
     let hop = tuning.window / 4.0;
     let count = (length / hop).ceil() as usize + 1;
@@ -260,7 +281,11 @@ fn tempo_path(
             let said = bpm.unwrap_or(tuning.usual_bpm);
             let octaves = (60.0 / period / said).log2();
             // a stated tempo is kept to within some per cent
-            let width = if bpm.is_some() { 0.06 } else { tuning.bpm_octaves };
+            let width = if bpm.is_some() {
+                0.06
+            } else {
+                tuning.bpm_octaves
+            };
             -0.5 * (octaves / width).powi(2)
         })
         .collect();
@@ -329,8 +354,9 @@ fn comb(strikes: &[Strike], middle: f64, tempi: &[f64], tuning: &BeatTuning) -> 
         .map(|c| {
             let mut sum = lags[c];
             for (i, k) in kernel.iter().enumerate().skip(1) {
-                sum += k * (lags.get(c + i).copied().unwrap_or(0.0)
-                    + if c >= i { lags[c - i] } else { 0.0 });
+                sum += k
+                    * (lags.get(c + i).copied().unwrap_or(0.0)
+                        + if c >= i { lags[c - i] } else { 0.0 });
             }
             sum / energy / (1.0 - (c as f64 * CELL / tuning.window).min(0.8))
         })
@@ -360,12 +386,7 @@ fn comb(strikes: &[Strike], middle: f64, tempi: &[f64], tuning: &BeatTuning) -> 
 }
 
 /// Beats by dynamic programming over cells of time (Ellis 2007, eq. 2).
-fn beat_times(
-    strikes: &[Strike],
-    length: f64,
-    periods: &Periods,
-    tuning: &BeatTuning,
-) -> Vec<f64> {
+fn beat_times(strikes: &[Strike], length: f64, periods: &Periods, tuning: &BeatTuning) -> Vec<f64> {
     let last = strikes.last().map_or(0.0, |s| s.time).min(length);
     let cells = ((last + 0.2) / CELL).ceil() as usize + 1;
     let mean = strikes.iter().map(|s| s.weight).sum::<f64>() / strikes.len() as f64;
@@ -383,7 +404,8 @@ fn beat_times(
         }
     }
     let mut score = vec![0.0_f64; cells];
-    let mut before = vec![usize::MAX; cells];
+    // steps back in cells; 0 where the count begins
+    let mut before = vec![0_u16; cells];
     for cell in 0..cells {
         let period = periods.around(cell as f64 * CELL) / CELL;
         let nearest = (period / 1.8).max(1.0) as usize;
@@ -394,7 +416,7 @@ fn beat_times(
             let value = score[cell - step] - tuning.tightness * 30.0 * off * off;
             if value > best {
                 best = value;
-                before[cell] = cell - step;
+                before[cell] = step as u16;
             }
         }
         score[cell] = strength[cell] + best;
@@ -408,10 +430,10 @@ fn beat_times(
     let mut times = Vec::new();
     loop {
         times.push(cell as f64 * CELL);
-        if before[cell] == usize::MAX {
+        if before[cell] == 0 {
             break;
         }
-        cell = before[cell];
+        cell -= usize::from(before[cell]);
     }
     times.reverse();
     // Beats before the first strike were not played.

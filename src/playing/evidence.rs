@@ -65,6 +65,8 @@ pub(crate) struct Unit {
     pub bass: Option<(u8, f32)>,
     /// The lowest note that sounds in it at all.
     pub lowest: Option<u8>,
+    /// How much of it is the lowest voice's.
+    pub low: [f32; 12],
     /// Weight of notes that are a single line in steps.
     pub run: f32,
     /// True if nothing sounds.
@@ -106,6 +108,7 @@ pub(crate) fn units(
             end: pair[1].0,
             place: pair[0].1,
             classes: [0.0; 12],
+            low: [0.0; 12],
             bass: None,
             lowest: None,
             run: 0.0,
@@ -129,13 +132,14 @@ pub(crate) fn units(
         let sure = note.confidence.get();
         let strength = note.strength.get().max(0.05).powf(weights.strength_power);
         let mut factor = sure * strength;
+        let lowest = is_lowest(notes, i);
         let stepwise = melody[i] && leaves_by_step(notes, i, beat);
         if melody[i] {
             factor *= weights.melody;
             if stepwise {
                 factor *= weights.passing;
             }
-        } else if !matches!(units[at].place, Place::Beat(_)) && is_lowest(notes, i) {
+        } else if !matches!(units[at].place, Place::Beat(_)) && lowest {
             factor *= weights.walking;
         }
         let alone = lone(notes, i);
@@ -157,6 +161,9 @@ pub(crate) fn units(
             }
             weight *= factor;
             unit.classes[class] += weight;
+            if lowest {
+                unit.low[class] += weight;
+            }
             if alone {
                 unit.run += weight;
             }
@@ -243,8 +250,13 @@ fn lone(notes: &[PlayedNote], i: usize) -> bool {
             (1..=2).contains(&apart) || (10..=11).contains(&apart)
         })
     };
-    let before = notes[..i].iter().rev().find(|n| n.start.get() < note.start.get() - 0.05);
-    let after = notes[i + 1..].iter().find(|n| n.start.get() > note.start.get() + 0.05);
+    let before = notes[..i]
+        .iter()
+        .rev()
+        .find(|n| n.start.get() < note.start.get() - 0.05);
+    let after = notes[i + 1..]
+        .iter()
+        .find(|n| n.start.get() > note.start.get() + 0.05);
     alone && (step(before) || step(after))
 }
 
@@ -261,18 +273,30 @@ fn around(notes: &[PlayedNote], i: usize) -> impl Iterator<Item = &PlayedNote> {
         .map(|(_, n)| n)
 }
 
-/// Which notes are the highest voice: nothing higher sounds when they are struck, and something lower does or was just struck.
+/// Which notes are the highest voice: nothing higher sounds when they are struck, and something lower does, or they go on from the last note of that voice.
 pub(crate) fn melody(notes: &[PlayedNote]) -> Vec<bool> {
+    let mut last: Option<u8> = None;
     (0..notes.len())
         .map(|i| {
+            let midi = notes[i].midi;
             let mut lower = false;
             for other in around(notes, i) {
-                if other.midi > notes[i].midi {
+                if other.midi > midi {
                     return false;
                 }
                 lower = true;
             }
-            lower
+            let goes_on = last.is_some_and(|l| l.abs_diff(midi.get()) <= FARTHEST_LEAP);
+            let highest = goes_on || (lower && last.is_none_or(|l| midi.get() + OCTAVE > l));
+            if highest {
+                last = Some(midi.get());
+            }
+            highest
         })
         .collect()
 }
+
+/// Farthest that a melody goes on without something below it, in half steps: a sixth.
+const FARTHEST_LEAP: u8 = 9;
+/// A note an octave or more below the last of the melody is not its next.
+const OCTAVE: u8 = 12;

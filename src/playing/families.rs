@@ -35,8 +35,8 @@ const fn family(degrees: &str, shares: [f32; 12], rarity: f32, rootless: bool) -
 #[rustfmt::skip]
 pub(crate) const FAMILIES: &[Family] = &[
     //                       1    b9   9    b3   3    4    #4   5    b6   6    b7   7
-    family("1 3 5",       [270., 10., 78., 10., 205., 50., 14., 235., 10., 62., 22., 33.], 0.0, false),
-    family("1 b3 5",      [270., 10., 60., 220., 8., 65., 8., 230., 27., 14., 70., 10.], 0.0, false),
+    family("1 3 5",       [270., 10., 78., 10., 205., 50., 14., 235., 10., 62., 14., 24.], 0.0, false),
+    family("1 b3 5",      [270., 10., 60., 220., 8., 65., 8., 230., 27., 14., 48., 10.], 0.0, false),
     family("1 2 5",       [266., 6., 205., 20., 25., 40., 10., 214., 10., 49., 36., 35.], 0.8, false),
     family("1 4 5",       [273., 8., 64., 22., 22., 204., 6., 214., 21., 50., 55., 10.], 0.8, false),
     family("1 4 5 b7",    [227., 11., 110., 30., 15., 165., 6., 150., 16., 70., 183., 6.], 0.6, false),
@@ -46,7 +46,7 @@ pub(crate) const FAMILIES: &[Family] = &[
     family("1 b3 5 b7",   [223., 12., 75., 208., 8., 85., 8., 180., 30., 12., 185., 8.], 0.3, false),
     family("1 b3 b5 b7",  [200., 45., 27., 192., 12., 60., 185., 14., 55., 15., 180., 15.], 0.7, false),
     family("1 b3 b5 bb7", [190., 20., 45., 190., 15., 40., 195., 15., 40., 189., 15., 40.], 1.0, false),
-    family("1 b3 b5",     [260., 25., 20., 220., 20., 40., 235., 15., 40., 25., 30., 30.], 1.2, false),
+    family("1 b3 b5",     [260., 25., 20., 220., 20., 40., 235., 15., 40., 25., 30., 30.], 2.0, false),
     family("1 3 #5",      [250., 15., 50., 20., 230., 20., 40., 20., 240., 20., 45., 30.], 1.4, false),
     family("1 b3 b5 7",   [220., 15., 40., 200., 15., 25., 200., 15., 40., 40., 10., 190.], 1.0, false),
     family("1 b3 5 7",    [220., 10., 75., 210., 10., 50., 10., 190., 20., 35., 10., 170.], 1.3, false),
@@ -90,7 +90,11 @@ impl Family {
         const FOREIGN: f32 = 0.012;
         let mut shares = [FOREIGN; 12];
         for degree in self.degrees.iter() {
-            shares[degree.half_steps() as usize] = if degree.is_tension() { FOREIGN } else { CHORD_TONE };
+            shares[degree.half_steps() as usize] = if degree.is_tension() {
+                FOREIGN
+            } else {
+                CHORD_TONE
+            };
         }
         if self.rootless {
             // Rootless left hands rest on third or seventh.

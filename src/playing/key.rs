@@ -39,7 +39,7 @@ impl Default for KeyTuning {
             tonic: 0.6,
             change: 9.0,
             distance: 0.8,
-            sureness: 0.8,
+            sureness: 1.2,
             believed: 0.5,
         }
     }
@@ -48,8 +48,12 @@ impl Default for KeyTuning {
 const KEYS: usize = 24;
 /// Weight of notes by half steps above the tonic, counted over the songs of the set in each mode; major, then minor.
 const PROFILES: [[f32; 12]; 2] = [
-    [0.188, 0.005, 0.139, 0.006, 0.156, 0.090, 0.009, 0.184, 0.009, 0.134, 0.010, 0.087],
-    [0.174, 0.007, 0.107, 0.157, 0.010, 0.130, 0.007, 0.171, 0.074, 0.016, 0.127, 0.030],
+    [
+        0.188, 0.005, 0.139, 0.006, 0.156, 0.090, 0.009, 0.184, 0.009, 0.134, 0.010, 0.087,
+    ],
+    [
+        0.174, 0.007, 0.107, 0.157, 0.010, 0.130, 0.007, 0.171, 0.074, 0.016, 0.127, 0.030,
+    ],
 ];
 
 /// The key of every unit.
@@ -62,7 +66,13 @@ pub(crate) struct Keys {
 }
 
 /// Finds the keys from notes, and from chords where they were found already.
-pub(crate) fn keys(units: &[Unit], found: &[Found], stated: Option<Key>, beat: f64, tuning: &KeyTuning) -> Keys {
+pub(crate) fn keys(
+    units: &[Unit],
+    found: &[Found],
+    stated: Option<Key>,
+    beat: f64,
+    tuning: &KeyTuning,
+) -> Keys {
     if units.is_empty() {
         return Keys::default();
     }
@@ -78,7 +88,11 @@ pub(crate) fn keys(units: &[Unit], found: &[Found], stated: Option<Key>, beat: f
                 let fitting: f32 = (0..12)
                     .map(|i| unit.classes[(tonic + i) % 12] * (12.0 * profile[i]).ln())
                     .sum();
-                if total > 0.0 { mass * fitting / total } else { 0.0 }
+                if total > 0.0 {
+                    mass * fitting / total
+                } else {
+                    0.0
+                }
             })
         })
         .collect();
@@ -117,7 +131,11 @@ pub(crate) fn keys(units: &[Unit], found: &[Found], stated: Option<Key>, beat: f
     let mut from = 0;
     let mut lengths = [(0.0_f64, 0.0_f64); KEYS];
     while from < path.len() {
-        let to = from + path[from..].iter().take_while(|&&k| k == path[from]).count();
+        let to = from
+            + path[from..]
+                .iter()
+                .take_while(|&&k| k == path[from])
+                .count();
         let mut sums = [0.0_f32; KEYS];
         for values in &value[from..to] {
             for (sum, v) in sums.iter_mut().zip(values) {
@@ -125,7 +143,11 @@ pub(crate) fn keys(units: &[Unit], found: &[Found], stated: Option<Key>, beat: f
             }
         }
         let own = sums[path[from]];
-        let sure = 1.0 / sums.iter().map(|s| (tuning.sureness * (s - own)).exp()).sum::<f32>();
+        let sure = 1.0
+            / sums
+                .iter()
+                .map(|s| (tuning.sureness * (s - own)).exp())
+                .sum::<f32>();
         out.extend((from..to).map(|_| (all[path[from]], sure)));
         let lasts = units[to - 1].end - units[from].start;
         lengths[path[from]].0 += lasts;
@@ -167,7 +189,9 @@ fn best_keys(value: &[[f32; KEYS]], tuning: &KeyTuning) -> Vec<usize> {
         best = next;
         came.push(from);
     }
-    let mut key = (0..KEYS).max_by(|&a, &b| best[a].total_cmp(&best[b])).unwrap_or(0);
+    let mut key = (0..KEYS)
+        .max_by(|&a, &b| best[a].total_cmp(&best[b]))
+        .unwrap_or(0);
     let mut path = vec![0; value.len()];
     for unit in (0..value.len()).rev() {
         path[unit] = key;

@@ -138,7 +138,15 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &|u| keys.units.get(u).map(|k| k.0),
         &tuning.search,
     );
-    let bars = bars::bars(&beats, &units, &first, notes, stated.meter, stated.pickup, &tuning.bars);
+    let bars = bars::bars(
+        &beats,
+        &units,
+        &first,
+        notes,
+        stated.meter,
+        stated.pickup,
+        &tuning.bars,
+    );
     let keys = key::keys(&units, &first, stated.key, beat, &tuning.key);
     let place = |u: usize| in_bar(&bars, units[u].place);
     let found = search::search(

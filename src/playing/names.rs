@@ -13,7 +13,7 @@ use super::{RankedChord, Stated, Stretch, Tuning};
 use crate::harmony::function::{Class, function};
 use crate::harmony::quality::QUALITIES;
 use crate::harmony::speller::Speller;
-use crate::harmony::{Chord, Context, DegreeSet, PitchClass, Sounding};
+use crate::harmony::{Chord, Context, Degree, DegreeSet, PitchClass, Sounding};
 use crate::units::{Seconds, Share};
 
 /// From this share of the weight of all notes on, a tension belongs to the name.
@@ -93,7 +93,8 @@ fn ranked(units: &[Unit], stretch: &Found, speller: &Speller) -> Vec<RankedChord
             continue;
         };
         let family = &FAMILIES[family];
-        let degrees = whole(family.degrees, root, &shares);
+        let below = bass.map(|midi| PitchClass::new(i32::from(midi)).above(root));
+        let degrees = whole(with_seventh_below(family.degrees, below), root, &shares);
         let mut chord = Chord::new(speller.root(root, degrees), degrees);
         if let Some(midi) = bass
             && !family.rootless
@@ -116,17 +117,30 @@ fn ranked(units: &[Unit], stretch: &Found, speller: &Speller) -> Vec<RankedChord
     chords
 }
 
+/// A triad over its own seventh is a seventh chord.
+fn with_seventh_below(degrees: DegreeSet, below: Option<u8>) -> DegreeSet {
+    const MAJOR: DegreeSet = DegreeSet::of("1 3 5");
+    const MINOR: DegreeSet = DegreeSet::of("1 b3 5");
+    match below {
+        Some(10) if degrees == MAJOR || degrees == MINOR => degrees.with(Degree::MINOR_SEVENTH),
+        Some(11) if degrees == MAJOR => degrees.with(Degree::MAJOR_SEVENTH),
+        _ => degrees,
+    }
+}
+
 /// Third, fifth and seventh of a chord, without its tensions.
 fn base(degrees: DegreeSet) -> DegreeSet {
-    degrees.iter().filter(|d| d.number() <= OWN_DEGREES).collect()
+    degrees
+        .iter()
+        .filter(|d| d.number() <= OWN_DEGREES)
+        .collect()
 }
 
 /// The quality with the base of `family` whose tensions are those that sound.
 fn whole(family: DegreeSet, root: PitchClass, shares: &[f32; 12]) -> DegreeSet {
     let wanted = base(family);
-    let sounds = |half_steps: u8| {
-        shares[usize::from(root.up(i32::from(half_steps)).get())] >= TENSION_SHARE
-    };
+    let sounds =
+        |half_steps: u8| shares[usize::from(root.up(i32::from(half_steps)).get())] >= TENSION_SHARE;
     let own = wanted.pitches().bits();
     let playing = (0..12_u8)
         .filter(|&h| own & (1 << h) == 0 && sounds(h))

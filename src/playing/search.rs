@@ -10,6 +10,7 @@ use super::evidence::{Place, Unit};
 use super::families::{CLASSES, FAMILIES, class_number};
 use crate::harmony::function::{Class, fit};
 use crate::harmony::{Key, PitchClass};
+use std::collections::VecDeque;
 
 /// Longest stretch in units: two bars of four beats, cut at half beats.
 const LONGEST: usize = 16;
@@ -37,6 +38,8 @@ pub struct SearchTuning {
     pub change_between: f32,
     /// At a strike where no beat is known.
     pub change_at_strike: f32,
+    /// How much of the weight of the lowest voice counts under a pedal point, and how much the bass.
+    pub pedal_point: f32,
     /// What no chord is worth, for each beat of notes: a chord that fits no better is none.
     pub no_chord: f32,
     /// The same for notes that are a single line in steps.
@@ -60,6 +63,7 @@ impl Default for SearchTuning {
             change_on_beat: 2.4,
             change_between: 2.2,
             change_at_strike: 1.8,
+            pedal_point: 0.4,
             no_chord: -0.3,
             no_chord_run: 1.2,
             compress: 0.6,
@@ -89,6 +93,20 @@ pub(crate) struct Found {
 
 const STATES: usize = 12 * CLASSES + 1;
 const NOTHING: usize = STATES - 1;
+/// The place of no chord among roots and families.
+const NO_PLACE: u16 = u16::MAX;
+/// The dearest step less the cheapest: see [`steps`].
+const WIDEST_STEP: f32 = 1.8;
+
+/// The way back from a state at a border.
+#[derive(Debug, Clone, Copy, Default)]
+struct Came {
+    /// Root and family of the stretch that ends here, and how many units it lasts.
+    place: u16,
+    units: u8,
+    /// The state from which this one is entered here.
+    entered_from: u8,
+}
 
 /// The place of a unit's border in the bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -121,6 +139,8 @@ struct Search<'a> {
     classes: Vec<usize>,
     /// Weights of all units before, by pitch class; then of runs.
     sums: Vec<[f32; 13]>,
+    /// Which units lie over a pedal point.
+    pedal: Vec<bool>,
     /// What a change costs at each border.
     change: Vec<f32>,
     /// Cost by place in the key, for each unit: shared by index into `fits`.
@@ -140,20 +160,24 @@ impl<'a> Search<'a> {
             .iter()
             .map(|f| {
                 let total: f32 = f.shares.iter().sum();
-                std::array::from_fn(|i| {
-                    (12.0 * f.shares[i] / total).max(tuning.floor).ln()
-                })
+                std::array::from_fn(|i| (12.0 * f.shares[i] / total).max(tuning.floor).ln())
             })
             .collect();
         let basses = FAMILIES
             .iter()
             .map(|f| f.bass_shares().map(|share| (share / 0.74).ln()))
             .collect();
+        let pedal = pedal_points(units);
         let mut sums = vec![[0.0; 13]];
         for unit in units {
             let mut next = *sums.last().expect("one is there");
-            for (sum, weight) in next.iter_mut().zip(unit.classes) {
-                *sum += weight;
+            let less = if pedal[sums.len() - 1] {
+                1.0 - tuning.pedal_point
+            } else {
+                0.0
+            };
+            for class in 0..12 {
+                next[class] += unit.classes[class] - less * unit.low[class];
             }
             next[12] += unit.run;
             sums.push(next);
@@ -197,6 +221,7 @@ impl<'a> Search<'a> {
             basses,
             classes: all.iter().map(|&c| class_number(c)).collect(),
             sums,
+            pedal,
             change,
             key_of,
             fits,
@@ -221,11 +246,19 @@ impl<'a> Search<'a> {
             weights.iter_mut().for_each(|w| *w /= compressed);
         }
         // A full chord over a beat weighs about 3; what thick chords weigh more tells little more.
-        let mass = t.notes * (0..to - from).map(|u| {
-            let unit: f32 = self.units[from + u].classes.iter().sum();
-            unit / (unit + 1.0)
-        }).sum::<f32>();
+        let mass = t.notes
+            * (0..to - from)
+                .map(|u| {
+                    let unit: f32 = self.units[from + u].classes.iter().sum();
+                    unit / (unit + 1.0)
+                })
+                .sum::<f32>();
         let bass = self.bass(from, to);
+        let heavy = if self.pedal[from] {
+            t.bass * t.pedal_point
+        } else {
+            t.bass
+        };
         let fits = &self.fits[self.key_of[from]];
         let families = FAMILIES.len();
         for root in 0..12 {
@@ -241,7 +274,7 @@ impl<'a> Search<'a> {
                     - t.key * fits[root * families + family];
                 if let Some((midi, clear)) = bass {
                     let interval = (usize::from(midi) + 12 - root) % 12;
-                    value += t.bass * clear * self.basses[family][interval];
+                    value += heavy * clear * self.basses[family][interval];
                 }
                 out[root * families + family] = value;
             }
@@ -267,65 +300,77 @@ impl<'a> Search<'a> {
     fn run(&self) -> Vec<Found> {
         let count = self.units.len();
         let families = FAMILIES.len();
-        // Best value of a path that ends at a border in a state, with where its last stretch began and what it was.
-        let mut ends: Vec<[(f32, u32, u16); STATES]> =
-            vec![[(f32::NEG_INFINITY, 0, 0); STATES]; count + 1];
-        // Best value of entering a state at a border, and from which state.
-        let mut entries: Vec<[(f32, u16); STATES]> = Vec::with_capacity(count + 1);
-        entries.push([(0.0, NOTHING as u16); STATES]);
+        // Of every border and state only the way back is kept; values only as long as a stretch can reach back.
+        let mut came: Vec<[Came; STATES]> = Vec::with_capacity(count + 1);
+        let mut entries: VecDeque<[f32; STATES]> = VecDeque::with_capacity(LONGEST + 1);
+        came.push([Came::default(); STATES]);
+        entries.push_back([0.0; STATES]);
+        let mut ends = [f32::NEG_INFINITY; STATES];
         let mut values = vec![0.0; 12 * families];
         for to in 1..=count {
-            for from in to.saturating_sub(LONGEST)..to {
+            ends.fill(f32::NEG_INFINITY);
+            let mut here = [Came::default(); STATES];
+            let first = to.saturating_sub(LONGEST);
+            for from in first..to {
                 let nothing = self.weigh(from, to, &mut values);
-                let entry = &entries[from];
+                let entry = &entries[from + entries.len() - to];
                 let change = self.change[from];
-                let end = &mut ends[to];
+                let units = (to - from) as u8;
                 for (place, value) in values.iter().enumerate() {
                     let state = (place / families) * CLASSES + self.classes[place % families];
-                    let sum = entry[state].0 + value - change;
-                    if sum > end[state].0 {
-                        end[state] = (sum, from as u32, place as u16);
+                    let sum = entry[state] + value - change;
+                    if sum > ends[state] {
+                        ends[state] = sum;
+                        (here[state].units, here[state].place) = (units, place as u16);
                     }
                 }
-                let sum = entry[NOTHING].0 + nothing - change;
-                if sum > end[NOTHING].0 {
-                    end[NOTHING] = (sum, from as u32, u16::MAX);
+                let sum = entry[NOTHING] + nothing - change;
+                if sum > ends[NOTHING] {
+                    ends[NOTHING] = sum;
+                    (here[NOTHING].units, here[NOTHING].place) = (units, NO_PLACE);
                 }
             }
-            entries.push(self.entry(&ends[to]));
+            let best = ends.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+            entries.push_back(self.entry(&ends, best, &mut here));
+            came.push(here);
+            // Only differences count: sums stay small and exact over hours.
+            for sum in entries.iter_mut().flatten() {
+                *sum -= best;
+            }
+            if entries.len() > LONGEST {
+                entries.pop_front();
+            }
         }
         // Back from the end.
         let mut state = (0..STATES)
-            .max_by(|&a, &b| ends[count][a].0.total_cmp(&ends[count][b].0))
+            .max_by(|&a, &b| ends[a].total_cmp(&ends[b]))
             .unwrap_or(NOTHING);
         let mut to = count;
         let mut stretches: Vec<(usize, usize, u16)> = Vec::new();
         while to > 0 {
-            let (_, from, place) = ends[to][state];
-            stretches.push((from as usize, to, place));
-            to = from as usize;
-            state = entries[to][state].1 as usize;
+            let way = came[to][state];
+            let from = to - usize::from(way.units);
+            stretches.push((from, to, way.place));
+            to = from;
+            state = usize::from(came[to][state].entered_from);
         }
         stretches.reverse();
         self.with_takes(&stretches)
     }
 
-    /// The best way to enter each state from the states of one border.
-    fn entry(&self, ends: &[(f32, u32, u16); STATES]) -> [(f32, u16); STATES] {
-        let mut entry = [(f32::NEG_INFINITY, 0_u16); STATES];
-        let best = ends
-            .iter()
-            .map(|e| e.0)
-            .fold(f32::NEG_INFINITY, f32::max);
-        for (from, end) in ends.iter().enumerate() {
-            // The widest step counts less than this.
-            if end.0 < best - 4.0 * self.tuning.step.max(0.25) {
+    /// The best way to enter each state from the states of one border, whose best value is `best`.
+    fn entry(&self, ends: &[f32; STATES], best: f32, here: &mut [Came; STATES]) -> [f32; STATES] {
+        let mut entry = [f32::NEG_INFINITY; STATES];
+        for (from, &end) in ends.iter().enumerate() {
+            // No step differs from another by more than this.
+            if end < best - WIDEST_STEP * self.tuning.step {
                 continue;
             }
             for (to, way) in entry.iter_mut().enumerate() {
-                let sum = end.0 - self.step(from, to);
-                if sum > way.0 {
-                    *way = (sum, from as u16);
+                let sum = end - self.step(from, to);
+                if sum > *way {
+                    *way = sum;
+                    here[to].entered_from = from as u8;
                 }
             }
         }
@@ -338,15 +383,14 @@ impl<'a> Search<'a> {
         }
         let (a, b) = (from / CLASSES, to / CLASSES);
         let rises = (b + 12 - a) % 12;
-        self.tuning.step
-            * self.steps[(from % CLASSES * 12 + rises) * CLASSES + to % CLASSES]
+        self.tuning.step * self.steps[(from % CLASSES * 12 + rises) * CLASSES + to % CLASSES]
     }
 
     /// The other ways to take each stretch, between its neighbours as they stand.
     fn with_takes(&self, stretches: &[(usize, usize, u16)]) -> Vec<Found> {
         let families = FAMILIES.len();
         let state = |place: u16| {
-            if place == u16::MAX {
+            if place == NO_PLACE {
                 NOTHING
             } else {
                 (place as usize / families) * CLASSES + self.classes[place as usize % families]
@@ -367,10 +411,14 @@ impl<'a> Search<'a> {
                 .enumerate()
                 .map(|(place, value)| (place as u16, value - around(state(place as u16))))
                 .collect();
-            takes.push((u16::MAX, nothing - around(NOTHING)));
+            takes.push((NO_PLACE, nothing - around(NOTHING)));
             let best = takes.iter().map(|t| t.1).fold(f32::NEG_INFINITY, f32::max);
             let total: f32 = takes.iter().map(|t| (t.1 - best).exp()).sum();
-            takes.sort_by(|a, b| (b.0 == chosen).cmp(&(a.0 == chosen)).then(b.1.total_cmp(&a.1)));
+            takes.sort_by(|a, b| {
+                (b.0 == chosen)
+                    .cmp(&(a.0 == chosen))
+                    .then(b.1.total_cmp(&a.1))
+            });
             takes.truncate(6);
             all.push(Found {
                 from,
@@ -378,7 +426,7 @@ impl<'a> Search<'a> {
                 takes: takes
                     .into_iter()
                     .map(|(place, value)| {
-                        let taken = if place == u16::MAX {
+                        let taken = if place == NO_PLACE {
                             Taken::Nothing
                         } else {
                             Taken::Chord(
@@ -394,6 +442,31 @@ impl<'a> Search<'a> {
         all
     }
 }
+
+/// Where one bass note stays for [`PEDAL_WINDOWS`] windows of [`PEDAL_WINDOW`] units or more: three bars of four, longer than chords last.
+fn pedal_points(units: &[Unit]) -> Vec<bool> {
+    let lowest: Vec<Option<u8>> = units
+        .chunks(PEDAL_WINDOW)
+        .map(|window| window.iter().filter_map(|u| u.lowest).min())
+        .collect();
+    let mut pedal = vec![false; units.len()];
+    let mut from = 0;
+    while from < lowest.len() {
+        let stays = lowest[from..]
+            .iter()
+            .take_while(|&&l| l == lowest[from])
+            .count();
+        if stays >= PEDAL_WINDOWS && lowest[from].is_some() {
+            let end = ((from + stays) * PEDAL_WINDOW).min(units.len());
+            pedal[from * PEDAL_WINDOW..end].fill(true);
+        }
+        from += stays;
+    }
+    pedal
+}
+
+const PEDAL_WINDOW: usize = 4;
+const PEDAL_WINDOWS: usize = 6;
 
 /// What a step costs, by class before, half steps up, class after.
 fn steps() -> Vec<f32> {
@@ -411,7 +484,14 @@ fn steps() -> Vec<f32> {
         Diminished, DiminishedMajor, Dominant, HalfDiminished, Major, Minor, MinorTonic, Suspended,
     };
     let all = [
-        Major, Minor, MinorTonic, Dominant, Suspended, HalfDiminished, Diminished, DiminishedMajor,
+        Major,
+        Minor,
+        MinorTonic,
+        Dominant,
+        Suspended,
+        HalfDiminished,
+        Diminished,
+        DiminishedMajor,
     ];
     let resting = [Major, Minor, MinorTonic];
     // Roots that fall or rise by fifths, and by steps and thirds, as counted over the labels of performances.jsonl.gz.

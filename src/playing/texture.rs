@@ -61,10 +61,7 @@ pub fn texture(notes: &[PlayedNote], rule: &TextureRule) -> Texture {
         }
         first += count;
     }
-    let mut lengths: Vec<f64> = notes
-        .iter()
-        .map(|n| n.end.get() - n.start.get())
-        .collect();
+    let mut lengths: Vec<f64> = notes.iter().map(|n| n.end.get() - n.start.get()).collect();
     let middle = lengths.len() / 2;
     let (_, median, _) = lengths.select_nth_unstable_by(middle, f64::total_cmp);
     if in_chords as f64 >= rule.in_chords * notes.len() as f64 && *median >= rule.lasting {
