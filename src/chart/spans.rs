@@ -3,10 +3,17 @@
 //! Input: one [`NoteEvidence`] a frame and how strongly each key sounds. Output: [`HeldSet`]s, one after another without a gap.
 //! Units: times in analysis frames; costs in natural log-odds.
 //! Method: our own, on the best segmentation by dynamic programming (Jackson et al. 2005, with pruned candidates as in
-//! Killick, Fearnhead, Eckley 2012): each span has one set of keys; evidence against it costs, and so does each new span.
-//! What one key may cost within a span is limited, so that a passing or melody note does not break a chord and two voices that
-//! move together do; high keys, where melodies lie, count less. A chord that is gathered key by key joins into one span.
-//! Limits: a span is final [`SpanRules::lag`] frames after its end; melody notes held for most of a chord count as its own.
+//! Killick, Fearnhead, Eckley 2012). Over a span each key is one of three: held, at rest, or moving. What contradicts a held key or
+//! one at rest costs its evidence; a moving key, a passing or melody note, costs [`SpanRules::moving`] a frame, whatever it does;
+//! each key takes the cheapest. A new span costs, too. So a passing note does not break a chord and two voices that move together
+//! do; high keys, where melodies lie, count less. A chord that is gathered key by key joins into one span.
+//!
+//! Each of the three costs is a sum over frames, so a span never costs less than its two halves (the least of sums is no less than
+//! the sum of the leasts). Two things follow. A piece costs in proportion to its length, so that going on is never free, and chords
+//! that follow each other become spans of their own however long the playing lasts. And a span that begins at a border costs, once
+//! a border at the present frame is cheaper, never again less than one that begins there: forgetting it loses nothing.
+//! Limits: a span is final [`SpanRules::lag`] frames after its end, and what lies further back has no other border; melody notes held
+//! for most of a chord count as its own; no span lasts longer than [`LONGEST_SPAN`].
 
 use crate::notes::NoteEvidence;
 use crate::units::{MidiNote, PIANO_KEYS, log_odds, probability};
@@ -17,8 +24,8 @@ use crate::units::{MidiNote, PIANO_KEYS, log_odds, probability};
 pub struct SpanRules {
     /// One frame's evidence for or against a key counts at most this.
     pub most_a_frame: f32,
-    /// A key can cost at most this within one span.
-    pub most_a_key: f32,
+    /// What a key costs a frame that is neither held nor at rest, but moves.
+    pub moving: f32,
     /// A new span costs this.
     pub new_span: f32,
     /// The share of `new_span` that is forgiven where three or more keys are struck at once.
@@ -31,7 +38,8 @@ impl Default for SpanRules {
     fn default() -> Self {
         Self {
             most_a_frame: 2.0,
-            most_a_key: 44.0,
+            // a key moves where it departs from what it mostly does for more than a quarter of the time, a beat of a bar
+            moving: 0.5,
             new_span: 70.0,
             struck_relief: 0.5,
             lag: 86,
@@ -39,6 +47,8 @@ impl Default for SpanRules {
     }
 }
 
+/// No span lasts longer than this many frames (101 minutes): the sums of evidence must not run over within one.
+pub const LONGEST_SPAN: u64 = 1 << 18;
 /// One frame says at most this for or against a key of a span.
 const MOST_LOG_ODDS: f32 = 6.0;
 /// The mean over a span is surer than one frame is, by this factor in log-odds, and too low by so much before it: fitted on held voicings
@@ -81,6 +91,7 @@ pub struct HeldSet {
 /// Fractions of a log-odd, or of full strength, in which evidence is summed. Sums of whole numbers are exact however long the sound is;
 /// where they run over they wrap, and their differences over a span are still right.
 const PARTS: f32 = 1024.0;
+const _: () = assert!(LONGEST_SPAN as f32 * MOST_LOG_ODDS * PARTS < i32::MAX as f32);
 
 /// Evidence summed up over frames, in [`PARTS`].
 #[derive(Debug, Clone, PartialEq)]
@@ -114,18 +125,20 @@ impl Sums {
         }
     }
 
-    /// What a span costs that began when `before` was all there was: the evidence against its keys and for the others, each key at most `most`.
-    fn cost_since(&self, before: &Self, most: f32, weights: &[f32; PIANO_KEYS]) -> f32 {
+    /// What a span costs that began when `before` was all there was: for each key the evidence against its being held, that against its
+    /// being at rest, or what it costs to be `moving` all the span, whichever is least.
+    fn cost_since(&self, before: &Self, moving: f32, weights: &[f32; PIANO_KEYS]) -> f32 {
         // Eight sums side by side, which turn into vector code.
         const LANES: usize = 8;
         const { assert!(PIANO_KEYS.is_multiple_of(LANES)) };
         let mut sums = [0.0; LANES];
+        let moving = moving * PARTS;
         for first in (0..PIANO_KEYS).step_by(LANES) {
             for (lane, sum) in sums.iter_mut().enumerate() {
                 let key = first + lane;
                 let a = self.for_key[key].wrapping_sub(before.for_key[key]) as f32;
                 let b = self.against[key].wrapping_sub(before.against[key]) as f32;
-                *sum += a.min(b).min(most * PARTS) * weights[key];
+                *sum += a.min(b).min(moving) * weights[key];
             }
         }
         sums.iter().sum::<f32>() / PARTS
@@ -170,7 +183,7 @@ struct Border {
     since: Option<u64>,
     /// What had been heard before it.
     before: Box<Sums>,
-    /// False once no good segmentation can have a span that begins here.
+    /// False once a span that begins at a younger border is as good for all time to come.
     open: bool,
 }
 
@@ -243,12 +256,14 @@ impl SpanFinder {
         let least = self.find_best_end();
         let struck = self.struck.iter().fold(0.0_f32, |a, &b| a.max(b));
         let relief = self.rules.struck_relief * (struck / 3.0).min(1.0);
+        let cost = least + self.rules.new_span * (1.0 - relief);
+        self.shut_dearer_than(cost);
         let mut before = self.spare.pop().unwrap_or_else(|| Box::new(Sums::NOTHING));
         before.as_mut().clone_from(&self.sums);
         self.borders.push(Border {
             frame: self.frame,
-            cost: least + self.rules.new_span * (1.0 - relief),
-            total: 0.0,
+            cost,
+            total: cost,
             since: Some(self.open_since),
             before,
             open: true,
@@ -280,22 +295,31 @@ impl SpanFinder {
             .keys_since(&self.border_at(self.open_since).before, span);
     }
 
-    /// The least cost of a segmentation that ends now; notes where its last span begins, and shuts borders that are
-    /// so much dearer that they cannot catch up.
+    /// The least cost of a segmentation that ends now; notes where its last span begins.
     fn find_best_end(&mut self) -> f32 {
-        let (most, weights) = (self.rules.most_a_key, &self.weights);
+        let (now, moving, weights) = (self.frame, self.rules.moving, &self.weights);
         let mut least = f32::INFINITY;
         for border in self.borders.iter_mut().filter(|border| border.open) {
-            border.total = border.cost + self.sums.cost_since(&border.before, most, weights);
+            let length = now - border.frame;
+            border.total = if length <= LONGEST_SPAN {
+                let moving = moving * length as f32;
+                border.cost + self.sums.cost_since(&border.before, moving, weights)
+            } else {
+                f32::INFINITY
+            };
             if border.total < least {
                 (least, self.open_since) = (border.total, border.frame);
             }
         }
-        let hopeless = least + 1.5 * self.rules.new_span;
-        for border in self.borders.iter_mut().filter(|border| border.open) {
-            border.open = border.total <= hopeless;
-        }
         least
+    }
+
+    /// Shuts the borders than which one that costs so much now is as good for all time to come. The first stays open, as the past
+    /// that is final leads to it alone.
+    fn shut_dearer_than(&mut self, cost: f32) {
+        for border in self.borders.iter_mut().skip(1) {
+            border.open &= border.total <= cost;
+        }
     }
 
     /// The border at a frame of the best segmentation, which keeps its borders.
@@ -307,30 +331,17 @@ impl SpanFinder {
         &self.borders[index]
     }
 
-    /// Makes the best segmentation final up to `until`, and forgets what no longer matters.
+    /// Makes the best segmentation final up to `until`: appends its spans that have ended, and forgets every border before `until` but
+    /// the last of that segmentation, and all that do not lead through that one.
     fn close(&mut self, until: u64, closed: &mut Vec<HeldSet>) {
-        // the borders of the best segmentation, newest first
         let mut path = std::mem::take(&mut self.path);
-        path.clear();
-        let mut next = Some(self.open_since);
-        while let Some(frame) = next {
-            path.push(frame);
-            next = self.border_at(frame).since;
-        }
-        // past `until` only that segmentation is left to choose
-        self.forget_but(|border| border.frame >= until || path.contains(&border.frame));
-        let last = path
+        self.path_to(self.open_since, &mut path);
+        let final_at = path
             .iter()
-            .position(|&frame| frame <= until && frame > self.borders[0].frame);
-        if let Some(last) = last {
-            self.make_final(&path[last..], closed);
-        }
-        self.path = path;
-    }
-
-    /// Appends the spans between the borders of `path`, newest first, and forgets all that does not lead through the newest of them.
-    fn make_final(&mut self, path: &[u64], closed: &mut Vec<HeldSet>) {
-        for ends in path.windows(2).rev() {
+            .position(|&frame| frame <= until)
+            .unwrap_or(path.len() - 1);
+        let path_so_far = &path[final_at..];
+        for ends in path_so_far.windows(2).rev() {
             let (end, start) = (self.border_at(ends[0]), self.border_at(ends[1]));
             let mut span = HeldSet {
                 start: start.frame,
@@ -340,23 +351,46 @@ impl SpanFinder {
             end.before.keys_since(&start.before, &mut span);
             closed.push(span);
         }
-        let last = path[0];
+        self.keep_what_leads_through(path_so_far[0], until);
+        if path_so_far.len() > 1 {
+            self.begin_at_the_first();
+        }
+        self.path = path;
+    }
+
+    /// The borders of the best segmentation whose last span begins at `frame`, newest first.
+    fn path_to(&self, frame: u64, path: &mut Vec<u64>) {
+        path.clear();
+        let mut next = Some(frame);
+        while let Some(frame) = next {
+            path.push(frame);
+            next = self.border_at(frame).since;
+        }
+    }
+
+    /// Forgets all borders but `last` and those from `until` on whose segmentation has `last` as its last border before `until`.
+    fn keep_what_leads_through(&mut self, last: u64, until: u64) {
         let mut possible = std::mem::take(&mut self.possible);
         possible.clear();
         self.forget_but(|border| {
             let leads_through = border.frame == last
-                || border.frame > last && border.since.is_some_and(|at| possible.contains(&at));
+                || border.frame >= until && border.since.is_some_and(|at| possible.contains(&at));
             if leads_through {
                 possible.push(border.frame);
             }
             leads_through
         });
         self.possible = possible;
-        // costs stay small however long the sound
+    }
+
+    /// The past before the first border is final: costs count from there, so that they stay small however long the sound. A border that
+    /// had been shut for the sake of one now forgotten may yet be the best.
+    fn begin_at_the_first(&mut self) {
         let base = self.borders[0].cost;
         self.borders[0].since = None;
         for border in &mut self.borders {
             border.cost -= base;
+            border.open = true;
         }
     }
 
@@ -441,15 +475,20 @@ mod tests {
     }
 
     #[test]
-    fn an_hour_of_silence_needs_no_more_memory_than_a_minute() {
+    fn hours_of_silence_stay_silent_and_need_no_more_memory_than_a_minute() {
         let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
         hold(&mut finder, &[], 2_600, &mut closed);
         let after_a_minute = finder.borders.len();
-        hold(&mut finder, &[], 150_000, &mut closed);
+        hold(&mut finder, &[], 2 * LONGEST_SPAN as usize, &mut closed);
         assert!(
             finder.borders.len() <= after_a_minute,
             "{}",
             finder.borders.len()
         );
+        finder.finish(&mut closed);
+        for span in &closed {
+            assert!(span.keys.is_empty() && span.possible.is_empty(), "{span:?}");
+            assert!(span.end - span.start <= LONGEST_SPAN);
+        }
     }
 }
