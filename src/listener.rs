@@ -6,11 +6,11 @@
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
 
 use crate::chart::document::Certainty;
-use crate::chart::spans::{HeldKey, HeldSet, SpanFinder, SpanRules};
+use crate::notes::held::{HeldKey, HeldSet, SpanFinder, SpanRules};
+use crate::notes::strength::key_strengths;
 use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
 use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use crate::piano::PianoProfile;
-use crate::spectrum::log_frequency::A0_BIN;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
 use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
 use std::sync::Arc;
@@ -357,23 +357,5 @@ fn chord_note(key: usize, confidence: f32, strength: f32) -> ChordNote {
             c if c >= LIKELY => Certainty::Likely,
             _ => Certainty::Inferred,
         },
-    }
-}
-
-/// How strongly each key stands out beside the strongest: the root of the sum of its first four partials over the largest
-/// such sum, 0 to 1.
-fn key_strengths(frame: &SpectrumFrame, strengths: &mut [f32; PIANO_KEYS]) {
-    let mut most = 1e-9_f32;
-    for (key, strength) in strengths.iter_mut().enumerate() {
-        let base = A0_BIN + 3 * key;
-        // partials 1 to 4 lie 0, 36, 57 and 72 bins up
-        *strength = [0, 36, 57, 72]
-            .iter()
-            .filter_map(|above| frame.long.get(base + above))
-            .sum();
-        most = most.max(*strength);
-    }
-    for strength in strengths {
-        *strength = (*strength / most).sqrt();
     }
 }

@@ -2,16 +2,20 @@
 //!
 //! Input: the bytes of a safetensors file (f32 tensors and string metadata). Output: a [`Model`] whose tensors fit each other, or
 //! a [`ModelError`] that says which does not. Units: none.
-//! Method: sizes are read from the tensors' shapes, so that a smaller or larger network needs no change here; [`super::network`]
+//! Method: sizes are read from the tensors' shapes, so that a smaller or larger network needs no change here; [`super::estimator`]
 //! says what each tensor does. Limits: the number of inputs a key and the context's intervals are fixed in code.
 
 use super::features::INPUTS;
-use super::network::INTERVALS;
 use safetensors::{Dtype, SafeTensors};
 use std::collections::HashMap;
 
+/// Keys looked at around each key, in semitones, in the order of the context layer's inputs.
+pub const INTERVALS: [i32; 27] = [
+    0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
+    -28, 36, -36,
+];
 /// The weights that come with the program.
-const EMBEDDED: &[u8] = include_bytes!("model.safetensors");
+const EMBEDDED: &[u8] = include_bytes!("../model.safetensors");
 
 /// Why a file is no model for this program.
 #[derive(Debug, thiserror::Error)]
@@ -61,7 +65,7 @@ pub struct Calibration {
     pub(super) shift: f32,
 }
 
-/// A trained network's weights; the letters are those of [`super::network`].
+/// A trained network's weights; the letters are those of [`super::estimator`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
     /// The units of the first layer that a glance takes, and what it makes of them.

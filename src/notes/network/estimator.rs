@@ -19,19 +19,14 @@
 //! 2024). Limits: answers with the frame at hand, no look-ahead; a step neither allocates nor fails. One path serves live sound and files.
 
 use super::dense::{Activation, Dense, ROW};
-use super::evidence::{NoteEstimator, NoteEvidence};
 use super::features::{Features, INPUTS};
 use super::keyed::{KeyedDense, Stretch, padded};
-use super::model::{Calibration, Layer, Model};
+use super::model::{Calibration, INTERVALS, Layer, Model};
+use crate::notes::evidence::{NoteEstimator, NoteEvidence};
 use crate::spectrum::SpectrumFrame;
 use crate::units::PIANO_KEYS;
 use pulp::{Arch, Simd, WithSimd};
 
-/// Keys looked at around each key, in semitones, in the order of the context layer's inputs.
-pub const INTERVALS: [i32; 27] = [
-    0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
-    -28, 36, -36,
-];
 /// A key whose glance or first opinion (logits) is not above this is out of question: it is not looked at any further, and forgets.
 pub const DOUBT: f32 = -5.0;
 /// Empty rows either side of the keyboard, for neighbours beyond its ends.
