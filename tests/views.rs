@@ -6,6 +6,7 @@ mod evening;
 mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
+use lidprop::audio::level::Meter;
 use lidprop::chart::document::Certainty;
 use lidprop::chart::recording::Heard;
 use lidprop::harmony::{AnalysisOptions, Context};
@@ -13,7 +14,7 @@ use lidprop::listener::Event;
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
-use lidprop::view::live::{Live, Meter, Press, draw};
+use lidprop::view::live::{Live, Press, draw};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use snapshot::assert_snapshot;

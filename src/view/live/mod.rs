@@ -15,6 +15,7 @@ pub use draw::draw;
 pub use shapes::Shapes;
 
 use super::settle::{Answer, Settle};
+use crate::audio::level::Meter;
 use crate::chart::entries::sounding;
 use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
 use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
@@ -71,15 +72,6 @@ pub enum Press {
     Large,
     /// End.
     Quit,
-}
-
-/// What the meters say.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Meter {
-    /// Samples lost so far because the computer was too slow.
-    pub dropped: u64,
-    /// Runs of clipped samples so far.
-    pub clipped: u64,
 }
 
 /// All that the live screen shows.

@@ -5,11 +5,12 @@
 //! Method: one packet at a time through the chain, so that memory does not grow with the length.
 //! Limits: a stream that cannot seek and is no WAV is first stored in a temporary file.
 
-use crate::audio::decode::{Decoder, Priming, Spec};
+use crate::audio::AudioError;
 use crate::audio::downmix::Downmix;
+use crate::audio::recording::decode::{Decoder, Priming, Spec};
+use crate::audio::recording::{flac, mp4, wave};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
-use crate::audio::{AudioError, flac, mp4, wave};
 use crate::units::{FrameCount, SampleRate};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
