@@ -7,10 +7,9 @@ mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
 use lidprop::audio::level::Meter;
-use lidprop::chart::document::Certainty;
 use lidprop::chart::recording::Heard;
 use lidprop::harmony::{AnalysisOptions, Context};
-use lidprop::listener::Event;
+use lidprop::listener::{Certainty, Event};
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};

@@ -5,11 +5,11 @@
 //! Units: minutes and seconds; columns of characters. Method: our own layout.
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
-use crate::chart::document::{Certainty, HeardChord, KeyMark};
+use crate::chart::document::{HeardChord, KeyMark};
 use crate::chart::entries::marks;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
-use crate::listener::{ChordNote, ChordSpan};
+use crate::listener::{Certainty, ChordNote, ChordSpan};
 use crate::units::{SampleRate, Seconds};
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};

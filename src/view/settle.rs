@@ -346,9 +346,9 @@ fn same_name(one: &Naming, other: &Naming) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chart::document::Certainty;
     use crate::chart::entries::sounding;
     use crate::harmony::{Context, name_chord};
+    use crate::listener::Certainty;
     use crate::units::{MidiNote, Share};
 
     const D_MINOR_7: &[u8] = &[50, 60, 65, 69];

@@ -5,7 +5,7 @@
 //! Method: one `step` a hop: spectrum, note evidence, tracks, chord spans. Block sizes change nothing.
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
 
-use crate::chart::document::Certainty;
+use super::events::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan};
 use crate::notes::held::{HeldKey, HeldSet, SpanFinder, SpanRules};
 use crate::notes::strength::key_strengths;
 use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
@@ -14,88 +14,6 @@ use crate::piano::PianoProfile;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
 use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
 use std::sync::Arc;
-
-/// A note as part of a chord.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ChordNote {
-    /// The key.
-    pub midi: MidiNote,
-    /// How strongly it sounds beside the others.
-    pub strength: Share,
-    /// Probability that it is there.
-    pub confidence: Share,
-    /// The same in a word.
-    pub certainty: Certainty,
-}
-
-/// What the listener has to tell.
-#[derive(Debug, Clone, PartialEq)]
-#[expect(
-    clippy::large_enum_variant,
-    reason = "a box would allocate for every frame, the commonest event"
-)]
-pub enum Event {
-    /// One analysis frame was heard.
-    Frame(FrameReport),
-    /// A note has ended.
-    Note(NoteSpan),
-    /// What sounds now has changed: a new chord, or a better opinion of the same one.
-    Sounding(ChordState),
-    /// A chord has ended; the final word on it.
-    Chord(ChordSpan),
-}
-
-/// One analysis frame, for meters and the keyboard picture.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FrameReport {
-    /// The end of the frame's window.
-    pub at: FrameCount,
-    /// Root-mean-square of the last hop, linear, a full-scale sine has 0.707.
-    pub rms: f32,
-    /// Evidence for every key.
-    pub evidence: NoteEvidence,
-    /// Twelve pitch classes from C, 0 to 1.
-    pub chroma: [f32; 12],
-    /// Frequency of A4 as followed so far; `None` until enough has sounded.
-    pub a4: Option<Hertz>,
-}
-
-/// A struck note that has ended.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NoteSpan {
-    /// The note itself.
-    pub note: ChordNote,
-    /// When it was struck.
-    pub start: FrameCount,
-    /// When it was damped or lost.
-    pub end: FrameCount,
-}
-
-/// What sounds now.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ChordState {
-    /// When its first note was struck.
-    pub start: FrameCount,
-    /// When this was said.
-    pub at: FrameCount,
-    /// The notes, lowest first; empty when all is silent.
-    pub notes: Vec<ChordNote>,
-    /// True once the set has stayed put long enough to be trusted.
-    pub settled: bool,
-}
-
-/// A chord from its first strike to where it gave way.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ChordSpan {
-    /// When its first note was struck.
-    pub start: FrameCount,
-    /// When it gave way.
-    pub end: FrameCount,
-    /// The notes, lowest first.
-    pub notes: Vec<ChordNote>,
-    /// Notes that are likelier not there than there, and yet not out of the question, lowest first: a name may count on them.
-    pub possible: Vec<ChordNote>,
-}
 
 /// How to listen.
 #[derive(Debug, Clone, PartialEq, Default)]
