@@ -10,6 +10,7 @@
 
 pub mod units;
 
+pub mod answer;
 pub mod audio;
 pub mod chart;
 pub mod cli;

@@ -9,8 +9,8 @@
 use super::shapes::Shapes;
 use crate::listener::{Certainty, ChordNote};
 use crate::units::MidiNote;
-use crate::view::chart::note_text;
 use crate::view::keyboard::{KeyRange, one_line};
+use crate::view::notes::note_text;
 
 /// Columns beside the keys: the arrows of the keyboard row.
 const ARROWS: usize = 2;

@@ -1,4 +1,4 @@
-//! What stays on the screen: the smoothing policy of the live view, all of it.
+//! What stays of a live answer: the smoothing policy, all of it.
 //!
 //! Input: the listener's [`ChordState`]s and [`FrameReport`]s, and with them the passing of time. Output: the one answer to show.
 //! Units: times in frames at the internal rate.
@@ -86,7 +86,7 @@ impl Answer {
     }
 
     /// Differs between two answers of another chord, name or standing: when it was struck and when its name appeared.
-    pub(super) fn state(&self) -> (FrameCount, FrameCount, Standing) {
+    pub fn state(&self) -> (FrameCount, FrameCount, Standing) {
         (self.struck, self.since, self.standing)
     }
 }
