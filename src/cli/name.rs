@@ -6,8 +6,8 @@
 use super::naming_options::NamingOptions;
 use super::{CliError, CommandResult};
 use crate::chart::document::SCHEMA;
-use crate::harmony::all_keys::{InKey, in_all_keys};
-use crate::harmony::typed::Typed;
+use crate::harmony::voicing::all_keys::{InKey, in_all_keys};
+use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{Chord, Context, Naming, Spelled, name_chord};
 use crate::publish::write_json_line;
 use crate::units::MidiNote;

@@ -6,9 +6,8 @@
 //! (Temperley, The Cognition of Basic Musical Structures, 2001, ch. 5). Readable names avoid double accidentals, and E#, B#, Cb and Fb
 //! where the key does not hold them. Limits: one name a pitch class and chord; melodic spelling is not attempted.
 
+use super::class::PitchClass;
 use super::degree::Degree;
-use super::key::Key;
-use super::pitch::PitchClass;
 use crate::units::MidiNote;
 use std::fmt;
 use std::str::FromStr;
@@ -84,23 +83,6 @@ impl Spelled {
     /// True for E#, B#, Cb and Fb.
     pub const fn is_white_key_with_accidental(self) -> bool {
         self.accidentals != 0 && matches!(self.class().get(), 0 | 2 | 4 | 5 | 7 | 9 | 11)
-    }
-
-    /// This name, or a simpler one where it has a double accidental, or is E#, B#, Cb or Fb and `key` does not hold it.
-    #[must_use]
-    pub fn readable(self, key: Option<Key>) -> Self {
-        let held = key.is_some_and(|k| k.holds(self));
-        if self.accidentals.abs() >= 2 || (self.is_white_key_with_accidental() && !held) {
-            let usual = Self::usual(self.class());
-            // A black key keeps the side it came from: F## b9 ... never turns a sharp chord's note into a flat.
-            match usual.accidentals {
-                0 => usual,
-                _ if self.accidentals > 0 => Self::from_window(self.class(), 2),
-                _ => Self::from_window(self.class(), -6),
-            }
-        } else {
-            self
-        }
     }
 
     /// How hard the name is to read: 0 for a white key, 1 for a black one, more for odd and double accidentals.
@@ -198,24 +180,6 @@ impl FromStr for Spelled {
             _ => Err(refused()),
         }
     }
-}
-
-/// The name of a key with its octave, middle C is C4: by `key` where one is known, else the usual name.
-pub fn note_name_in(midi: MidiNote, key: Option<Key>) -> String {
-    let class = PitchClass::from(midi);
-    let spelled = key.map_or_else(|| Spelled::usual(class), |k| k.spell(class));
-    with_octave(spelled, midi)
-}
-
-/// The usual name of a key with its octave: `Bb3`, `F#4`; middle C (MIDI 60) is C4.
-///
-/// ```
-/// use lidprop::{harmony::note_name, units::MidiNote};
-/// assert_eq!(note_name(MidiNote::new(60).unwrap()), "C4");
-/// assert_eq!(note_name(MidiNote::new(58).unwrap()), "Bb3");
-/// ```
-pub fn note_name(midi: MidiNote) -> String {
-    note_name_in(midi, None)
 }
 
 /// `spelled` with the octave of `midi`; the octave is counted by the letter, so that Cb4 lies beside C4.

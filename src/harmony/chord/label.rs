@@ -5,9 +5,9 @@
 //! needs the fewest added and left-out degrees wins. A label holds exactly the degrees that sound.
 //! Limits: the syntax knows `*` for a degree left out, and no fractions of two chords: those are written from the lower root.
 
-use super::degree::{Degree, DegreeSet};
-use super::spelling::{Spelled, read_spelled};
-use super::symbol::Chord;
+use super::print::Chord;
+use crate::harmony::pitch::spelled::read_spelled;
+use crate::harmony::pitch::{Degree, DegreeSet, Spelled};
 
 /// Shorthands of the syntax that every reader of it knows.
 const SHORTHANDS: [(&str, DegreeSet); 19] = [
@@ -186,8 +186,8 @@ pub fn read(label: &str) -> Result<Option<Chord>, LabelError> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::quality::QUALITIES;
     use super::*;
+    use crate::harmony::chord::quality::QUALITIES;
 
     #[test]
     fn a_diminished_major_seventh_has_the_label_of_the_syntax() {

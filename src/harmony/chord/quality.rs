@@ -7,7 +7,7 @@
 //! in steps of a quarter; what matters is their order, a step moves only ties.
 //! Limits: other combinations are written as the nearest row with notes added or left out.
 
-use super::degree::{Degree, DegreeSet};
+use crate::harmony::pitch::{Degree, DegreeSet};
 use std::sync::LazyLock;
 
 /// One chord quality.
@@ -173,6 +173,9 @@ impl Shape {
         }
     }
 }
+
+/// The major and the minor triad.
+pub(crate) const TRIADS: [DegreeSet; 2] = [DegreeSet::of("1 3 5"), DegreeSet::of("1 b3 5")];
 
 /// All qualities, prepared once, the commonest first: a search may stop at the first that is too rare.
 pub(crate) static SHAPES: LazyLock<Vec<Shape>> = LazyLock::new(|| {

@@ -4,11 +4,15 @@
 //! Units: half steps. Method: the cycle of fourths from the given root, as players practise it (Levine, The Jazz Piano Book, 1989, ch. 1);
 //! each voicing is moved by at most a tritone, so that it stays near its register. Limits: near the ends of MIDI, notes fold back an octave.
 
-use super::naming::{degree_names, name_chord};
-use super::speller::Speller;
-use super::spelling::with_octave;
 use super::typed::Typed;
-use super::{Chord, Context, Key, PitchClass, Sounding, SoundingNote, Style, Verdict, Word};
+use crate::harmony::chord::{Chord, Style};
+use crate::harmony::context::Context;
+use crate::harmony::name_chord::name_chord;
+use crate::harmony::named::{Verdict, Word};
+use crate::harmony::pitch::spelled::with_octave;
+use crate::harmony::pitch::{Key, PitchClass};
+use crate::harmony::sounding::{Sounding, SoundingNote};
+use crate::harmony::speller::{Speller, degree_names};
 use crate::units::{MidiNote, Semitones};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -122,7 +126,7 @@ mod tests {
     fn a_diminished_major_seventh_goes_round_the_cycle_correctly_spelled() {
         let typed = Typed::read(&["Ddim(maj7)"]).unwrap();
         let theory = Context {
-            spelling: super::super::Spelling::Theory,
+            spelling: crate::harmony::pitch::Spelling::Theory,
             ..Context::default()
         };
         let all = in_all_keys(&typed, &theory);

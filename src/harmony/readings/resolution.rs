@@ -5,13 +5,11 @@
 //! near ones the lower, as sevenths and flat ninths fall (Levine, The Jazz Theory Book, 1995, ch. 3; Nettles and Graf, 1997).
 //! Limits: pitch classes only, so doublings and parallel octaves are not judged.
 
-use super::degree::{Degree, DegreeSet};
-use super::key::{Key, Mode};
-use super::pitch::{PitchClass, PitchSet};
-use super::speller::Speller;
-use super::spelling::Spelled;
-use super::symbol::{Chord, Style};
-use super::{Context, Resolution, VoiceStep};
+use crate::harmony::chord::{Chord, Style};
+use crate::harmony::context::Context;
+use crate::harmony::named::{Resolution, VoiceStep};
+use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled};
+use crate::harmony::speller::Speller;
 
 /// The usual target chords of jazz harmony.
 pub(crate) const MAJOR_SEVENTH: DegreeSet = DegreeSet::of("1 3 5 7");

@@ -4,8 +4,9 @@
 //! Units: places on the line of fifths. Method: major, and minor with both its sevenths and sixths
 //! (natural, harmonic and melodic forms together). Limits: modes are told as the major or minor key they lean on.
 
-use super::pitch::{PitchClass, PitchSet};
-use super::spelling::{Spelled, read_spelled};
+use super::class::{PitchClass, PitchSet};
+use super::spelled::{Spelled, read_spelled, with_octave};
+use crate::units::MidiNote;
 use std::fmt;
 use std::str::FromStr;
 
@@ -73,6 +74,25 @@ impl Key {
     }
 }
 
+impl Spelled {
+    /// This name, or a simpler one where it has a double accidental, or is E#, B#, Cb or Fb and `key` does not hold it.
+    #[must_use]
+    pub fn readable(self, key: Option<Key>) -> Self {
+        let held = key.is_some_and(|k| k.holds(self));
+        if self.accidentals().abs() >= 2 || (self.is_white_key_with_accidental() && !held) {
+            let usual = Self::usual(self.class());
+            // A black key keeps the side it came from: F## b9 ... never turns a sharp chord's note into a flat.
+            match usual.accidentals() {
+                0 => usual,
+                _ if self.accidentals() > 0 => Self::from_window(self.class(), 2),
+                _ => Self::from_window(self.class(), -6),
+            }
+        } else {
+            self
+        }
+    }
+}
+
 impl fmt::Display for Key {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mode = match self.mode {
@@ -118,6 +138,24 @@ impl FromStr for Key {
             Ok(key)
         }
     }
+}
+
+/// The name of a key with its octave, middle C is C4: by `key` where one is known, else the usual name.
+pub fn note_name_in(midi: MidiNote, key: Option<Key>) -> String {
+    let class = PitchClass::from(midi);
+    let spelled = key.map_or_else(|| Spelled::usual(class), |k| k.spell(class));
+    with_octave(spelled, midi)
+}
+
+/// The usual name of a key with its octave: `Bb3`, `F#4`; middle C (MIDI 60) is C4.
+///
+/// ```
+/// use lidprop::{harmony::note_name, units::MidiNote};
+/// assert_eq!(note_name(MidiNote::new(60).unwrap()), "C4");
+/// assert_eq!(note_name(MidiNote::new(58).unwrap()), "Bb3");
+/// ```
+pub fn note_name(midi: MidiNote) -> String {
+    note_name_in(midi, None)
 }
 
 #[cfg(test)]

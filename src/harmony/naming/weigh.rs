@@ -1,15 +1,15 @@
 //! Weighing: what one quality on one root costs against what sounds.
 //!
 //! Input: a shape of the vocabulary, a root, what is heard, the surroundings. Output: a [`Candidate`], or nothing where the shape does not fit.
-//! Units: costs in natural-log units (see [`super::score`]). Method: our own; sets are twelve bits seen from the root. What is missing comes
+//! Units: costs in natural-log units (see [`super::penalties`]). Method: our own; sets are twelve bits seen from the root. What is missing comes
 //! first, then the bass, the surroundings, and what is added. Limits: at most two notes beside a shape.
 
-use super::Context;
-use super::candidates::{Candidate, Heard};
-use super::degree::{Degree, DegreeSet};
-use super::pitch::PitchClass;
-use super::quality::Shape;
-use super::score::PENALTIES as P;
+use super::candidate::Candidate;
+use super::penalties::PENALTIES as P;
+use crate::harmony::chord::quality::Shape;
+use crate::harmony::context::Context;
+use crate::harmony::pitch::{Degree, DegreeSet, PitchClass};
+use crate::harmony::sounding::Heard;
 
 /// What the key and the neighbours say of one root.
 pub(crate) struct Surroundings {

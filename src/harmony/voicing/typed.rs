@@ -5,12 +5,10 @@
 //! notes. A note without an octave lies above the one before it, the first from C3 up. A symbol is voiced in close position.
 //! Limits: `A7` alone is the chord, not the key A7; write its MIDI number, or two notes.
 
-use super::degree::Degree;
-use super::grammar::SymbolError;
-use super::pitch::PitchClass;
-use super::spelling::{Spelled, read_spelled};
-use super::symbol::Chord;
-use super::{Sounding, SoundingNote};
+use crate::harmony::chord::{Chord, SymbolError};
+use crate::harmony::pitch::spelled::read_spelled;
+use crate::harmony::pitch::{Degree, PitchClass, Spelled};
+use crate::harmony::sounding::{Sounding, SoundingNote};
 use crate::units::{MidiNote, Share};
 
 /// What was typed.
@@ -55,7 +53,7 @@ impl Typed {
     /// Reads words; each may itself hold several words (a quoted list).
     ///
     /// ```
-    /// use lidprop::harmony::typed::Typed;
+    /// use lidprop::harmony::voicing::typed::Typed;
     /// assert_eq!(Typed::read(&["D4 F4 Ab4 Db5"]).unwrap().sounding.notes.len(), 4);
     /// assert!(Typed::read(&["G13(b9)"]).unwrap().symbol.is_some());
     /// assert!(Typed::read(&["D4", "H4"]).is_err());

@@ -5,7 +5,7 @@
 //! Method: degree numbers as in published lead-sheet practice (Brandt and Roemer, Standardized Chord Symbol Notation, 1976);
 //! one bit a degree, so that sets compare in one step. Limits: `#6` and `b4` are not used by chord symbols; `b11` stands for the latter.
 
-use super::pitch::PitchSet;
+use super::class::PitchSet;
 use std::fmt;
 
 /// What a note is to the root of its chord.

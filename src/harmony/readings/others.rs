@@ -1,36 +1,16 @@
-//! The kinds of reading, one function each, and those that are neither dominants nor diminished.
+//! Readings that are neither dominants nor diminished: triads over a foreign bass, rootless voicings, stacks of fourths.
 //!
-//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super::readings`].
+//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: each kind looks at pitch classes and the bass only.
 
-use super::degree::{Degree, DegreeSet};
-use super::pitch::{PitchClass, PitchSet};
-use super::quality::{SHAPES, Shape};
-use super::reading_diminished::{diminished, half_whole_family};
-use super::reading_dominants::{
-    leads_by_itself, rootless_dominants, tritone_pair, upper_structures,
-};
-use super::readings::{Draft, Scene, Why};
+use super::draft::{Draft, Scene, Why};
 use super::resolution::DOMINANT;
-use super::symbol::Chord;
-
-/// All kinds of reading.
-pub(crate) const KINDS: [fn(&Scene, &mut Vec<Draft>); 9] = [
-    leads_by_itself,
-    rootless_dominants,
-    tritone_pair,
-    upper_structures,
-    diminished,
-    half_whole_family,
-    over_bass,
-    rootless_others,
-    fourths,
-];
-
-pub(crate) const TRIADS: [DegreeSet; 2] = [DegreeSet::of("1 3 5"), DegreeSet::of("1 b3 5")];
+use crate::harmony::chord::Chord;
+use crate::harmony::chord::quality::{SHAPES, Shape, TRIADS};
+use crate::harmony::pitch::{Degree, PitchClass, PitchSet};
 
 /// A complete triad over a bass that does not belong to it.
-fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
+pub(crate) fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
     let upper = scene.heard.set.without(scene.heard.bass);
     if upper.len() != 3 {
         return;
@@ -57,7 +37,7 @@ fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
 }
 
 /// Major and minor seventh chords with a ninth or more whose root is left to the bass player.
-fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
+pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
     if scene.heard.set.len() < 3 {
         return;
     }
@@ -101,7 +81,7 @@ fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
 }
 
 /// Three or more notes that lie in fourths.
-fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
+pub(crate) fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
     let set = scene.heard.set;
     let Some(best) = scene.best else { return };
     if set.len() < 3 || set.len() > 6 {

@@ -4,10 +4,8 @@
 //! confidences 0 to 1. Method: dynamic programming over (take, key), forwards and backwards (Viterbi, 1967); the costs of
 //! steps follow root motion as in Nettles and Graf, 1997, ch. 3. Limits: no rhythm.
 
-use super::degree::DegreeSet;
 use super::function::{Class, fit};
-use super::key::{Key, Mode};
-use super::pitch::PitchClass;
+use crate::harmony::pitch::{DegreeSet, Key, Mode, PitchClass};
 
 /// One way to take a chord.
 #[derive(Debug, Clone, Copy)]

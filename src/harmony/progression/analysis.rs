@@ -8,15 +8,17 @@
 
 use super::best_path::{Take, best_path, key_at, longest_key};
 use super::cadence::{Cadence, Step, cadences};
-use super::candidates::{Heard, ranked};
-use super::degree::DegreeSet;
 use super::function::{Class, function};
-use super::key::Key;
-use super::naming::name_chord;
-use super::readings::{Scene, drafts};
-use super::speller::Speller;
-use super::symbol::{Chord, Style};
-use super::{Context, Naming, Sounding, Spelling};
+use crate::harmony::chord::{Chord, Style};
+use crate::harmony::context::Context;
+use crate::harmony::name_chord::name_chord;
+use crate::harmony::named::Naming;
+use crate::harmony::naming::search::ranked;
+use crate::harmony::pitch::{DegreeSet, Key, Spelled, Spelling};
+use crate::harmony::readings::draft::Scene;
+use crate::harmony::readings::written::drafts;
+use crate::harmony::sounding::{Heard, Sounding};
+use crate::harmony::speller::Speller;
 use serde::{Deserialize, Serialize};
 
 /// One chord of a progression to be analysed.
@@ -187,7 +189,7 @@ fn spread(analysed: Vec<AnalysedChord>, heard: &[usize], count: usize) -> Vec<An
 /// Moves the chosen name or reading to the front; gives the chord a stand-in stands for.
 fn bring_forward(naming: &mut Naming, chosen: &Chord, stand_in: bool) -> Option<String> {
     let root = chosen.root.class();
-    let class_of = |name: &str| name.parse::<super::Spelled>().map(|s| s.class()).ok();
+    let class_of = |name: &str| name.parse::<Spelled>().map(|s| s.class()).ok();
     if stand_in {
         let at = naming.readings.iter().position(|r| {
             r.kind == "rootless dominant"

@@ -2,13 +2,11 @@
 //!
 //! Input: a [`Chord`]: root, degrees, what is left out, bass. Output: a symbol in one house style, or plain ASCII.
 //! Units: none. Method: a plain letter is major; alterations stand in parentheses after the seventh (Brandt and Roemer, 1976);
-//! styles differ only in the words of [`Style`]. Reading symbols is [`super::grammar`]'s work.
+//! styles differ only in the words of [`Style`]. Reading symbols is [`super::parse`]'s work.
 //! Limits: a combination without a row in the vocabulary prints as the nearest row with notes added and left out.
 
-use super::degree::{Degree, DegreeSet};
-use super::pitch::PitchSet;
 use super::quality::QUALITIES;
-use super::spelling::Spelled;
+use crate::harmony::pitch::{Degree, DegreeSet, PitchSet, Spelled};
 use std::sync::LazyLock;
 
 /// A chord as written: what it holds, not how it is voiced.

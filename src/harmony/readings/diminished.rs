@@ -1,14 +1,13 @@
 //! Readings of diminished chords: what they delay, pass between, enrich, and the family they belong to.
 //!
-//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super::readings`].
+//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: a diminished seventh is rooted on its bass; bare diminished triads have no reading of their own.
 
-use super::degree::DegreeSet;
-use super::pitch::PitchClass;
-use super::reading_dominants::dominant_in_context;
-use super::readings::{Draft, Scene, Why};
+use super::dominants::dominant_in_context;
+use super::draft::{Draft, Scene, Why};
 use super::resolution::{Fall, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
-use super::symbol::Chord;
+use crate::harmony::chord::Chord;
+use crate::harmony::pitch::{DegreeSet, PitchClass};
 
 /// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
 const BETWEEN_NEIGHBOURS: f32 = -1.4;

@@ -1,11 +1,11 @@
 //! From the words of a chord symbol to its degrees.
 //!
-//! Input: the words that [`super::grammar`] has read, in any order. Output: a [`DegreeSet`]. Units: degrees.
+//! Input: the words that [`super::parse`] has read, in any order. Output: a [`DegreeSet`]. Units: degrees.
 //! Method: the first number stacks thirds up to it, later ones only add their note; `11` over a major third is the suspended ninth
 //! chord; an alteration takes the place of the plain degree of its number (Brandt and Roemer, 1976; Levine, 1995, ch. 2).
 //! Limits: words that contradict each other are not refused; the last rule wins.
 
-use super::degree::{Degree, DegreeSet};
+use crate::harmony::pitch::{Degree, DegreeSet};
 
 /// What has been read of one chord.
 #[derive(Default)]

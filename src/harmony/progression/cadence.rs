@@ -5,8 +5,7 @@
 //! and is marked. Limits: no metre, so half cadences are not told from passing dominants.
 
 use super::function::Class;
-use super::key::Key;
-use super::pitch::PitchClass;
+use crate::harmony::pitch::{Key, PitchClass, Spelled};
 use serde::{Deserialize, Serialize};
 
 /// A close of a phrase.
@@ -138,7 +137,7 @@ fn goal(root: PitchClass, class: Class, key: Key) -> String {
         if key.pitches().contains(root) {
             key.spell(root)
         } else {
-            super::Spelled::usual(root)
+            Spelled::usual(root)
         }
     )
 }

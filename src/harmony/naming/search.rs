@@ -1,19 +1,18 @@
-//! Candidates: every root and every shape of the vocabulary laid over what sounds.
+//! Search: every root and every shape of the vocabulary laid over what sounds.
 //!
-//! Input: [`Sounding`] and [`Context`]. Output: candidates with costs and probabilities. Units: costs in natural-log units (see [`super::score`]).
+//! Input: [`Sounding`] and [`Context`]. Output: candidates with costs and probabilities. Units: costs in natural-log units (see [`super::penalties`]).
 //! Method: our own. Sets are twelve bits seen from the root; what is missing, added or strange in the bass costs; the cheapest shape of a
 //! root survives; costs become probabilities by softmax with "no good name" as one more candidate. Where notes are uncertain, this is done for
 //! each set of them that may sound, and the probabilities of names are added up, weighed by those of the sets (total probability).
 //! Limits: at most two notes beside a shape; at most three pitch classes are doubted, heard ones and possible ones together.
 
-use super::degree::DegreeSet;
-use super::pitch::{PitchClass, PitchSet};
-use super::quality::{SHAPES, Shape};
-use super::score::PENALTIES as P;
-use super::speller::Speller;
-use super::symbol::Chord;
-use super::weighing::{Surroundings, weigh};
-use super::{Context, Sounding, SoundingNote};
+use super::candidate::Candidate;
+use super::penalties::PENALTIES as P;
+use super::weigh::{Surroundings, weigh};
+use crate::harmony::chord::quality::SHAPES;
+use crate::harmony::context::Context;
+use crate::harmony::pitch::{PitchClass, PitchSet};
+use crate::harmony::sounding::{Heard, Sounding, SoundingNote};
 use crate::units::MidiNote;
 
 /// A name that costs this much more than the best is not looked for: its share would be below one in a hundred thousand.
@@ -29,95 +28,6 @@ const LEAST_CERTAIN: f32 = 0.02;
 const MOST_DOUBTED: usize = 3;
 /// So many pitch classes stay in a set that leaves some out.
 const FEWEST_OF_A_CHORD: u32 = 3;
-
-/// What the naming looks at: pitch classes, bass, lowest two notes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Heard {
-    pub set: PitchSet,
-    pub bass: PitchClass,
-    /// The two lowest different pitch classes of the voicing, as a set.
-    pub lowest_two: PitchSet,
-}
-
-impl Heard {
-    /// `None` if nothing sounds.
-    pub(crate) fn of(sounding: &Sounding) -> Option<Self> {
-        let bass = sounding.bass()?;
-        let mut midis: Vec<MidiNote> = sounding.notes.iter().map(|n| n.midi).collect();
-        midis.sort_unstable();
-        let mut lowest_two = PitchSet::EMPTY;
-        for class in midis.into_iter().map(PitchClass::from) {
-            if lowest_two.len() < 2 {
-                lowest_two = lowest_two.with(class);
-            }
-        }
-        Some(Self {
-            set: sounding.pitches(),
-            bass,
-            lowest_two,
-        })
-    }
-}
-
-/// One way to name what sounds.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Candidate {
-    pub root: PitchClass,
-    pub shape: &'static Shape,
-    /// Notes beside the shape, as degrees.
-    pub added: DegreeSet,
-    /// Half steps of the shape that do not sound.
-    pub missing: u16,
-    /// The bass, if it is not the root.
-    pub bass: Option<PitchClass>,
-    pub cost: f32,
-}
-
-impl Candidate {
-    /// Degrees that sound.
-    pub(crate) fn sounding(&self) -> DegreeSet {
-        self.shape
-            .quality
-            .degrees
-            .iter()
-            .filter(|d| self.missing & (1 << d.half_steps()) == 0)
-            .collect::<DegreeSet>()
-            .union(self.added)
-    }
-
-    /// True if the root is left to the bass player.
-    pub(crate) fn rootless(&self) -> bool {
-        self.missing & 1 != 0
-    }
-
-    /// True if both are written alike.
-    fn says_the_same_as(&self, other: &Self) -> bool {
-        let said = |c: &Self| c.missing & !c.shape.silent;
-        (self.root, self.bass, self.added) == (other.root, other.bass, other.added)
-            && std::ptr::eq(self.shape, other.shape)
-            && said(self) == said(other)
-    }
-
-    /// The chord with its root spelled as `speller` finds best.
-    pub(crate) fn chord(&self, speller: &Speller) -> Chord {
-        let named = self.shape.quality.degrees.union(self.added);
-        let root = speller.root(self.root, named);
-        let said = self.missing & !self.shape.silent;
-        Chord {
-            root,
-            degrees: named,
-            omitted: named
-                .iter()
-                .filter(|d| said & (1 << d.half_steps()) != 0)
-                .collect(),
-            bass: self
-                .bass
-                .filter(|_| !self.rootless())
-                .map(|bass| speller.bass(root, named, bass)),
-            lower: None,
-        }
-    }
-}
 
 /// Candidates, best first, with their probabilities, and the probability that none is good.
 ///

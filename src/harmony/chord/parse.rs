@@ -6,10 +6,10 @@
 //! stacks thirds up to it, later numbers only add their note; `11` over a major third is the suspended ninth chord
 //! (Levine, The Jazz Theory Book, 1995, ch. 2). Limits: capital M is major and small m is minor; German H is not read.
 
-use super::degree::{Degree, DegreeSet};
-use super::spelling::{Spelled, read_spelled};
-use super::symbol::Chord;
-use super::symbol_words::Draft;
+use super::parse_words::Draft;
+use super::print::Chord;
+use crate::harmony::pitch::spelled::read_spelled;
+use crate::harmony::pitch::{Degree, DegreeSet, Spelled};
 use std::str::FromStr;
 
 /// A symbol that cannot be read.

@@ -5,9 +5,7 @@
 //! substitute dominants and related second degrees as in Nettles and Graf, 1997, ch. 2 to 4; borrowed chords as there, ch. 5.
 //! Limits: modes other than major and minor count as borrowing.
 
-use super::degree::{Degree, DegreeSet};
-use super::key::{Key, Mode};
-use super::pitch::PitchClass;
+use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, PitchClass};
 
 /// What kind of chord it is, as far as function goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -1,17 +1,14 @@
 //! Readings as a dominant: complete, rootless, as a tritone pair, as an upper structure over guide tones; and the second degree before one.
 //!
-//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super::readings`].
+//! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
 
-use super::Context;
-use super::degree::DegreeSet;
-use super::pitch::{PitchClass, PitchSet};
-use super::quality::{DOMINANTS, Shape};
-use super::reading_kinds::TRIADS;
-use super::readings::{Draft, Scene, Why};
+use super::draft::{Draft, Scene, Why};
 use super::resolution::{DOMINANT, Fall, target_of_dominant};
-use super::spelling::Spelled;
-use super::symbol::Chord;
+use crate::harmony::chord::Chord;
+use crate::harmony::chord::quality::{DOMINANTS, Shape, TRIADS};
+use crate::harmony::context::Context;
+use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet, Spelled};
 
 /// What it costs a rootless dominant that the one a tritone away sounds with its root: the bass then says which of the two it is.
 const PARTNER_SOUNDS: f32 = 2.0;
