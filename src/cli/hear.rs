@@ -5,8 +5,7 @@
 //! Limits: needs the feature `live`; one input at a time.
 
 use super::CommandResult;
-use super::naming_options::NamingOptions;
-use super::piano_options::PianoOptions;
+use super::options::{NamingOptions, PianoOptions};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -91,12 +90,12 @@ pub fn run(_args: &HearArgs) -> CommandResult {
 mod live {
     use super::super::listening::{Listening, ListeningOptions, News, listening_failed};
     use super::super::pace::{hop_length, pace_sentence};
-    use super::super::screen::{self, Screen};
     use super::super::{CliError, CommandResult, error::tell};
     use super::HearArgs;
     use crate::chart::document::{HeardChord, HeardNote};
     use crate::chart::entries::{heard_note, sounding};
     use crate::chart::passages::{AROUND, newest};
+    use crate::cli::terminal::screen::{self, Screen};
     use crate::harmony::{Naming, Style, name_chord};
     use crate::listener::{ChordNote, ChordSpan, Event};
     use crate::publish::write_json_line;

@@ -190,7 +190,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
 /// If the input cannot be opened or is lost, or as [`Pass::finish`].
 #[cfg(feature = "live")]
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
-    use super::status_line;
+    use super::terminal::status_line;
     use crate::audio::AudioError;
     use crate::audio::capture::{StreamState, open_input};
     use std::io::IsTerminal;

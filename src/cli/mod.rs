@@ -12,18 +12,15 @@ pub mod learning;
 #[cfg(feature = "live")]
 mod listening;
 pub mod name;
-pub mod naming_options;
+pub mod options;
 #[cfg(feature = "live")]
 mod pace;
-pub mod piano_options;
 mod pianos;
 mod reading;
-#[cfg(feature = "live")]
-mod screen;
 pub mod soundcheck;
-#[cfg(feature = "live")]
-mod status_line;
 pub mod take;
+#[cfg(feature = "live")]
+mod terminal;
 
 pub use error::{CliError, CommandResult};
 

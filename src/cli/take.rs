@@ -6,8 +6,7 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
-use super::naming_options::NamingOptions;
-use super::piano_options::PianoOptions;
+use super::options::{NamingOptions, PianoOptions};
 use super::reading::read_recording;
 use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;

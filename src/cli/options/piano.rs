@@ -3,8 +3,8 @@
 //! Input: option texts. Output: how to listen. Units: hertz. Method: a learned piano is read from the user's data folder.
 //! Limits: none.
 
-use super::error::CliError;
-use super::pianos;
+use crate::cli::error::CliError;
+use crate::cli::pianos;
 use crate::listener::ListenerOptions;
 use crate::units::Hertz;
 use clap::Args;

@@ -3,11 +3,11 @@
 //! Input: a line. Output: on a terminal the line in the place of the one before, elsewhere a line of its own. Units: none.
 //! Method: carriage return. Limits: a shorter line must be padded by whoever writes it.
 
-use super::CliError;
+use crate::cli::CliError;
 use std::io::Write;
 
 /// Shows `line` now.
-pub(super) fn show(out: &mut impl Write, terminal: bool, line: &str) -> Result<(), CliError> {
+pub fn show(out: &mut impl Write, terminal: bool, line: &str) -> Result<(), CliError> {
     let written = if terminal {
         write!(out, "\r{line}")
     } else {
@@ -19,7 +19,7 @@ pub(super) fn show(out: &mut impl Write, terminal: bool, line: &str) -> Result<(
 }
 
 /// Leaves the last line standing.
-pub(super) fn end(out: &mut impl Write, terminal: bool) -> Result<(), CliError> {
+pub fn end(out: &mut impl Write, terminal: bool) -> Result<(), CliError> {
     if terminal {
         writeln!(out).map_err(CliError::from_stdout)?;
     }

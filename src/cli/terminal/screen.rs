@@ -7,9 +7,9 @@
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 #[cfg(debug_assertions)]
-use super::listening::panic_where_a_test_asks;
-use super::listening::{LISTENING, Listening, News, listening_failed};
-use super::{CliError, CommandResult};
+use crate::cli::listening::panic_where_a_test_asks;
+use crate::cli::listening::{LISTENING, Listening, News, listening_failed};
+use crate::cli::{CliError, CommandResult};
 use crate::harmony::Context;
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
