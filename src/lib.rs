@@ -19,5 +19,7 @@ pub mod listener;
 pub mod notes;
 pub mod piano;
 pub mod publish;
+pub mod session;
 pub mod spectrum;
+pub mod store;
 pub mod view;

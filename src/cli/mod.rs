@@ -6,17 +6,9 @@
 
 pub mod error;
 pub mod hear;
-#[cfg(feature = "live")]
-mod last_minute;
 pub mod learning;
-#[cfg(feature = "live")]
-mod listening;
 pub mod name;
 pub mod options;
-#[cfg(feature = "live")]
-mod pace;
-mod pianos;
-mod reading;
 pub mod soundcheck;
 pub mod take;
 #[cfg(feature = "live")]

@@ -7,11 +7,11 @@
 
 use super::error::{CliError, CommandResult, tell};
 use super::options::{NamingOptions, PianoOptions};
-use super::reading::read_recording;
 use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;
-use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
+use crate::session::recording::read_recording;
+use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;

@@ -4,8 +4,8 @@
 //! Limits: none.
 
 use crate::cli::error::CliError;
-use crate::cli::pianos;
 use crate::listener::ListenerOptions;
+use crate::store::pianos;
 use crate::units::Hertz;
 use clap::Args;
 use std::sync::Arc;

@@ -6,11 +6,11 @@
 //! terminal (a fault of the listening thread is told after that), and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
-#[cfg(debug_assertions)]
-use crate::cli::listening::panic_where_a_test_asks;
-use crate::cli::listening::{LISTENING, Listening, News, listening_failed};
 use crate::cli::{CliError, CommandResult};
 use crate::harmony::Context;
+#[cfg(debug_assertions)]
+use crate::session::live::panic_where_a_test_asks;
+use crate::session::live::{LISTENING, Listening, ListeningError, News};
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::backend::CrosstermBackend;
@@ -46,7 +46,7 @@ pub struct Screen {
 /// # Errors
 /// That of `start`, or if the terminal cannot be drawn on.
 pub fn run(
-    start: impl FnOnce() -> Result<Listening, CliError>,
+    start: impl FnOnce() -> Result<Listening, ListeningError>,
     screen: &Screen,
     ended: impl Fn() -> bool,
 ) -> CommandResult {
@@ -63,7 +63,7 @@ pub fn run(
     }
     match shown? {
         Ok(End::Asked) => Ok(()),
-        Ok(End::ListeningFailed) => Err(listening_failed()),
+        Ok(End::ListeningFailed) => Err(ListeningError::Fault.into()),
         Err(error) => Err(CliError::failed(format!(
             "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
         ))),

@@ -1,7 +1,7 @@
 //! Chord: what a chord symbol says.
 //!
 //! Input: text, or a root with degrees. Output: [`Chord`]; symbols in each [`Style`], labels.
-//! Units: degrees. Method: one table of qualities ([`quality`]) that writing ([`print`]) and reading ([`parse`]) share; labels for research
+//! Units: degrees. Method: one table of qualities ([`quality`]) that writing ([`mod@print`]) and reading ([`parse`]) share; labels for research
 //! stand apart ([`label`]). Limits: one root, one bass, at most a chord below.
 
 pub mod label;

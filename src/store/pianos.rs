@@ -4,9 +4,8 @@
 //! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`;
 //! written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
-use super::error::CliError;
+use super::file::{WriteError, make_folder, write_whole};
 use crate::piano::PianoProfile;
-use crate::publish::file::{make_folder, write_whole};
 use directories::ProjectDirs;
 use std::fs;
 use std::io;
@@ -19,11 +18,48 @@ const LARGEST_FILE: u64 = 4_000_000;
 /// Names less alike than this (Jaro-Winkler, 0 to 1) are not what was meant.
 const ALIKE: f64 = 0.7;
 
+/// Why a piano could not be read or kept.
+#[derive(Debug, thiserror::Error)]
+pub enum PianoError {
+    /// The name cannot be that of a file.
+    #[error(
+        "'{given}' is no name for a piano: use letters, digits, spaces, - and _, at most {LONGEST_NAME} of them"
+    )]
+    NotAName {
+        /// What was given.
+        given: String,
+    },
+    /// There is no folder to keep pianos in.
+    #[error("this system names no home folder to keep pianos in")]
+    NoHome,
+    /// None is kept under this name.
+    #[error("no piano is called '{name}'")]
+    Unknown {
+        /// The name that was asked for.
+        name: String,
+        /// The kept name that is most like it, if one is.
+        nearest: Option<String>,
+        /// All kept names, in order.
+        kept: Vec<String>,
+    },
+    /// Its file cannot be read, or holds no piano.
+    #[error("{}: {cause}", .path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// It cannot be written.
+    #[error(transparent)]
+    Unwritten(#[from] WriteError),
+}
+
 /// Reads the piano kept under `name`.
 ///
 /// # Errors
 /// If there is none, with the names that there are, or its file cannot be read.
-pub fn load(name: &str) -> Result<PianoProfile, CliError> {
+pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     let path = file_of(name)?;
     let read = || -> io::Result<Vec<u8>> {
         if fs::metadata(&path)?.len() > LARGEST_FILE {
@@ -34,25 +70,24 @@ pub fn load(name: &str) -> Result<PianoProfile, CliError> {
     let text = match read() {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Err(unknown(name, &path)),
-        Err(error) => return Err(unreadable(&path, &error)),
+        Err(error) => return Err(unreadable(path, error)),
     };
-    PianoProfile::from_json(&text).map_err(|error| unreadable(&path, &error))
+    PianoProfile::from_json(&text).map_err(|error| unreadable(path, error))
 }
 
 /// Keeps `profile` under its name, and says where.
 ///
 /// # Errors
 /// If the name is none for a file, or the folder does not take it.
-pub fn keep(profile: &PianoProfile) -> Result<PathBuf, CliError> {
+pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
     let path = file_of(&profile.name)?;
     if let Some(folder) = path.parent() {
-        make_folder(folder).map_err(CliError::failed)?;
+        make_folder(folder)?;
     }
     write_whole(&path, |out| {
         serde_json::to_writer_pretty(&mut *out, profile)?;
         writeln!(out)
-    })
-    .map_err(CliError::failed)?;
+    })?;
     Ok(path)
 }
 
@@ -60,35 +95,36 @@ pub fn keep(profile: &PianoProfile) -> Result<PathBuf, CliError> {
 ///
 /// # Errors
 /// As said.
-pub fn check_name(name: &str) -> Result<(), CliError> {
+pub fn check_name(name: &str) -> Result<(), PianoError> {
     file_of(name).map(drop)
 }
 
-fn file_of(name: &str) -> Result<PathBuf, CliError> {
+fn file_of(name: &str) -> Result<PathBuf, PianoError> {
     let good = |c: char| c.is_alphanumeric() || " -_".contains(c);
     let trimmed = name.trim() == name && !name.is_empty();
     if !trimmed || !name.chars().all(good) || name.chars().count() > LONGEST_NAME {
-        return Err(CliError::Usage(format!(
-            "'{name}' is no name for a piano: use letters, digits, spaces, - and _, at most {LONGEST_NAME} of them"
-        )));
+        return Err(PianoError::NotAName {
+            given: name.to_owned(),
+        });
     }
-    let folders = ProjectDirs::from("", "", "lidprop").ok_or_else(|| {
-        CliError::failed("this system names no home folder to keep pianos in; set HOME")
-    })?;
+    let folders = ProjectDirs::from("", "", "lidprop").ok_or(PianoError::NoHome)?;
     Ok(folders
         .data_dir()
         .join("pianos")
         .join(format!("{name}.json")))
 }
 
-fn unreadable(path: &Path, error: &dyn std::fmt::Display) -> CliError {
-    CliError::failed(format!(
-        "{}: {error}; learn the piano again with soundcheck --learn",
-        path.display()
-    ))
+fn unreadable(
+    path: PathBuf,
+    cause: impl Into<Box<dyn std::error::Error + Send + Sync>>,
+) -> PianoError {
+    PianoError::Unreadable {
+        path,
+        cause: cause.into(),
+    }
 }
 
-fn unknown(name: &str, path: &Path) -> CliError {
+fn unknown(name: &str, path: &Path) -> PianoError {
     let kept = path.parent().map(names_in).unwrap_or_default();
     let likeness =
         |other: &String| strsim::jaro_winkler(&name.to_lowercase(), &other.to_lowercase());
@@ -96,14 +132,11 @@ fn unknown(name: &str, path: &Path) -> CliError {
         .iter()
         .filter(|other| likeness(other) >= ALIKE)
         .max_by(|a, b| likeness(a).total_cmp(&likeness(b)));
-    let there = match (nearest, kept.is_empty()) {
-        (Some(nearest), _) => format!("did you mean '{nearest}'? kept are: {}", kept.join(", ")),
-        (None, false) => format!("kept are: {}", kept.join(", ")),
-        (None, true) => {
-            format!("none is kept yet; learn it with lidprop soundcheck --learn \"{name}\"")
-        }
-    };
-    CliError::failed(format!("no piano is called '{name}'; {there}"))
+    PianoError::Unknown {
+        name: name.to_owned(),
+        nearest: nearest.cloned(),
+        kept,
+    }
 }
 
 /// Names of the kept pianos, in order.

@@ -3,16 +3,15 @@
 //! Input: a sound input by name. Output: [`News`] for whoever shows it, and the last minute on request.
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
 //! Method: one thread owns the input, the listener and the last minute; it reads whenever sound comes and never waits for a
-//! reader of its news. Lists of events go to and fro and are filled again. A lost input is opened again every [`RETRY`] until it is back.
+//! reader of its news. Lists of events go to and fro and are filled again. A lost input is opened again every `RETRY` until it is back.
 //! Where it falls behind, [`Pace`] widens the hop.
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
-use super::CliError;
 use super::last_minute::LastMinute;
 use super::pace::Pace;
-use crate::audio::capture;
 use crate::audio::capture::{Capture, StreamState, open_input};
 use crate::audio::level::Meter;
+use crate::audio::{AudioError, capture};
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::units::{FrameCount, SampleRate};
@@ -66,11 +65,15 @@ pub struct ListeningOptions {
     pub into: PathBuf,
 }
 
-/// What to say where the thread has ended of itself, which it never does unless it has a fault.
-pub fn listening_failed() -> CliError {
-    CliError::failed(
-        "listening has ended by a fault of lidprop, which is told above; start it again, and keep what is told for a report",
-    )
+/// Why there is nothing to listen to.
+#[derive(Debug, thiserror::Error)]
+pub enum ListeningError {
+    /// The input cannot be opened.
+    #[error(transparent)]
+    Input(#[from] AudioError),
+    /// The thread has ended of itself, which it never does unless it has a fault.
+    #[error("listening has ended by a fault of lidprop")]
+    Fault,
 }
 
 /// Panics where the environment of a test asks for it; release builds do not have it.
@@ -96,7 +99,7 @@ impl Listening {
     ///
     /// # Errors
     /// If the input cannot be opened, or by a fault of the thread that does.
-    pub fn start(options: ListeningOptions) -> Result<Self, CliError> {
+    pub fn start(options: ListeningOptions) -> Result<Self, ListeningError> {
         let (news_sender, news) = sync_channel(NEWS_WAITING);
         let (used, lists) = sync_channel(LISTS_WAITING);
         let (keep, keep_requests) = channel();
@@ -131,8 +134,8 @@ impl Listening {
                 stop,
                 thread: Some(thread),
             }),
-            Ok(Err(error)) => Err(CliError::failed(error)),
-            Err(_) => Err(listening_failed()),
+            Ok(Err(error)) => Err(error.into()),
+            Err(_) => Err(ListeningError::Fault),
         }
     }
 

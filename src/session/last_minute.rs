@@ -5,12 +5,12 @@
 //! Method: a ring of fixed size. The document is what `lidprop take` says of the file, read back from it.
 //! Limits: the noise of 16 bits, -98 dBFS, lies far below that of any room; nothing is stored unless asked.
 
-use super::reading::read_recording;
+use super::recording::read_recording;
 use crate::audio::AudioError;
 use crate::harmony::AnalysisOptions;
 use crate::listener::ListenerOptions;
-use crate::publish::file::{WriteError, make_folder, write_whole};
 use crate::publish::write_json;
+use crate::store::file::{WriteError, make_folder, write_whole};
 use crate::units::{FrameCount, SampleRate};
 use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
