@@ -88,12 +88,13 @@ pub fn run(_args: &HearArgs) -> CommandResult {
 
 #[cfg(feature = "live")]
 mod live {
-    use super::super::{CliError, CommandResult, error::tell};
     use super::HearArgs;
     use crate::chart::document::{HeardChord, HeardNote};
     use crate::chart::entries::{heard_note, sounding};
     use crate::chart::passages::{AROUND, newest};
+    use crate::cli::error::tell;
     use crate::cli::terminal::screen::{self, Screen};
+    use crate::cli::{CliError, CommandResult};
     use crate::harmony::{Naming, Style, name_chord};
     use crate::listener::{ChordNote, ChordSpan, Event};
     use crate::publish::write_json_line;

@@ -30,7 +30,7 @@ breaks can hurt you. Show them this list; do not turn pins yourself.";
 /// Learns a piano from a recording of a pass over its keys.
 ///
 /// # Errors
-/// If the recording cannot be read, or as [`finish`].
+/// If the recording cannot be read, or if no key could be measured or the profile not be kept.
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
     let mut source = audio::open(path).map_err(CliError::failed)?;
@@ -48,7 +48,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
 /// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`.
 ///
 /// # Errors
-/// If the input cannot be opened or is lost, or as [`finish`].
+/// If the input cannot be opened or is lost, or if no key could be measured or the profile not be kept.
 #[cfg(feature = "live")]
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
     use super::terminal::status_line;

@@ -2,7 +2,8 @@
 //!
 //! Input: names such as `Eb`, `F# minor`, `Cm`. Output: [`Key`].
 //! Units: places on the line of fifths. Method: major, and minor with both its sevenths and sixths
-//! (natural, harmonic and melodic forms together). Limits: modes are told as the major or minor key they lean on.
+//! (natural, harmonic and melodic forms together). Readable names avoid double accidentals, and E#, B#, Cb and Fb where the key does not
+//! hold them. Limits: modes are told as the major or minor key they lean on.
 
 use super::class::{PitchClass, PitchSet};
 use super::spelled::{Spelled, read_spelled, with_octave};

@@ -1,10 +1,10 @@
 //! Note names: letters with accidentals, and which of them a degree gets.
 //!
-//! Input: a root, a degree, a key if known, a mode. Output: [`Spelled`] names.
+//! Input: a root, a degree. Output: [`Spelled`] names.
 //! Units: letters and accidentals (-1 is one flat); places on the line of fifths, C is 0, G is 1, F is -1.
 //! Method: the letter follows the number of the degree; roots in a key are chosen on the line of fifths around the tonic
-//! (Temperley, The Cognition of Basic Musical Structures, 2001, ch. 5). Readable names avoid double accidentals, and E#, B#, Cb and Fb
-//! where the key does not hold them. Limits: one name a pitch class and chord; melodic spelling is not attempted.
+//! (Temperley, The Cognition of Basic Musical Structures, 2001, ch. 5); what is readable in a key stands with [`super::key`].
+//! Limits: one name a pitch class and chord; melodic spelling is not attempted.
 
 use super::class::PitchClass;
 use super::degree::Degree;
