@@ -1,6 +1,6 @@
 //! Names of typed voicings against what practitioners accept, the whole vocabulary in all keys and inversions, and random sets.
 
-use lidprop::harmony::quality::QUALITIES;
+use lidprop::harmony::chord::quality::QUALITIES;
 use lidprop::harmony::{
     Chord, Context, Key, Naming, PitchClass, Sounding, Spelled, Verdict, name_chord,
 };

@@ -1,8 +1,9 @@
 //! What sounds may stand for: the claims a musician would check.
 
+use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{
     AnalysisOptions, ChordForAnalysis, Context, Naming, Reading, Sounding, Spelling, Verdict,
-    analyse_progression, analyse_progression_with, name_chord, typed::Typed,
+    analyse_progression, analyse_progression_with, name_chord,
 };
 
 fn named(notes: &str, context: &Context) -> Naming {

@@ -1,9 +1,10 @@
 //! Chord symbols: what is read, where reading stops, and that everything printed is read back.
 
-use lidprop::harmony::quality::QUALITIES;
+use lidprop::harmony::chord::label;
+use lidprop::harmony::chord::quality::QUALITIES;
 use lidprop::harmony::{
     Chord, Context, Degree, DegreeSet, Key, Mode, PitchClass, Sounding, Spelled, Spelling, Style,
-    label, name_chord,
+    name_chord,
 };
 use lidprop::units::Share;
 

@@ -6,13 +6,12 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
-use super::naming_options::NamingOptions;
-use super::piano_options::PianoOptions;
-use super::reading::read_recording;
+use super::options::{NamingOptions, PianoOptions};
 use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;
-use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
+use crate::session::recording::read_recording;
+use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
