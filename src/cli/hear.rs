@@ -89,7 +89,10 @@ pub fn run(_args: &HearArgs) -> CommandResult {
 
 #[cfg(feature = "live")]
 mod live {
-    use super::super::listening::{Listening, ListeningOptions, News, listening_failed};
+    use super::super::contained::contained;
+    use super::super::listening::{
+        Listening, ListeningOptions, News, listening_failed, naming_failed,
+    };
     use super::super::pace::{hop_length, pace_sentence};
     use super::super::screen::{self, Screen};
     use super::super::{CliError, CommandResult, error::tell};
@@ -206,11 +209,14 @@ mod live {
             };
             match &news {
                 News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
-                News::Trouble(sentence) => tell(sentence),
+                News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
                 News::Pace(hops) => tell(&pace_sentence(*hops)),
                 News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
             }
-            hand_on(&news).map_err(CliError::from_stdout)?;
+            match contained(|| hand_on(&news)) {
+                Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
+                Err(fault) => tell(&naming_failed(&fault)),
+            }
             if let News::Heard(events) = news {
                 listening.give_back(events);
             }

@@ -4,6 +4,7 @@
 //! Units: as each command states. Method: clap's derive; help comes from the doc comments of the arguments.
 //! Limits: a command holds no music and no sound of its own, it only joins the stages and the views.
 
+pub mod contained;
 pub mod error;
 pub mod hear;
 #[cfg(feature = "live")]
@@ -23,6 +24,8 @@ mod screen;
 pub mod soundcheck;
 #[cfg(feature = "live")]
 mod status_line;
+#[cfg(feature = "live")]
+mod steady_listener;
 pub mod take;
 
 pub use error::{CliError, CommandResult};
