@@ -53,23 +53,23 @@ const ROWS: &[Row] = &[
             "rolled-ballad.flac",
         ],
         floors: &[
-            (KeysF, 0.97),
-            (ExactKeys, 0.85),
-            (FirstName, 0.90),
-            (StrikesF, 0.95),
+            (KeysF, 0.93),
+            (ExactKeys, 0.54),
+            (FirstName, 0.91),
+            (StrikesF, 0.94),
         ],
     },
     // Talk over the playing, through a telephone's band: the worst that is meant to be read.
     Row {
         corpus: "test-audio",
         files: &["phone-memo.wav"],
-        floors: &[(KeysF, 0.93), (ExactKeys, 0.60), (FirstName, 0.80)],
+        floors: &[(KeysF, 0.97), (ExactKeys, 0.80), (FirstName, 0.90)],
     },
     // One chord type through twelve keys in a room: what was played, slips included.
     Row {
         corpus: "test-audio",
         files: &["twelve-keys.flac"],
-        floors: &[(KeysF, 0.97), (ExactKeys, 0.80), (FirstName, 0.80)],
+        floors: &[(KeysF, 0.97), (ExactKeys, 0.75), (FirstName, 0.77)],
     },
     // No piano: nothing may be claimed.
     Row {
@@ -81,19 +81,19 @@ const ROWS: &[Row] = &[
     Row {
         corpus: "corpus_played",
         files: &[],
-        floors: &[(StrikesF, 0.80), (RootOverTime, 0.77)],
+        floors: &[(StrikesF, 0.89), (RootOverTime, 0.76)],
     },
     // Jazz as it is played: ballad, stride, comping, locked hands, each on three pianos.
     Row {
         corpus: "corpus_jazz",
         files: &[],
-        floors: &[(StrikesF, 0.80), (RootOverTime, 0.38)],
+        floors: &[(StrikesF, 0.88), (RootOverTime, 0.35)],
     },
     // A real player on a real grand in a hall, in broken chords over the pedal (the other recording has no labelled chords).
     Row {
         corpus: "real",
         files: &["audio/broken-chords.ogg"],
-        floors: &[(StrikesF, 0.90), (RootOverTime, 0.80)],
+        floors: &[(StrikesF, 0.91), (RootOverTime, 0.80)],
     },
 ];
 
