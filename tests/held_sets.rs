@@ -3,9 +3,9 @@
 //! The slow twin is written from the definition in the header of the module: sums in double precision, every border of the last
 //! two seconds kept open, a segmentation found by trying them all. Real evidence is what the network hears in recordings.
 
-use lidprop::chart::spans::{HeldSet, SpanFinder, SpanRules};
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::notes::NoteEvidence;
+use lidprop::notes::held::{HeldSet, SpanFinder, SpanRules};
 use lidprop::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
 use std::path::{Path, PathBuf};
 

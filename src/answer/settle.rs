@@ -349,6 +349,7 @@ mod tests {
     use crate::chart::entries::sounding;
     use crate::harmony::{Context, name_chord};
     use crate::listener::Certainty;
+    use crate::notes::NoteEvidence;
     use crate::units::{MidiNote, Share};
 
     const D_MINOR_7: &[u8] = &[50, 60, 65, 69];
@@ -358,14 +359,29 @@ mod tests {
     const C_MAJOR: &[u8] = &[48, 64, 67, 72];
 
     /// A key that is in doubt where a test says so.
-    const DOUBTFUL: Keys = Keys(1 << 100);
+    const DOUBTFUL: u8 = 100;
 
-    /// A policy that is told at a millisecond what sounds from then on.
-    #[derive(Default)]
+    /// A listener that hears a frame a millisecond, and tells the policy what the real one tells it.
     struct Player {
         settle: Settle,
         now: u64,
+        evidence: NoteEvidence,
         in_doubt: bool,
+    }
+
+    impl Default for Player {
+        fn default() -> Self {
+            Self {
+                settle: Settle::default(),
+                now: 0,
+                evidence: NoteEvidence::default(),
+                in_doubt: false,
+            }
+        }
+    }
+
+    fn index(key: u8) -> usize {
+        usize::from(key - 21)
     }
 
     impl Player {
@@ -377,8 +393,27 @@ mod tests {
             }
         }
 
+        /// The frame at a millisecond, as it comes before what the listener makes of it.
+        fn frame(&mut self, at: u64) {
+            self.now = at;
+            self.settle.frame(&FrameReport {
+                at: milliseconds(at),
+                rms: 0.1,
+                evidence: self.evidence.clone(),
+                chroma: [0.0; 12],
+                a4: None,
+            });
+        }
+
         fn hears(&mut self, at: u64, keys: &[u8], settled: bool) -> &mut Self {
-            self.waits_until(at);
+            self.waits_until(at.saturating_sub(1));
+            self.evidence.sounding = [0.0; PIANO_KEYS];
+            keys.iter()
+                .for_each(|&key| self.evidence.sounding[index(key)] = 0.9);
+            if self.in_doubt {
+                self.evidence.sounding[index(DOUBTFUL)] = 0.4;
+            }
+            self.frame(at);
             let note = |&key| ChordNote {
                 midi: MidiNote::new(key).unwrap(),
                 strength: Share::ONE,
@@ -393,25 +428,24 @@ mod tests {
             };
             let naming = name_chord(&sounding(&state.notes), &Context::default());
             self.settle.hear(&state, naming);
-            self.settle.possible = Keys::of(&state.notes);
-            if self.in_doubt {
-                self.settle.possible = self.settle.possible.with(DOUBTFUL);
-            }
             self.settle.catch_up();
             self
         }
 
-        fn strikes(&mut self, at: u64) -> &mut Self {
-            self.waits_until(at);
-            self.settle.strike = Some(milliseconds(at));
+        /// The strike of a key is heard from one millisecond until before another.
+        fn strikes(&mut self, key: u8, from: u64, until: u64) -> &mut Self {
+            self.waits_until(from - 1);
+            self.evidence.onset[index(key)] = 0.9;
+            self.waits_until(until - 1);
+            self.evidence.onset[index(key)] = 0.0;
             self
         }
 
-        /// Time passes, millisecond by millisecond.
+        /// Time passes, a frame a millisecond.
         fn waits_until(&mut self, at: u64) -> &mut Self {
             while self.now < at {
-                self.now += 1;
-                self.settle.tick(milliseconds(self.now));
+                self.frame(self.now + 1);
+                self.settle.catch_up();
             }
             self
         }
@@ -546,12 +580,32 @@ mod tests {
         let mut struck = Player::default();
         struck
             .hears(0, G_7, true)
-            .strikes(1000)
+            .strikes(64, 1000, 1002)
             .hears(1010, G_13, false);
         struck.waits_until(1055).shows("G13", Provisional);
         let mut ornament = Player::default();
         ornament.hears(0, G_7, true).hears(1010, G_13, false);
         ornament.waits_until(1300).shows("G7", Settled);
+    }
+
+    #[test]
+    fn a_strike_counts_from_where_it_rises_however_long_it_is_heard() {
+        // it began with the chord that is shown, so the key that changes later is no new chord
+        let mut player = Player::default();
+        player.hears(100, G_7, true).strikes(43, 101, 600);
+        player.hears(700, G_13, false).waits_until(760);
+        player.shows("G7", Settled);
+        // struck while it is heard, it is one at once, and its name has held long enough to be settled
+        player.strikes(64, 800, 802).waits_until(805);
+        player.shows("G13", Settled);
+    }
+
+    #[test]
+    fn a_key_that_comes_into_doubt_holds_a_new_name_back() {
+        let mut sure = Player::default();
+        sure.hears(100, D_MINOR_7, false).shows("Dm7", Provisional);
+        let mut doubtful = Player::in_doubt();
+        doubtful.hears(100, D_MINOR_7, false).shows_nothing();
     }
 
     #[test]

@@ -98,7 +98,8 @@ mod live {
     use crate::harmony::{Naming, Style, name_chord};
     use crate::listener::{ChordNote, ChordSpan, Event};
     use crate::publish::write_json_line;
-    use crate::session::live::{Listening, ListeningError, ListeningOptions, News};
+    use crate::session::contained::contained;
+    use crate::session::live::{Listening, ListeningError, ListeningOptions, News, naming_failed};
     use crate::session::pace::{hop_length, pace_sentence};
     use crate::units::FrameCount;
     use crate::view::lines::chord_line;
@@ -206,11 +207,14 @@ mod live {
             };
             match &news {
                 News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
-                News::Trouble(sentence) => tell(sentence),
+                News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
                 News::Pace(hops) => tell(&pace_sentence(*hops)),
                 News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
             }
-            hand_on(&news).map_err(CliError::from_stdout)?;
+            match contained(|| hand_on(&news)) {
+                Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
+                Err(fault) => tell(&naming_failed(&fault)),
+            }
             if let News::Heard(events) = news {
                 listening.give_back(events);
             }

@@ -51,6 +51,21 @@ pub enum Event {
     Chord(ChordSpan),
 }
 
+impl Event {
+    /// Moves all its times by `offset` later: for what a listener tells that has begun so much later than the sound.
+    pub fn delay(&mut self, offset: FrameCount) {
+        let times: [Option<&mut FrameCount>; 2] = match self {
+            Self::Frame(frame) => [Some(&mut frame.at), None],
+            Self::Note(span) => [Some(&mut span.start), Some(&mut span.end)],
+            Self::Sounding(state) => [Some(&mut state.start), Some(&mut state.at)],
+            Self::Chord(span) => [Some(&mut span.start), Some(&mut span.end)],
+        };
+        for time in times.into_iter().flatten() {
+            *time = *time + offset;
+        }
+    }
+}
+
 /// One analysis frame, for meters and the keyboard picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameReport {

@@ -4,16 +4,18 @@
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
 //! Method: one thread owns the input, the listener and the last minute; it reads whenever sound comes and never waits for a
 //! reader of its news. Lists of events go to and fro and are filled again. A lost input is opened again every `RETRY` until it is back.
-//! Where it falls behind, [`Pace`] widens the hop.
+//! Where it falls behind, [`Pace`] widens the hop; where the listener fails by a fault of its own, a fresh one goes on.
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
+use super::contained::{Fault, contained, please_report};
 use super::last_minute::LastMinute;
 use super::pace::Pace;
+use super::steady_listener::SteadyListener;
 use crate::audio::capture::{Capture, StreamState, open_input};
 use crate::audio::level::Meter;
 use crate::audio::{AudioError, capture};
 use crate::harmony::AnalysisOptions;
-use crate::listener::{Event, Listener, ListenerOptions};
+use crate::listener::{Event, ListenerOptions};
 use crate::units::{FrameCount, SampleRate};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -48,6 +50,8 @@ pub enum News {
     Pace(u32),
     /// Something is wrong with the input, in one sentence; the thread waits and goes on.
     Trouble(String),
+    /// Something failed by a fault of lidprop, in one sentence; listening has gone on already.
+    Fault(String),
     /// The last minute was written to these files, or could not be.
     Kept(Result<Vec<PathBuf>, String>),
 }
@@ -74,6 +78,14 @@ pub enum ListeningError {
     /// The thread has ended of itself, which it never does unless it has a fault.
     #[error("listening has ended by a fault of lidprop")]
     Fault,
+}
+
+/// What to say where what was heard could not be named by a fault of lidprop; listening goes on.
+pub fn naming_failed(fault: &Fault) -> String {
+    format!(
+        "naming what was heard was ended by {fault}; listening goes on; {}",
+        please_report()
+    )
 }
 
 /// Panics where the environment of a test asks for it; release builds do not have it.
@@ -164,7 +176,7 @@ impl Drop for Listening {
 
 struct Ear {
     capture: Capture,
-    listener: Listener,
+    listener: SteadyListener,
     last_minute: LastMinute,
     options: ListeningOptions,
     news: SyncSender<News>,
@@ -185,7 +197,7 @@ impl Ear {
         lists: Receiver<Vec<Event>>,
     ) -> Self {
         Self {
-            listener: Listener::new(options.listening.clone()),
+            listener: SteadyListener::new(options.listening.clone()),
             last_minute: LastMinute::new(capture.info().rate),
             capture,
             options,
@@ -231,8 +243,8 @@ impl Ear {
             }
             self.capture.wait(PAUSE);
         }
-        self.listener.finish(&mut self.events);
-        self.tell_events();
+        let fault = self.listener.finish(&mut self.events);
+        self.tell_heard(fault);
     }
 
     fn keep_pace(&mut self, reading: FrameCount) {
@@ -243,8 +255,8 @@ impl Ear {
     }
 
     fn hear(&mut self, samples: &[f32]) {
-        self.listener.push(samples, &mut self.events);
-        self.tell_events();
+        let fault = self.listener.push(samples, &mut self.events);
+        self.tell_heard(fault);
     }
 
     fn hear_silence(&mut self, length: FrameCount) {
@@ -312,12 +324,21 @@ impl Ear {
             self.options.into.clone(),
         );
         thread::spawn(move || {
-            let kept = minute.write(&listening, naming, &into);
-            let _ = news.send(News::Kept(kept.map_err(|error| error.to_string())));
+            let kept = match contained(|| minute.write(&listening, naming, &into)) {
+                Ok(kept) => kept.map_err(|error| error.to_string()),
+                Err(fault) => Err(format!(
+                    "keeping the last minute was ended by {fault}; {}",
+                    please_report()
+                )),
+            };
+            let _ = news.send(News::Kept(kept));
         });
     }
 
-    fn tell_events(&mut self) {
+    fn tell_heard(&mut self, fault: Option<String>) {
+        if let Some(sentence) = fault {
+            self.tell(News::Fault(sentence));
+        }
         if !self.events.is_empty() {
             let list = self.lists.try_recv().unwrap_or_default();
             let events = std::mem::replace(&mut self.events, list);

@@ -8,9 +8,10 @@
 
 use crate::cli::{CliError, CommandResult};
 use crate::harmony::Context;
+use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
-use crate::session::live::{LISTENING, Listening, ListeningError, News};
+use crate::session::live::{LISTENING, Listening, ListeningError, News, naming_failed};
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::backend::CrosstermBackend;
@@ -50,7 +51,7 @@ pub fn run(
     screen: &Screen,
     ended: impl Fn() -> bool,
 ) -> CommandResult {
-    // Before there is a thread that could fail.
+    // Before there is a thread that could fail; and contained work may be noted below this hook or above it.
     let fault = watch_for_faults();
     let shown = start().map(|listening| {
         let shown =
@@ -77,7 +78,10 @@ fn watch_for_faults() -> Arc<OnceLock<String>> {
     let kept = fault.clone();
     let tell = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |told| {
-        if thread::current().name() == Some(LISTENING) {
+        if containing() {
+            // Told as a sentence by whom it concerns; the hook below only notes it.
+            tell(told);
+        } else if thread::current().name() == Some(LISTENING) {
             // A second fault of the same thread is not told.
             let _ = kept.set(told.to_string());
         } else {
@@ -174,13 +178,17 @@ fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
     loop {
         match listening.news.try_recv() {
             Ok(News::Heard(events)) => {
-                at_once |= live.hear(&events);
+                match contained(|| live.hear(&events)) {
+                    Ok(changed) => at_once |= changed,
+                    Err(fault) => live.notice(naming_failed(&fault)),
+                }
                 listening.give_back(events);
             }
             Ok(News::Meter(meter)) => live.measure(meter),
             Ok(News::Pace(hops)) => live.keep_pace(hops),
             Ok(News::Input(name)) => live.listen_to(name),
             Ok(News::Trouble(sentence)) => live.trouble(Some(sentence)),
+            Ok(News::Fault(sentence)) => live.notice(sentence),
             Ok(News::Kept(Ok(files))) => live.notice(format!("kept: {}", list(&files))),
             Ok(News::Kept(Err(sentence))) => live.notice(sentence),
             Err(TryRecvError::Empty) => return Some(at_once),

@@ -225,3 +225,140 @@ pub(crate) fn longest_key(path: &[Place]) -> Option<Key> {
     let most = (0..KEYS).max_by_key(|&k| counts[k])?;
     (counts[most] > 0).then(|| key_at(most))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CLASSES: [Class; 9] = [
+        Class::Major,
+        Class::Minor,
+        Class::MinorTonic,
+        Class::Dominant,
+        Class::Suspended,
+        Class::HalfDiminished,
+        Class::Diminished,
+        Class::DiminishedMajor,
+        Class::Other,
+    ];
+
+    fn any_take(random: &mut fastrand::Rng) -> Take {
+        Take {
+            root: PitchClass::new(random.i32(0..12)),
+            degrees: DegreeSet::of("1"),
+            class: CLASSES[random.usize(..CLASSES.len())],
+            cost: 3.0 * random.f32(),
+            stand_in: random.u8(..4) == 0,
+        }
+    }
+
+    /// What a whole path of (take, key) costs, term by term.
+    fn cost_of(takes: &[Vec<Take>], path: &[(usize, usize)]) -> f32 {
+        let mut cost = 0.0;
+        for (at, &(i, k)) in path.iter().enumerate() {
+            let (take, key) = (&takes[at][i], key_at(k));
+            cost += take.cost + fit(take.root, take.class, key);
+            let at_home = take.root == key.tonic.class() && take.class.rests(key.mode);
+            if at_home && at + 1 == path.len() {
+                cost -= 1.0;
+            } else if at_home && at == 0 {
+                cost -= 0.6;
+            }
+            if let Some(&(j, before)) = at.checked_sub(1).and_then(|before| path.get(before)) {
+                let from = &takes[at - 1][j];
+                cost += key_change(before, k) + step(from, take) + arrival(from, take, key);
+            }
+        }
+        cost
+    }
+
+    /// All paths there are.
+    fn every_path(takes: &[Vec<Take>], mut visit: impl FnMut(&[(usize, usize)])) {
+        let mut path = vec![(0, 0); takes.len()];
+        loop {
+            visit(&path);
+            let mut at = 0;
+            loop {
+                let Some((i, k)) = path.get_mut(at) else {
+                    return;
+                };
+                *k += 1;
+                if *k == KEYS {
+                    (*i, *k) = (*i + 1, 0);
+                }
+                if *i < takes[at].len() {
+                    break;
+                }
+                *i = 0;
+                at += 1;
+            }
+        }
+    }
+
+    /// The least cost of all paths, and through each key at each chord.
+    fn exhaustive(takes: &[Vec<Take>]) -> (f32, Vec<[f32; KEYS]>) {
+        let mut through = vec![[f32::INFINITY; KEYS]; takes.len()];
+        let mut least = f32::INFINITY;
+        every_path(takes, |path| {
+            let cost = cost_of(takes, path);
+            least = least.min(cost);
+            for (through, &(_, key)) in through.iter_mut().zip(path) {
+                through[key] = through[key].min(cost);
+            }
+        });
+        (least, through)
+    }
+
+    #[test]
+    fn no_path_is_cheaper_than_the_best_and_its_confidence_is_that_of_all_paths() {
+        let mut random = fastrand::Rng::with_seed(96);
+        for round in 0..12 {
+            // one to three chords with up to two takes, or four with one
+            let counts: &[usize] = [&[2][..], &[2, 1], &[1, 2, 2], &[1, 1, 1, 1]][round % 4];
+            let takes: Vec<Vec<Take>> = counts
+                .iter()
+                .map(|&count| (0..count).map(|_| any_take(&mut random)).collect())
+                .collect();
+            let (least, through) = exhaustive(&takes);
+            let found = best_path(&takes, None);
+            let path: Vec<_> = found.iter().map(|place| (place.take, place.key)).collect();
+            let cost = cost_of(&takes, &path);
+            assert!((cost - least).abs() < 1e-4, "{cost} for {least}: {takes:?}");
+            for (at, place) in found.iter().enumerate() {
+                let odds = |key: usize| (through[at][place.key] - through[at][key]).exp();
+                let expected = 1.0 / (0..KEYS).map(odds).sum::<f32>();
+                assert!(
+                    (place.confidence - expected).abs() < 1e-3,
+                    "chord {at}: {} for {expected}",
+                    place.confidence
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn in_a_stated_key_the_best_path_is_the_best_of_that_key() {
+        let mut random = fastrand::Rng::with_seed(97);
+        for stated in [0, 7, 14, 23] {
+            let takes: Vec<Vec<Take>> = (0..2)
+                .map(|_| (0..3).map(|_| any_take(&mut random)).collect())
+                .collect();
+            let mut least = f32::INFINITY;
+            every_path(&takes, |path| {
+                if path.iter().all(|&(_, key)| key == stated) {
+                    least = least.min(cost_of(&takes, path));
+                }
+            });
+            let found = best_path(&takes, Some(key_at(stated)));
+            assert!(found.iter().all(|place| place.key == stated));
+            let path: Vec<_> = found.iter().map(|place| (place.take, place.key)).collect();
+            assert!((cost_of(&takes, &path) - least).abs() < 1e-4);
+        }
+    }
+
+    #[test]
+    fn without_chords_there_is_no_path_and_no_key() {
+        assert!(best_path(&[], None).is_empty());
+        assert_eq!(longest_key(&[]), None);
+    }
+}

@@ -116,3 +116,48 @@ pub(crate) fn target_of_dominant(
     };
     Chord::new(name, degrees)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn notes(classes: &[i32]) -> PitchSet {
+        classes
+            .iter()
+            .map(|&class| PitchClass::new(class))
+            .collect()
+    }
+
+    #[test]
+    fn a_voice_stays_where_it_can_and_else_takes_the_nearest_note() {
+        for from in PitchClass::all() {
+            let at = |by: i32| from.up(by);
+            let to = |steps: &[i32]| nearest(from, steps.iter().map(|&s| at(s)).collect());
+            assert_eq!(to(&[0, 1, -1]), 0);
+            assert_eq!(to(&[1, -2]), 1);
+            assert_eq!(to(&[3, -2]), -2);
+            assert_eq!(to(&[5, -4]), -4);
+            assert_eq!(to(&[6]), 6, "a tritone away there is no nearer way");
+            assert_eq!(to(&[]), 0, "with nowhere to go it stays");
+        }
+    }
+
+    #[test]
+    fn of_two_equally_near_notes_a_voice_falls_to_the_lower() {
+        for from in PitchClass::all() {
+            for distance in 1..=5 {
+                let around = [from.up(distance), from.up(-distance)];
+                assert_eq!(
+                    i32::from(nearest(from, around.into_iter().collect())),
+                    -distance
+                );
+            }
+        }
+        // the seventh of G7 lies between E and G of C, a half step nearer to E; its b9 falls to the fifth
+        let c_major = notes(&[0, 4, 7]);
+        assert_eq!(nearest(PitchClass::new(5), c_major), -1);
+        assert_eq!(nearest(PitchClass::new(8), c_major), -1);
+        // D lies a whole step from both C and E: it falls
+        assert_eq!(nearest(PitchClass::new(2), c_major), -2);
+    }
+}
