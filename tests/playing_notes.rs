@@ -1,6 +1,7 @@
 //! Playing, read from notes: little pieces of our own that a musician would check, and the labelled corpora with their true notes.
 
-use lidprop::harmony::{Chord, Key, Mode, PitchClass, label};
+use lidprop::harmony::chord::label;
+use lidprop::harmony::{Chord, Key, Mode, PitchClass};
 use lidprop::playing::{PlayedNote, PlayingRead, Stated, read};
 use lidprop::units::{MidiNote, Seconds, Share};
 use std::path::Path;

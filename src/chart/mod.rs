@@ -9,4 +9,3 @@ pub mod passages;
 pub mod pedal;
 mod performance;
 pub mod recording;
-pub mod spans;

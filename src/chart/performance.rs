@@ -5,7 +5,8 @@
 
 use crate::chart::document::{HarmonyName, HarmonyStretch, Rhythm};
 use crate::chart::entries::thousandths;
-use crate::harmony::{AnalysisOptions, Style, label};
+use crate::harmony::chord::label;
+use crate::harmony::{AnalysisOptions, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Texture, TextureRule, texture};
 use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, Stretch, read};

@@ -7,7 +7,7 @@
 //! Limits: a family is no name: the whole name is found among its qualities.
 
 use crate::harmony::DegreeSet;
-use crate::harmony::function::Class;
+use crate::harmony::progression::function::Class;
 
 /// One family of chords.
 #[derive(Debug)]

@@ -2,14 +2,14 @@
 //!
 //! Input: units with their weights by pitch class, and the chords found. Output: a key for each unit with its confidence, and the key that holds longest.
 //! Units: natural-log units; shares 0 to 1. Method: a hidden Markov model over 24 keys (Noland and Sandler, ISMIR 2006; profiles as in Krumhansl,
-//! Cognitive Foundations of Musical Pitch, 1990, but counted over `performances.jsonl.gz`), with chords by their place in the key (`harmony::function`).
+//! Cognitive Foundations of Musical Pitch, 1990, but counted over `performances.jsonl.gz`), with chords by their place in the key (`harmony::progression`).
 //! Limits: modes count as the major or minor key they lean on.
 
 use super::evidence::Unit;
 use super::families::FAMILIES;
 use super::search::{Found, Taken};
-use crate::harmony::best_path::key_at;
-use crate::harmony::function::fit;
+use crate::harmony::progression::best_path::key_at;
+use crate::harmony::progression::function::fit;
 use crate::harmony::{Key, Mode};
 
 /// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.

@@ -10,10 +10,10 @@ use super::families::FAMILIES;
 use super::key::Keys;
 use super::search::{Found, Taken};
 use super::{RankedChord, Stated, Stretch, Tuning};
-use crate::harmony::function::{Class, function};
-use crate::harmony::quality::QUALITIES;
+use crate::harmony::chord::quality::QUALITIES;
+use crate::harmony::progression::function::{Class, function};
 use crate::harmony::speller::Speller;
-use crate::harmony::{Chord, Context, Degree, DegreeSet, PitchClass, Sounding};
+use crate::harmony::{Chord, Context, Degree, DegreeSet, PitchClass, Sounding, Spelled};
 use crate::units::{Seconds, Share};
 
 /// From this share of the weight of all notes on, a tension belongs to the name.
@@ -195,9 +195,9 @@ fn stands_for(chord: &Chord, next: &Chord) -> Option<Chord> {
     DOMINANTS.iter().find_map(|&(up, degrees)| {
         let root = chord.root.class().up(up);
         (root == next.root.class().up(7)).then(|| {
-            let spelled = crate::harmony::Spelled::at_fifths(next.root.fifths() + 1);
+            let spelled = Spelled::at_fifths(next.root.fifths() + 1);
             let spelled = if spelled.accidentals().abs() > 1 {
-                crate::harmony::Spelled::usual(root)
+                Spelled::usual(root)
             } else {
                 spelled
             };

@@ -8,7 +8,7 @@
 
 use super::evidence::{Place, Unit};
 use super::families::{CLASSES, FAMILIES, class_number};
-use crate::harmony::function::{Class, fit};
+use crate::harmony::progression::function::{Class, fit};
 use crate::harmony::{Key, PitchClass};
 use std::collections::VecDeque;
 
@@ -22,7 +22,7 @@ pub struct SearchTuning {
     pub notes: f32,
     /// How much the bass at the start counts.
     pub bass: f32,
-    /// How much the place in the key counts (costs of `harmony::function`).
+    /// How much the place in the key counts (costs of `harmony::progression`).
     pub key: f32,
     /// How much the step from the chord before counts.
     pub step: f32,
