@@ -44,8 +44,8 @@ const MODULES: &[Layer] = &[
     (
         "cli",
         &[
-            "units", "audio", "spectrum", "piano", "notes", "harmony", "listener", "answer",
-            "chart", "publish", "view", "store", "session",
+            "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
+            "answer", "chart", "publish", "view", "store", "session",
         ],
     ),
 ];

@@ -2,7 +2,7 @@
 
 use lidprop::harmony::chord::label;
 use lidprop::harmony::{Chord, Key, Mode, PitchClass};
-use lidprop::playing::{PlayedNote, PlayingRead, Stated, read};
+use lidprop::playing::{PlayedNote, PlayingRead, Stated, StatedRhythm, read};
 use lidprop::units::{MidiNote, Seconds, Share};
 use std::path::Path;
 
@@ -491,9 +491,11 @@ fn every_key_reads_the_same() {
 fn the_stated_tempo_meter_and_pickup_are_kept() {
     let piece = stride();
     let stated = Stated {
-        bpm: Some(66.0),
-        meter: Some(2),
-        pickup: Some(1),
+        rhythm: StatedRhythm {
+            bpm: Some(66.0),
+            meter: Some(2),
+            pickup: Some(1),
+        },
         ..Stated::default()
     };
     let reading = read(&piece.sorted(0), &stated);

@@ -7,6 +7,7 @@
 
 use crate::harmony::{Cadence, Name, Reading, Verdict};
 use crate::listener::Certainty;
+use crate::playing::beats::is_swung;
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -190,4 +191,11 @@ pub struct Rhythm {
     pub bar_confidence: f32,
     /// Where the second eighth falls between two beats, where eighths are played: 0.5 is even, 0.67 a triplet.
     pub second_eighth: Option<f32>,
+}
+
+impl Rhythm {
+    /// True where eighths are swung.
+    pub fn swung(&self) -> bool {
+        self.second_eighth.is_some_and(is_swung)
+    }
 }

@@ -7,5 +7,5 @@ pub mod document;
 pub mod entries;
 pub mod passages;
 pub mod pedal;
-mod performance;
+pub mod performance;
 pub mod recording;

@@ -9,22 +9,32 @@ use crate::harmony::chord::label;
 use crate::harmony::{AnalysisOptions, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Texture, TextureRule, texture};
-use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, Stretch, read};
+use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, StatedRhythm, Stretch, read};
 use crate::units::{SampleRate, Seconds, hundredths};
 
 /// What is played.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Performance {
+pub struct Performance {
+    /// The harmony, by start.
     pub harmony: Vec<HarmonyStretch>,
+    /// The beats; empty where it is free.
     pub beats: Vec<Seconds>,
+    /// Those that begin a bar.
     pub downbeats: Vec<Seconds>,
+    /// How they lie.
     pub rhythm: Option<Rhythm>,
+    /// The notes of the highest voice, counted from 0.
     pub melody: Vec<usize>,
+    /// The key that holds longest, where one is believed.
     pub key: Option<String>,
 }
 
 /// Reads the notes, by start; `None` where chords are held for study.
-pub(super) fn performance(notes: &[NoteSpan], naming: AnalysisOptions) -> Option<Performance> {
+pub(super) fn performance(
+    notes: &[NoteSpan],
+    naming: AnalysisOptions,
+    rhythm: StatedRhythm,
+) -> Option<Performance> {
     let played: Vec<PlayedNote> = notes
         .iter()
         .map(|span| PlayedNote {
@@ -39,9 +49,9 @@ pub(super) fn performance(notes: &[NoteSpan], naming: AnalysisOptions) -> Option
         return None;
     }
     let stated = Stated {
+        rhythm,
         key: naming.key,
         spelling: naming.spelling,
-        ..Stated::default()
     };
     let reading = read(&played, &stated);
     let beats: Vec<Seconds> = reading
@@ -59,7 +69,7 @@ pub(super) fn performance(notes: &[NoteSpan], naming: AnalysisOptions) -> Option
             .map(|stretch| entry(stretch, naming.style))
             .collect(),
         downbeats: reading.bars.downbeats.iter().map(|&b| beats[b]).collect(),
-        rhythm: rhythm(&reading),
+        rhythm: found_rhythm(&reading),
         beats,
         melody: reading.melody,
         key: reading.key.map(|(key, _)| key.to_string()),
@@ -89,7 +99,7 @@ fn name(ranked: &RankedChord, style: Style) -> HarmonyName {
     }
 }
 
-fn rhythm(reading: &PlayingRead) -> Option<Rhythm> {
+fn found_rhythm(reading: &PlayingRead) -> Option<Rhythm> {
     let mut steps: Vec<f64> = reading
         .beats
         .beats

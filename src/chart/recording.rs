@@ -9,9 +9,10 @@
 use crate::chart::document::{Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
-use crate::chart::performance::performance;
+use crate::chart::performance::{Performance, performance};
 use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
+use crate::playing::StatedRhythm;
 use crate::units::{Cents, FrameCount, Hertz, hundredths};
 use serde::{Serialize, Serializer};
 
@@ -30,6 +31,8 @@ pub struct Heard {
     pub chords: Vec<ChordSpan>,
     /// How far the recording sounds off what was fingered, as the user has stated it; the notes are as fingered.
     pub sounding_off: Option<Cents>,
+    /// What the user has stated of the rhythm.
+    pub rhythm: StatedRhythm,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
     /// How chords are named.
@@ -46,6 +49,7 @@ impl Heard {
             notes: Vec::new(),
             chords: Vec::new(),
             sounding_off: None,
+            rhythm: StatedRhythm::default(),
             warnings: Vec::new(),
             naming,
         }
@@ -78,6 +82,11 @@ impl Heard {
         outline(&self.chords, self.naming)
     }
 
+    /// What is played, read from the notes; `None` where chords are held for study.
+    pub fn performance(&self) -> Option<Performance> {
+        performance(&self.notes, self.naming, self.rhythm)
+    }
+
     /// How the recording sounds beside what was fingered, with the sounding one of the fingered `key`.
     pub fn sounding(&self, key: Option<&str>) -> Option<Sounding> {
         let half_steps = self.sounding_off?.get() / 100.0;
@@ -96,7 +105,7 @@ impl Heard {
     /// The document, whose lists are made while it is serialised.
     pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
         let Outline { key, cadences } = self.outline();
-        let played = performance(&self.notes, self.naming);
+        let played = self.performance();
         let key = played.as_ref().map_or(key, |p| p.key.clone());
         let harmony = played.as_ref().map(|p| p.harmony.clone());
         let (beats, downbeats, rhythm, melody) = played

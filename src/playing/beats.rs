@@ -32,8 +32,13 @@ pub struct BeatTrack {
 impl BeatTrack {
     /// True where eighths are swung.
     pub fn swings(&self) -> bool {
-        self.second_eighth.is_some_and(|at| at >= SWUNG)
+        self.second_eighth.is_some_and(is_swung)
     }
+}
+
+/// True where a second eighth that falls at `place` between two beats is swung.
+pub fn is_swung(place: f32) -> bool {
+    place >= SWUNG
 }
 
 /// From here on eighths are swung: even ones played by hand stay below.

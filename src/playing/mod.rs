@@ -15,7 +15,7 @@ pub mod search;
 pub(crate) mod strikes;
 pub mod texture;
 
-use crate::harmony::{Chord, Key, Spelling, Style};
+use crate::harmony::{Chord, Key, Spelling};
 use crate::units::{MidiNote, Seconds, Share};
 use bars::{BarTrack, BarTuning};
 use beats::{BeatTrack, BeatTuning};
@@ -39,19 +39,24 @@ pub struct PlayedNote {
     pub confidence: Share,
 }
 
-/// What the user knows of the piece.
+/// What the user knows of the rhythm.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Stated {
+pub struct StatedRhythm {
     /// Beats a minute.
     pub bpm: Option<f64>,
     /// Beats in a bar.
     pub meter: Option<usize>,
     /// Beats before the first bar.
     pub pickup: Option<usize>,
+}
+
+/// What the user knows of the piece.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Stated {
+    /// Of its rhythm.
+    pub rhythm: StatedRhythm,
     /// The key.
     pub key: Option<Key>,
-    /// House style of symbols.
-    pub style: Style,
     /// How notes are spelled.
     pub spelling: Spelling,
 }
@@ -127,7 +132,7 @@ pub fn read(notes: &[PlayedNote], stated: &Stated) -> PlayingRead {
 pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> PlayingRead {
     let length = notes.iter().map(|n| n.end.get()).fold(0.0, f64::max);
     let strikes = strikes::strikes(notes, tuning.strikes);
-    let beats = beats::track(notes, &strikes, length, stated.bpm, &tuning.beats);
+    let beats = beats::track(notes, &strikes, length, stated.rhythm.bpm, &tuning.beats);
     let high = evidence::melody(notes);
     let units = evidence::units(notes, &strikes, &beats, &high, &tuning.notes);
     let beat = evidence::beat_length(&beats);
@@ -143,8 +148,8 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &units,
         &first,
         notes,
-        stated.meter,
-        stated.pickup,
+        stated.rhythm.meter,
+        stated.rhythm.pickup,
         &tuning.bars,
     );
     let keys = key::keys(&units, &first, stated.key, beat, &tuning.key);
