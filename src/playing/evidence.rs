@@ -78,6 +78,8 @@ pub(crate) struct Unit {
 
 /// Notes struck this little before a border belong to what begins there (s).
 const EARLY: f64 = 0.07;
+/// Share of a unit that a note from before must last to be its lowest.
+const STAYS: f64 = 0.5;
 /// Strikes nearer than this are one border where the beat is not known (s).
 const APART: f64 = 0.14;
 /// A beat this sure carries the grid.
@@ -168,7 +170,9 @@ pub(crate) fn units(
                 unit.run += weight;
             }
             unit.silent = false;
-            if unit.lowest.is_none_or(|l| l > note.midi.get()) {
+            // what only rings over from the chord before is no bass
+            let stays = nth == 0 || lasts >= STAYS * (unit.end - unit.start);
+            if stays && unit.lowest.is_none_or(|l| l > note.midi.get()) {
                 unit.lowest = Some(note.midi.get());
             }
         }

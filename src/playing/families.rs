@@ -6,8 +6,8 @@
 //! others by the same shares for root, third, fifth and seventh, with the tensions that the quality table gives their qualities.
 //! Limits: a family is no name: the whole name is found among its qualities.
 
-use crate::harmony::DegreeSet;
 use crate::harmony::progression::function::Class;
+use crate::harmony::{Degree, DegreeSet};
 
 /// One family of chords.
 #[derive(Debug)]
@@ -96,7 +96,14 @@ impl Family {
                 CHORD_TONE
             };
         }
-        if self.rootless {
+        if self.degrees.contains(Degree::DIMINISHED_SEVENTH) {
+            // Every note of it can lie lowest: where it leads tells the root.
+            const ANY: f32 = 0.3;
+            for degree in self.degrees.iter() {
+                shares[degree.half_steps() as usize] = ANY;
+            }
+            shares[0] = 0.45;
+        } else if self.rootless {
             // Rootless left hands rest on third or seventh.
             for degree in self.degrees.iter() {
                 if matches!(degree.number(), 3 | 7) {

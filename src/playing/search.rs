@@ -96,7 +96,7 @@ const NOTHING: usize = STATES - 1;
 /// The place of no chord among roots and families.
 const NO_PLACE: u16 = u16::MAX;
 /// The dearest step less the cheapest: see [`steps`].
-const WIDEST_STEP: f32 = 1.8;
+const WIDEST_STEP: f32 = 2.2;
 
 /// The way back from a state at a border.
 #[derive(Debug, Clone, Copy, Default)]
@@ -511,7 +511,8 @@ fn steps() -> Vec<f32> {
     set(&[Minor, HalfDiminished], &[5], &[Dominant, Suspended], -0.7);
     set(&[HalfDiminished], &[5], &resting, 0.8);
     set(&[Minor], &[11], &[Dominant], -0.2);
-    set(&[Diminished, DiminishedMajor], &[1], &all, -0.6);
+    set(&[Diminished], &[1], &all, -1.2);
+    set(&[DiminishedMajor], &[1], &all, -0.6);
     set(&[Diminished, DiminishedMajor], &[0, 11], &all, -0.2);
     set(&[DiminishedMajor], &[10, 4, 7], &resting, -0.4);
     costs
