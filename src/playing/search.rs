@@ -176,8 +176,9 @@ impl<'a> Search<'a> {
             } else {
                 0.0
             };
-            for class in 0..12 {
-                next[class] += unit.classes[class] - less * unit.low[class];
+            let weights = unit.classes.iter().zip(unit.low);
+            for (sum, (weight, low)) in next.iter_mut().zip(weights) {
+                *sum += weight - less * low;
             }
             next[12] += unit.run;
             sums.push(next);

@@ -204,3 +204,99 @@ fn written(played: &Performance) -> Vec<Bar> {
     }
     bars
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::document::{HarmonyName, Rhythm};
+    use crate::harmony::AnalysisOptions;
+
+    fn seconds(at: f64) -> Seconds {
+        Seconds::new(at).unwrap()
+    }
+
+    /// Chords by the second at which they begin; a bar lasts two seconds.
+    fn played(chords: &[(f64, &str)], end: f64) -> Performance {
+        let ends = chords.iter().skip(1).map(|c| c.0).chain([end]);
+        Performance {
+            harmony: chords
+                .iter()
+                .zip(ends)
+                .map(|(&(start, symbol), end)| HarmonyStretch {
+                    start: seconds(start),
+                    end: seconds(end),
+                    names: vec![HarmonyName {
+                        symbol: symbol.to_owned(),
+                        ascii: symbol.to_owned(),
+                        label: String::new(),
+                        score: 1.0,
+                    }],
+                    key: None,
+                    key_confidence: 0.0,
+                    numeral: None,
+                    function: None,
+                    stands_for: None,
+                })
+                .collect(),
+            beats: (0..20).map(|b| seconds(f64::from(b) * 0.5)).collect(),
+            downbeats: (0..5).map(|b| seconds(f64::from(b) * 2.0)).collect(),
+            rhythm: Some(Rhythm {
+                bpm: 120.0,
+                beat_confidence: 1.0,
+                meter: Some(4),
+                bar_confidence: 1.0,
+                second_eighth: Some(0.66),
+            }),
+            melody: Vec::new(),
+            key: Some("F major".to_owned()),
+        }
+    }
+
+    fn printed(played: &Performance, columns: u16) -> String {
+        let heard = Heard::new("evening.wav", AnalysisOptions::default());
+        let mut text = Vec::new();
+        print_played(&heard, played, Ink::plain(columns), &mut text).unwrap();
+        String::from_utf8(text).unwrap()
+    }
+
+    #[test]
+    fn bars_stand_four_to_a_line_with_a_sign_for_a_repeated_one() {
+        let chords = [
+            (0.0, "F6"),
+            (2.05, "Gm7"),
+            (3.0, "C7"),
+            (4.0, "F6"),
+            (8.0, "Bb"),
+        ];
+        let text = printed(&played(&chords, 10.0), 80);
+        assert!(
+            text.contains("  0:00.0  | F6       | Gm7  C7  | F6       | ./.      |\n"),
+            "{text}"
+        );
+        assert!(text.contains("  0:08.0  | Bb       |\n"), "{text}");
+        assert!(
+            text.contains("F major, 120 beats a minute, 4 to the bar, swung"),
+            "{text}"
+        );
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn a_narrow_line_holds_two_bars() {
+        let chords = [(0.0, "F6"), (2.0, "Gm7"), (4.0, "C7")];
+        let text = printed(&played(&chords, 10.0), 40);
+        assert!(text.contains("  0:04.0  | C7   | ./.  |\n"), "{text}");
+    }
+
+    #[test]
+    fn where_no_bars_are_known_each_chord_has_its_time() {
+        let mut free = played(&[(0.0, "F6"), (2.5, "Gm7")], 10.0);
+        (free.beats, free.downbeats, free.rhythm, free.key) = Default::default();
+        let text = printed(&free, 80);
+        assert!(text.contains("no key holds, no beat holds"), "{text}");
+        assert!(text.contains("  0:02.5  Gm7\n"), "{text}");
+    }
+}
