@@ -2,7 +2,7 @@
 //!
 //! Input: none. Output: [`FAMILIES`]. Units: shares of the weight of all notes while the chord lasts, by half steps above the root.
 //! Method: for each family how the weight of notes lies over the twelve intervals; of the families that pop songs are labelled with, as
-//! counted over `performances.jsonl.gz` (13,000 chords, duration and strikes weighed alike, square root of the weights) and rounded; of the
+//! counted by `training/playing_scenes.py` over `performances.jsonl.gz` (13,000 chords) and rounded, sevenths over triads lowered so that a seventh that is played is named; of the
 //! others by the same shares for root, third, fifth and seventh, with the tensions that the quality table gives their qualities.
 //! Limits: a family is no name: the whole name is found among its qualities.
 
