@@ -228,19 +228,19 @@ fn random_playing(random: &mut fastrand::Rng, frames: usize) -> Vec<Frame> {
 
 #[test]
 fn the_fast_search_finds_the_spans_of_the_slow_one_in_random_playing() {
-    for seed in 0..12 {
+    for seed in 0..8 {
         let playing = random_playing(&mut fastrand::Rng::with_seed(seed), 1_500);
         assert_agrees_with_the_slow_twin(&playing, &format!("seed {seed}"));
     }
 }
 
 #[test]
-fn six_hours_of_random_playing_neither_break_it_nor_grow_a_span_without_end() {
+fn three_hours_of_random_playing_neither_break_it_nor_grow_a_span_without_end() {
     const HOUR: usize = (3_600.0 * RATE) as usize;
     let mut random = fastrand::Rng::with_seed(88);
     let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
     let mut played = 0;
-    while played < 6 * HOUR {
+    while played < 3 * HOUR {
         let playing = random_playing(&mut random, 5_000);
         for frame in &playing {
             finder.step(&frame.evidence, &frame.strength, &mut closed);
@@ -248,7 +248,7 @@ fn six_hours_of_random_playing_neither_break_it_nor_grow_a_span_without_end() {
         played += playing.len();
     }
     finder.finish(&mut closed);
-    assert_sound(&closed, played as u64, "six hours of random playing");
+    assert_sound(&closed, played as u64, "three hours of random playing");
     // what is random changes at least every 200 frames; a run of single notes may join the next
     let longest = closed
         .iter()
