@@ -270,10 +270,10 @@ mod tests {
         ];
         let text = printed(&played(&chords, 10.0), 80);
         assert!(
-            text.contains("  0:00.0  | F6       | Gm7  C7  | F6       | ./.      |\n"),
+            text.contains("  0:00.0  | F6      | Gm7  C7 | F6      | ./.     |\n"),
             "{text}"
         );
-        assert!(text.contains("  0:08.0  | Bb       |\n"), "{text}");
+        assert!(text.contains("  0:08.0  | Bb      |\n"), "{text}");
         assert!(
             text.contains("F major, 120 beats a minute, 4 to the bar, swung"),
             "{text}"
