@@ -55,7 +55,7 @@ impl Heard {
         match event {
             Event::Note(span) => self.notes.push(span),
             Event::Chord(span) => self.chords.push(span),
-            Event::Frame(_) | Event::Sounding(_) => {}
+            Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => {}
         }
     }
 
