@@ -205,12 +205,12 @@ impl Hertz {
 
     /// How far this lies above `other`: `1200 log2(self / other)`.
     pub fn cents_above(self, other: Hertz) -> Cents {
-        Cents(1200.0 * (self.0 / other.0).log2())
+        Cents::of_ratio(self.0 / other.0)
     }
 
     /// This frequency moved by `cents`: `f * 2^(cents / 1200)`.
     pub fn raised_by(self, cents: Cents) -> Hertz {
-        Hertz(self.0 * (cents.0 / 1200.0).exp2())
+        Hertz(self.0 * cents.ratio())
     }
 }
 
@@ -244,6 +244,21 @@ impl Cents {
         } else {
             Err(OutOfRange::new(value, "number of cents", "finite"))
         }
+    }
+
+    /// What was measured; the caller answers for its being finite.
+    pub(crate) const fn measured(value: f64) -> Self {
+        Self(value)
+    }
+
+    /// The difference of two frequencies of which one is `ratio` times the other: `1200 log2(ratio)`. The ratio must be above 0 and finite.
+    pub(crate) fn of_ratio(ratio: f64) -> Self {
+        Self(1200.0 * ratio.log2())
+    }
+
+    /// By how many times a frequency grows that is raised by so much: `2^(c / 1200)`.
+    pub fn ratio(self) -> f64 {
+        (self.0 / 1200.0).exp2()
     }
 
     /// The number of cents.
