@@ -6,7 +6,7 @@
 //! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
 //! Limits: a chord asked for twice is named twice.
 
-use crate::chart::document::{Recording, SCHEMA, Sounding};
+use crate::chart::document::{Provenance, Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
 use crate::harmony::{AnalysisOptions, Key};
@@ -31,6 +31,8 @@ pub struct Heard {
     pub sounding_off: Option<Cents>,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// What heard it; `None` where that is not known.
+    pub provenance: Option<Provenance>,
     /// How chords are named.
     pub naming: AnalysisOptions,
 }
@@ -46,6 +48,7 @@ impl Heard {
             chords: Vec::new(),
             sounding_off: None,
             warnings: Vec::new(),
+            provenance: None,
             naming,
         }
     }
@@ -106,6 +109,7 @@ impl Heard {
             sounding: self.sounding(key.as_deref()),
             key,
             cadences,
+            provenance: self.provenance.clone(),
             warnings: self.warnings.clone(),
         }
     }
