@@ -26,6 +26,9 @@ pub mod notes;
 // What a set of keys can be called, what it stands for, where it goes; knows nothing of sound.
 pub mod harmony;
 
+// What is played, read from notes: beats, bars, harmony, key, melody; knows nothing of sound.
+pub mod playing;
+
 // The engine in which the stages of hearing meet: samples in, events out.
 pub mod listener;
 

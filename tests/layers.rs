@@ -19,9 +19,13 @@ const MODULES: &[Layer] = &[
     ("piano", &["units", "spectrum"]),
     ("notes", &["units", "spectrum", "piano"]),
     ("harmony", &["units"]),
+    ("playing", &["units", "harmony"]),
     ("listener", &["units", "spectrum", "piano", "notes"]),
     ("answer", &["units", "harmony", "listener"]),
-    ("chart", &["units", "harmony", "listener", "answer"]),
+    (
+        "chart",
+        &["units", "harmony", "playing", "listener", "answer"],
+    ),
     ("publish", &["units", "harmony", "listener", "chart"]),
     (
         "view",
@@ -40,8 +44,8 @@ const MODULES: &[Layer] = &[
     (
         "cli",
         &[
-            "units", "audio", "spectrum", "piano", "notes", "harmony", "listener", "answer",
-            "chart", "publish", "view", "store", "session",
+            "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
+            "answer", "chart", "publish", "view", "store", "session",
         ],
     ),
 ];

@@ -7,6 +7,7 @@
 
 use crate::harmony::{Cadence, Name, Reading, Verdict};
 use crate::listener::Certainty;
+use crate::playing::beats::is_swung;
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -34,7 +35,22 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
     pub chords: Chords,
-    /// The key that holds longest; `None` where no chord was heard.
+    /// The harmony of what is played, by start, apart from what is held; absent where chords are held for study, so that what is held is the harmony.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub harmony: Option<Vec<HarmonyStretch>>,
+    /// The beats of what is played; empty where it is free.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub beats: Vec<Seconds>,
+    /// Those of the beats that begin a bar; empty where no bars are believed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub downbeats: Vec<Seconds>,
+    /// How the beats and bars lie; absent where none are believed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rhythm: Option<Rhythm>,
+    /// The notes of the highest voice of what is played, counted from 0.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub melody: Vec<usize>,
+    /// The key that holds longest; `None` where no chord was heard, or in playing where no key is believed.
     pub key: Option<String>,
     /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
     pub cadences: Vec<Cadence>,
@@ -157,4 +173,60 @@ pub struct Place {
     pub function: String,
     /// The chord it stands for here, in plain ASCII, if it is a stand-in.
     pub stands_for: Option<String>,
+}
+
+/// A stretch of playing that has one harmony.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HarmonyStretch {
+    /// When it begins.
+    pub start: Seconds,
+    /// When the next one begins, or the sound ends.
+    pub end: Seconds,
+    /// What it can be called, best first.
+    pub names: Vec<HarmonyName>,
+    /// The local key, say `Eb major`, where one is believed.
+    pub key: Option<String>,
+    /// How sure the local key is, 0 to 1.
+    pub key_confidence: f32,
+    /// Roman numeral in the local key.
+    pub numeral: Option<String>,
+    /// What it does, in words.
+    pub function: Option<String>,
+    /// The dominant that it stands for, in plain ASCII, if it stands for one.
+    pub stands_for: Option<String>,
+}
+
+/// One name of a harmony: the chord as written over the bar, whether or not all its notes sound.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HarmonyName {
+    /// As printed on a chart, in the chosen style.
+    pub symbol: String,
+    /// The same in plain ASCII.
+    pub ascii: String,
+    /// In the academic label syntax (Harte et al., ISMIR 2005).
+    pub label: String,
+    /// How sure it is, 0 to 1.
+    pub score: f32,
+}
+
+/// How beats and bars lie.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Rhythm {
+    /// Beats a minute, the median.
+    pub bpm: f64,
+    /// How sure the beat is, 0 to 1.
+    pub beat_confidence: f32,
+    /// Beats in a bar; absent where no bars are believed.
+    pub meter: Option<usize>,
+    /// How sure the bars are, 0 to 1.
+    pub bar_confidence: f32,
+    /// Where the second eighth falls between two beats, where eighths are played: 0.5 is even, 0.67 a triplet.
+    pub second_eighth: Option<f32>,
+}
+
+impl Rhythm {
+    /// True where eighths are swung.
+    pub fn swung(&self) -> bool {
+        self.second_eighth.is_some_and(is_swung)
+    }
 }

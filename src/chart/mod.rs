@@ -7,4 +7,5 @@ pub mod document;
 pub mod entries;
 pub mod passages;
 pub mod pedal;
+pub mod performance;
 pub mod recording;

@@ -9,8 +9,10 @@
 use crate::chart::document::{Provenance, Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
+use crate::chart::performance::{Performance, performance};
 use crate::harmony::{AnalysisOptions, Key};
 use crate::listener::{ChordSpan, Event, NoteSpan};
+use crate::playing::StatedRhythm;
 use crate::units::{Cents, FrameCount, Hertz, hundredths};
 use serde::{Serialize, Serializer};
 
@@ -29,6 +31,8 @@ pub struct Heard {
     pub chords: Vec<ChordSpan>,
     /// How far the recording sounds off what was fingered, as the user has stated it; the notes are as fingered.
     pub sounding_off: Option<Cents>,
+    /// What the user has stated of the rhythm.
+    pub rhythm: StatedRhythm,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
     /// What heard it; `None` where that is not known.
@@ -47,6 +51,7 @@ impl Heard {
             notes: Vec::new(),
             chords: Vec::new(),
             sounding_off: None,
+            rhythm: StatedRhythm::default(),
             warnings: Vec::new(),
             provenance: None,
             naming,
@@ -80,6 +85,11 @@ impl Heard {
         outline(&self.chords, self.naming)
     }
 
+    /// What is played, read from the notes; `None` where chords are held for study.
+    pub fn performance(&self) -> Option<Performance> {
+        performance(&self.notes, self.naming, self.rhythm)
+    }
+
     /// How the recording sounds beside what was fingered, with the sounding one of the fingered `key`.
     pub fn sounding(&self, key: Option<&str>) -> Option<Sounding> {
         let half_steps = self.sounding_off?.get() / 100.0;
@@ -98,6 +108,12 @@ impl Heard {
     /// The document, whose lists are made while it is serialised.
     pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
         let Outline { key, cadences } = self.outline();
+        let played = self.performance();
+        let key = played.as_ref().map_or(key, |p| p.key.clone());
+        let harmony = played.as_ref().map(|p| p.harmony.clone());
+        let (beats, downbeats, rhythm, melody) = played
+            .map(|p| (p.beats, p.downbeats, p.rhythm, p.melody))
+            .unwrap_or_default();
         Recording {
             schema: SCHEMA.to_owned(),
             file: self.file.clone(),
@@ -106,6 +122,11 @@ impl Heard {
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
             chords: Chords(self),
+            harmony,
+            beats,
+            downbeats,
+            rhythm,
+            melody,
             sounding: self.sounding(key.as_deref()),
             key,
             cadences,

@@ -7,10 +7,11 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
-use super::options::{NamingOptions, PianoOptions};
+use super::options::{NamingOptions, PianoOptions, RhythmOptions};
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;
+use crate::playing::StatedRhythm;
 use crate::publish::{FORMATS, Format, format};
 use crate::session::contained::{contained, please_report};
 use crate::session::recording::read_recording;
@@ -18,6 +19,7 @@ use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
+use crate::view::played::print_played;
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -59,6 +61,14 @@ pub struct TakeArgs {
     /// shown is as fingered
     #[arg(long, value_name = "HALF-STEPS", allow_hyphen_values = true, value_parser = parse_half_steps)]
     pub sounding: Option<Cents>,
+
+    /// How the rhythm lies, where it is known.
+    #[command(flatten)]
+    pub rhythm: RhythmOptions,
+
+    /// Show the keys held, chord by chord, where the chart of what is played would show its harmony
+    #[arg(long, conflicts_with = "write")]
+    pub held: bool,
 
     /// How chords are named.
     #[command(flatten)]
@@ -121,6 +131,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         jobs: &jobs,
         read,
         sounding: args.sounding,
+        rhythm: args.rhythm.stated(),
         listening: &listening,
         output: &output,
         bar: &bar,
@@ -148,7 +159,11 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
 
 /// Where results go.
 enum Output {
-    Chart(Ink),
+    /// The chart; of the keys held, whatever is played.
+    Chart {
+        ink: Ink,
+        held: bool,
+    },
     Stdout(&'static Format),
     Folder(&'static Format, PathBuf),
 }
@@ -156,7 +171,10 @@ enum Output {
 impl Output {
     fn chosen(args: &TakeArgs) -> Result<Self, CliError> {
         match (args.write, &args.into) {
-            (None, _) => Ok(Self::Chart(Ink::of_stdout())),
+            (None, _) => Ok(Self::Chart {
+                ink: Ink::of_stdout(),
+                held: args.held,
+            }),
             (Some(format), Some(folder)) => {
                 make_folder(folder).map_err(CliError::failed)?;
                 Ok(Self::Folder(format, folder.clone()))
@@ -174,8 +192,11 @@ impl Output {
     fn text(&self, heard: &Heard) -> io::Result<Option<SpooledTempFile>> {
         let mut out = BufWriter::new(SpooledTempFile::new(IN_MEMORY));
         match self {
-            Self::Chart(ink) => {
-                print_chart(heard, *ink, &mut out)?;
+            Self::Chart { ink, held } => {
+                match heard.performance().filter(|_| !held) {
+                    Some(played) => print_played(heard, &played, *ink, &mut out)?,
+                    None => print_chart(heard, *ink, &mut out)?,
+                }
                 writeln!(out)?;
             }
             Self::Stdout(format) => (format.write)(heard, &mut out)?,
@@ -240,6 +261,7 @@ struct Readings<'a> {
     jobs: &'a [Job<'a>],
     read: &'a ReadRecording<'a>,
     sounding: Option<Cents>,
+    rhythm: StatedRhythm,
     listening: &'a ListenerOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
@@ -316,6 +338,7 @@ impl Readings<'_> {
         let mut heard = (self.read)(path, self.listening, self.stop, &mut progress)
             .map_err(|error| error.to_string())?;
         heard.sounding_off = self.sounding;
+        heard.rhythm = self.rhythm;
         if let (Some(target), Output::Folder(format, _)) = (target, self.output) {
             return write_whole(target, |out| (format.write)(&heard, out))
                 .map(|()| None)
@@ -369,6 +392,7 @@ mod tests {
                 Ok(Heard::new(name, AnalysisOptions::default()))
             },
             sounding: None,
+            rhythm: StatedRhythm::default(),
             listening: &ListenerOptions::default(),
             output,
             bar: &bar,

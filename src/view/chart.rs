@@ -17,7 +17,7 @@ use crate::view::notes::{clock, legends, notes_text};
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
-const TIME_COLUMNS: usize = 10;
+pub(super) const TIME_COLUMNS: usize = 10;
 /// Columns that names and readings need beside the picture.
 const NAME_COLUMNS: usize = 28;
 /// Names after the best one.
@@ -55,7 +55,7 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     Ok(())
 }
 
-fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     write!(
         out,
         "{}   {}",

@@ -12,3 +12,4 @@ pub mod live;
 pub mod names;
 pub mod naming;
 pub mod notes;
+pub mod played;

@@ -5,6 +5,8 @@
 
 pub mod naming;
 pub mod piano;
+pub mod rhythm;
 
 pub use naming::NamingOptions;
 pub use piano::PianoOptions;
+pub use rhythm::RhythmOptions;
