@@ -9,6 +9,10 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::ops::{Add, Neg, Sub};
 
+mod time;
+
+pub use time::{HopIndex, HopSpan, SamplePos, SampleSpan};
+
 /// A value outside the range of its unit.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{given} is no {unit}: {allowed}")]
@@ -73,6 +77,14 @@ impl MidiNote {
         }
     }
 
+    /// The key of a full piano; `None` beyond its ends.
+    pub const fn piano_key(self) -> Option<PianoKey> {
+        match self.piano_index() {
+            Some(index) => Some(PianoKey(index as u8)),
+            None => None,
+        }
+    }
+
     /// The MIDI number, 0 to 127.
     pub const fn get(self) -> u8 {
         self.0
@@ -108,6 +120,42 @@ impl Sub for MidiNote {
     type Output = Semitones;
     fn sub(self, other: MidiNote) -> Semitones {
         Semitones(i16::from(self.0) - i16::from(other.0))
+    }
+}
+
+/// A key of a full piano by its place: 0 is A0, 87 is C8.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct PianoKey(u8);
+
+impl PianoKey {
+    /// # Errors
+    /// If `index` is above 87.
+    pub fn new(index: usize) -> Result<Self, OutOfRange> {
+        match u8::try_from(index) {
+            Ok(place) if index < PIANO_KEYS => Ok(Self(place)),
+            _ => Err(OutOfRange::new(index, "key of a piano", "0 to 87")),
+        }
+    }
+
+    /// All 88, lowest first.
+    pub fn all() -> impl DoubleEndedIterator<Item = Self> + ExactSizeIterator + Clone {
+        (0..PIANO_KEYS as u8).map(Self)
+    }
+
+    /// Its place, 0 to 87, in arrays with an entry a key.
+    pub const fn index(self) -> usize {
+        self.0 as usize
+    }
+
+    /// Its MIDI number.
+    pub const fn midi(self) -> MidiNote {
+        MidiNote(self.0 + MidiNote::PIANO_LOWEST.0)
+    }
+}
+
+impl From<PianoKey> for MidiNote {
+    fn from(key: PianoKey) -> MidiNote {
+        key.midi()
     }
 }
 
@@ -157,12 +205,12 @@ impl Hertz {
 
     /// How far this lies above `other`: `1200 log2(self / other)`.
     pub fn cents_above(self, other: Hertz) -> Cents {
-        Cents(1200.0 * (self.0 / other.0).log2())
+        Cents::of_ratio(self.0 / other.0)
     }
 
     /// This frequency moved by `cents`: `f * 2^(cents / 1200)`.
     pub fn raised_by(self, cents: Cents) -> Hertz {
-        Hertz(self.0 * (cents.0 / 1200.0).exp2())
+        Hertz(self.0 * cents.ratio())
     }
 }
 
@@ -196,6 +244,21 @@ impl Cents {
         } else {
             Err(OutOfRange::new(value, "number of cents", "finite"))
         }
+    }
+
+    /// What was measured; the caller answers for its being finite.
+    pub(crate) const fn measured(value: f64) -> Self {
+        Self(value)
+    }
+
+    /// The difference of two frequencies of which one is `ratio` times the other: `1200 log2(ratio)`. The ratio must be above 0 and finite.
+    pub(crate) fn of_ratio(ratio: f64) -> Self {
+        Self(1200.0 * ratio.log2())
+    }
+
+    /// By how many times a frequency grows that is raised by so much: `2^(c / 1200)`.
+    pub fn ratio(self) -> f64 {
+        (self.0 / 1200.0).exp2()
     }
 
     /// The number of cents.
@@ -348,7 +411,40 @@ impl Share {
     }
 }
 
-/// `ln(p / (1 - p))` of a probability, 0 to 1; beyond 1 in 10,000 nothing is surer.
+/// A level relative to full scale, in dB, as in AES17-2020 and IEC 61606: a sine whose peak is full scale has 0 dBFS. -120 and below is silence.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Dbfs(f64);
+
+impl Dbfs {
+    /// Digital silence.
+    pub const SILENCE: Dbfs = Dbfs(-120.0);
+
+    /// So many dB; what is below -120, or no number, is silence.
+    pub const fn new(db: f64) -> Self {
+        if db > Self::SILENCE.0 {
+            Self(db)
+        } else {
+            Self::SILENCE
+        }
+    }
+
+    /// Of a peak magnitude (1 is full scale): `20 log10 |x|`.
+    pub fn from_peak(magnitude: f64) -> Self {
+        Self::new(20.0 * magnitude.log10())
+    }
+
+    /// Of a mean square (1/2 is a full-scale sine): `10 log10(2 x)`.
+    pub fn from_mean_square(mean_square: f64) -> Self {
+        Self::from_peak((2.0 * mean_square).sqrt())
+    }
+
+    /// The number of dB, -120 or more.
+    pub const fn get(self) -> f64 {
+        self.0
+    }
+}
+
+/// `ln(p / (1 - p))` of a probability, 0 to 1; none is taken to be surer than 1 in 10,000.
 pub(crate) fn log_odds(p: f32) -> f32 {
     let p = p.clamp(1e-4, 1.0 - 1e-4);
     (p / (1.0 - p)).ln()
@@ -386,6 +482,16 @@ mod tests {
             "0 is no sample rate: 1 to 768000 Hz"
         );
         assert_eq!(Share::clamped(f32::NAN), Share::ZERO);
+    }
+
+    #[test]
+    fn every_key_of_a_piano_is_a_midi_note_and_back() {
+        assert_eq!(PianoKey::all().len(), PIANO_KEYS);
+        for (index, key) in PianoKey::all().enumerate() {
+            assert_eq!((key.index(), key.midi().piano_key()), (index, Some(key)));
+            assert_eq!(PianoKey::new(index), Ok(key));
+        }
+        assert!(PianoKey::new(PIANO_KEYS).is_err() && PianoKey::new(300).is_err());
     }
 
     #[test]

@@ -6,7 +6,7 @@
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::notes::NoteEvidence;
 use lidprop::notes::held::{HeldSet, SpanFinder, SpanRules};
-use lidprop::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
+use lidprop::units::{FrameCount, HopIndex, HopSpan, MidiNote, PIANO_KEYS, SampleRate};
 use std::path::{Path, PathBuf};
 
 mod support;
@@ -109,7 +109,7 @@ impl SlowTwin {
             least + f64::from(self.rules.new_span) * (1.0 - relief),
             Some(self.best),
         );
-        self.close(self.frame.saturating_sub(self.rules.lag), ended);
+        self.close(self.frame.saturating_sub(self.rules.lag.get()), ended);
     }
 
     fn since(&self, frame: u64) -> Option<u64> {
@@ -158,7 +158,7 @@ fn spans(frames: &[Frame]) -> Vec<HeldSet> {
 fn assert_agrees_with_the_slow_twin(frames: &[Frame], what: &str) {
     let fast: Vec<_> = spans(frames)
         .iter()
-        .map(|span| (span.start, span.end))
+        .map(|span| (span.start.get(), span.end.get()))
         .collect();
     let (mut twin, mut slow) = (SlowTwin::new(SpanRules::default()), Vec::new());
     for frame in frames {
@@ -170,8 +170,16 @@ fn assert_agrees_with_the_slow_twin(frames: &[Frame], what: &str) {
 
 /// Spans follow one another without a gap from the first frame to the last, and each is in order.
 fn assert_sound(spans: &[HeldSet], frames: u64, what: &str) {
-    assert_eq!(spans.first().map(|span| span.start), Some(0), "{what}");
-    assert_eq!(spans.last().map(|span| span.end), Some(frames), "{what}");
+    assert_eq!(
+        spans.first().map(|span| span.start),
+        Some(HopIndex::START),
+        "{what}"
+    );
+    assert_eq!(
+        spans.last().map(|span| span.end),
+        Some(HopIndex::new(frames)),
+        "{what}"
+    );
     for pair in spans.windows(2) {
         assert_eq!(pair[0].end, pair[1].start, "{what}");
         assert!(pair[0].start < pair[0].end, "{what}");
@@ -252,7 +260,7 @@ fn three_hours_of_random_playing_neither_break_it_nor_grow_a_span_without_end() 
     // what is random changes at least every 200 frames; a run of single notes may join the next
     let longest = closed
         .iter()
-        .map(|span| span.end - span.start)
+        .map(|span| (span.end - span.start).get())
         .max()
         .unwrap();
     assert!(longest < 2_500, "a span of {longest} frames");
@@ -294,10 +302,16 @@ fn a_broken_chord_a_bar_gives_a_span_a_bar_however_long_it_goes_on() {
     let (mut right, bar_frames) = (0, 88);
     for bar in 0..120_u64 {
         let (start, end) = (bar * bar_frames, (bar + 1) * bar_frames);
+        let halfway = HopIndex::new((start + end) / 2);
         let middle = spans
             .iter()
-            .find(|span| span.start <= (start + end) / 2 && (start + end) / 2 < span.end);
-        let keys: Vec<_> = middle.unwrap().keys.iter().map(|held| held.key).collect();
+            .find(|span| span.start <= halfway && halfway < span.end);
+        let keys: Vec<_> = middle
+            .unwrap()
+            .keys
+            .iter()
+            .map(|held| held.key.index())
+            .collect();
         let chord = bars[(bar % 4) as usize];
         right += u32::from(keys.len() >= 2 && keys.iter().all(|key| chord.contains(key)));
     }
@@ -307,7 +321,7 @@ fn a_broken_chord_a_bar_gives_a_span_a_bar_however_long_it_goes_on() {
     );
     let longest = spans
         .iter()
-        .map(|span| span.end - span.start)
+        .map(|span| (span.end - span.start).get())
         .max()
         .unwrap();
     // the last bar of four and the first have one chord, and a border may stand a note beside its bar line
@@ -331,7 +345,7 @@ fn what_follows_a_piece_is_held_as_if_it_stood_alone() {
         let random = &mut fastrand::Rng::with_seed(seed);
         let mut playing = random_playing(random, 2_000);
         playing.extend(rest(130));
-        let begins = playing.len() as u64;
+        let begins = HopSpan::new(playing.len() as u64);
         let mut chords = Vec::new();
         for chord in [[39, 43, 46, 50], [38, 45, 48, 53], [36, 40, 46, 50]] {
             for at in 0..60 {
@@ -354,10 +368,10 @@ fn what_follows_a_piece_is_held_as_if_it_stood_alone() {
         playing.extend(chords);
         let after: Vec<_> = spans(&playing)
             .into_iter()
-            .filter(|span| span.start >= begins)
+            .filter(|span| span.start >= HopIndex::START + begins)
             .map(|span| HeldSet {
-                start: span.start - begins + 130,
-                end: span.end - begins + 130,
+                start: span.start.earlier(begins) + HopSpan::new(130),
+                end: span.end.earlier(begins) + HopSpan::new(130),
                 ..span
             })
             .collect();

@@ -2,10 +2,10 @@
 
 mod support;
 
-use lidprop::listener::{ChordSpan, Event, Listener, ListenerOptions, NoteSpan};
+use lidprop::listener::{ChordSpan, Event, Listener, ListenerOptions, NoteSpan, StruckKey};
 use lidprop::notes::{NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{HOP_SAMPLES, SpectrumFrame};
-use lidprop::units::{FrameCount, PIANO_KEYS, SampleRate};
+use lidprop::units::{FrameCount, MidiNote, PIANO_KEYS, PianoKey, SampleRate, Seconds};
 use std::sync::LazyLock;
 use support::{read_all, test_audio};
 
@@ -144,6 +144,104 @@ fn a_hop_twice_as_wide_hears_the_chords_in_their_time_and_makes_no_key_up() {
         assert_eq!(keys[0], played[0]);
         assert!(keys.len() + 1 >= played.len(), "{keys:?}");
     }
+}
+
+/// The strikes, each with the time at which it was told.
+fn struck(events: &[Event]) -> Vec<(StruckKey, FrameCount)> {
+    let mut now = FrameCount(0);
+    let mut struck = Vec::new();
+    for event in events {
+        match event {
+            Event::Frame(frame) => now = frame.at,
+            Event::Struck(strike) => struck.push((strike.clone(), now)),
+            _ => {}
+        }
+    }
+    struck
+}
+
+#[test]
+fn each_note_was_struck_before_it_is_told_and_no_strike_is_told_without_its_note() {
+    for recording in ["rolled-ballad.flac", "phone-memo.wav"] {
+        let path = test_audio(recording);
+        let sound = read_all(&mut lidprop::audio::open(path).expect("it is there"));
+        let events = heard(&sound[..(15.0 * RATE) as usize], 1);
+        let mut waiting: Vec<(MidiNote, FrameCount)> = Vec::new();
+        for event in &events {
+            match event {
+                Event::Struck(strike) => waiting.push((strike.key, strike.at)),
+                Event::Note(span) => {
+                    let own = (span.note.midi, span.start);
+                    let place = waiting.iter().position(|&struck| struck == own);
+                    waiting.swap_remove(place.unwrap_or_else(|| panic!("{recording}: {span:?}")));
+                }
+                _ => {}
+            }
+        }
+        assert!(waiting.is_empty(), "{recording}: {waiting:?}");
+
+        let struck = struck(&events);
+        assert!(struck.len() >= 20, "{recording}: {} notes", struck.len());
+        let mut delays: Vec<f64> = struck
+            .iter()
+            .map(|(strike, told)| seconds(*told) - seconds(strike.at))
+            .collect();
+        delays.sort_by(f64::total_cmp);
+        let share = |share: f64| delays[(share * (delays.len() - 1) as f64) as usize];
+        println!(
+            "{recording}: {} strikes told {:.3} s after they were, nine in ten within {:.3} s, the last {:.3} s",
+            delays.len(),
+            share(0.5),
+            share(0.9),
+            share(1.0)
+        );
+        // seven hops and what the window takes: a player still holds the key
+        assert!(share(0.5) <= 0.2, "{recording}: {} s", share(0.5));
+        // a doubtful one must have lasted for 25 hops first
+        assert!(share(1.0) <= 1.0, "{recording}: {} s", share(1.0));
+    }
+}
+
+#[test]
+fn a_strike_twice_as_loud_is_told_six_decibels_louder() {
+    let events = heard(&SOUND, 1);
+    let double: Vec<f32> = SOUND.iter().map(|x| 2.0 * x).collect();
+    let louder = struck(&heard(&double, 1));
+    let mut compared = 0;
+    for (strike, _) in struck(&events) {
+        let level = strike.level.get();
+        assert!((-70.0..0.0).contains(&level), "{strike:?}");
+        let near = |other: &&(StruckKey, FrameCount)| {
+            other.0.key == strike.key && other.0.at.0.abs_diff(strike.at.0) <= HOP_SAMPLES as u64
+        };
+        if let Some((other, _)) = louder.iter().find(near) {
+            let more = other.level.get() - level;
+            assert!((more - 6.02).abs() < 0.5, "{more} dB: {strike:?}");
+            compared += 1;
+        }
+    }
+    assert!(compared >= 14, "{compared} of the keys of three chords");
+}
+
+#[test]
+fn a_key_is_believed_while_it_is_held_and_what_was_not_played_is_not() {
+    let mut listener = Listener::new(ListenerOptions::default());
+    let mut events = Vec::new();
+    listener.push(&SOUND, &mut events);
+    let at = |time: f64| Seconds::new(time).unwrap().frames(SampleRate::INTERNAL);
+    for (strike, keys) in PHRASE {
+        let beliefs = listener.belief(at(strike + 0.2), at(strike + 1.2));
+        let beliefs = beliefs.expect("it was heard a moment ago");
+        // a second has 43 frames
+        assert!((42..=44).contains(&beliefs.frames().get()), "{beliefs:?}");
+        let believed: Vec<u8> = PianoKey::all()
+            .filter(|&key| beliefs.probability(key).get() >= 0.5)
+            .map(|key| key.midi().get())
+            .collect();
+        assert_eq!(believed, keys);
+    }
+    assert_eq!(listener.belief(at(8.0), at(9.0)), None, "not heard yet");
+    assert_eq!(listener.belief(at(3.0), at(3.0)), None, "no time at all");
 }
 
 /// Hears a chord of its own in every two seconds, whatever sounds, at the cost of no network.

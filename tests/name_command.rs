@@ -32,7 +32,7 @@ fn json_holds_names_degrees_and_readings() {
     ]);
     assert_eq!(answer.code, 0, "{}", answer.err);
     let json: Value = serde_json::from_str(&answer.out).expect("one JSON document");
-    assert_eq!(json["schema"], "lidprop/1");
+    assert_eq!(json["schema"], "lidprop/2");
     assert_eq!(json["midi"], serde_json::json!([50, 65, 68, 73]));
     assert_eq!(json["names"][0]["label"], "D:dim(7)");
     assert_eq!(json["names"][0]["degrees"]["C#"], "7");

@@ -6,14 +6,14 @@
 //! Method: levels a block of 50 ms; the noise floor is the level that a tenth of the blocks stays below (histogram of 1 dB).
 //! Hum: see [`HumMeter`]. Limits: the floor of a recording without a pause is that of its quietest moments.
 
-use crate::units::SampleRate;
+use crate::units::{Dbfs, SampleRate};
 use std::f64::consts::PI;
 
 /// Samples a level block: 50 ms, longer than a period of the lowest piano tone (36 ms).
 const BLOCK_SAMPLES: usize = SampleRate::INTERNAL.get() as usize / 20;
 
-/// The bottom of the scale; digital silence stands here.
-const BOTTOM_DB: usize = 120;
+/// Classes of the histogram below full scale, 1 dB each: down to [`Dbfs::SILENCE`].
+const BOTTOM_DB: usize = -Dbfs::SILENCE.get() as usize;
 
 /// Share of blocks below the noise floor.
 const FLOOR_SHARE: f64 = 0.1;
@@ -25,34 +25,6 @@ pub struct Meter {
     pub dropped: u64,
     /// Runs of clipped samples so far.
     pub clipped: u64,
-}
-
-/// A level relative to full scale, dB; -120 and below is silence.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct Dbfs(f64);
-
-impl Dbfs {
-    /// Digital silence.
-    pub const SILENCE: Dbfs = Dbfs(-(BOTTOM_DB as f64));
-
-    /// Of a peak magnitude (1 is full scale).
-    pub fn from_peak(magnitude: f64) -> Self {
-        if magnitude.is_nan() {
-            Self::SILENCE
-        } else {
-            Self((20.0 * magnitude.log10()).max(Self::SILENCE.0))
-        }
-    }
-
-    /// Of a mean square (1/2 is a full-scale sine).
-    pub fn from_mean_square(mean_square: f64) -> Self {
-        Self::from_peak((2.0 * mean_square).sqrt())
-    }
-
-    /// The number of dB, -120 or more.
-    pub fn get(self) -> f64 {
-        self.0
-    }
 }
 
 /// Measures the level of a stream; constant memory.
@@ -152,7 +124,7 @@ impl LevelMeter {
         let classes = self.histogram.iter().enumerate().rev();
         for (class, &count) in classes {
             if count > 0 && count >= left {
-                return Some(Dbfs(-(class as f64)));
+                return Some(Dbfs::new(-(class as f64)));
             }
             left -= count;
         }
@@ -182,7 +154,7 @@ const STANDS_OUT: f64 = 16.0;
 const HUM_MULTIPLES: usize = 3;
 
 /// Hum below this level disturbs nothing.
-const HUM_AUDIBLE: Dbfs = Dbfs(-80.0);
+const HUM_AUDIBLE: Dbfs = Dbfs::new(-80.0);
 
 /// Samples a hum window: two seconds, so that 50 Hz parts from G1 (49 Hz), two bins away under a Hann window.
 const HUM_SAMPLES: usize = 2 * SampleRate::INTERNAL.get() as usize;

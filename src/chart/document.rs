@@ -1,8 +1,8 @@
-//! The result document: the serde types that every export is made from, schema `lidprop/1`.
+//! The result document: the serde types that every export is made from, schema `lidprop/2`.
 //!
 //! Input: what the listener heard and harmony named. Output: JSON by serde; these types are the one source.
 //! Units: seconds from the start of the recording (millisecond precision), MIDI numbers, hertz, shares 0 to 1.
-//! Method: our own; `tests/schema.rs` checks `src/chart/lidprop-1.schema.json` against what is written.
+//! Method: our own; `tests/schema.rs` checks `src/chart/lidprop-2.schema.json` against what is written.
 //! Limits: times are as precise as the analysis hop allows (about 23 ms).
 
 use crate::harmony::{Cadence, Name, Reading, Verdict};
@@ -12,7 +12,10 @@ use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
 /// The name of this version of the document.
-pub const SCHEMA: &str = "lidprop/1";
+///
+/// An optional field may be added without a new version: readers ignore fields that they do not know, and a field that is left out is not known,
+/// which says nothing of what it would hold. The version changes where a field goes, gets another name, type, unit or meaning, or becomes required.
+pub const SCHEMA: &str = "lidprop/2";
 
 /// All that was heard in one recording.
 ///
@@ -51,12 +54,40 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub key: Option<String>,
     /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
     pub cadences: Vec<Cadence>,
+    /// What made this document; `None` where it is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub provenance: Option<Provenance>,
     /// How the recording sounds beside what was fingered, where the user has stated it: all else is as fingered.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sounding: Option<Sounding>,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+}
+
+/// What made a document: enough to make it again from the same recording.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Provenance {
+    /// Version of lidprop.
+    pub version: String,
+    /// The weights by which notes were heard, as 16 hexadecimal digits.
+    pub model: String,
+    /// What the user has stated.
+    pub options: StatedOptions,
+}
+
+/// What the user has stated, as far as it has any part in what was heard and how it is read.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct StatedOptions {
+    /// The pitch of A4 that was expected.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub a4_hz: Option<f64>,
+    /// The learned piano on which it was heard.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub piano: Option<String>,
+    /// The key that was stated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<String>,
 }
 
 /// A recording that sounds off what was fingered, as an old record or cassette does.

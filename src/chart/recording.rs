@@ -6,7 +6,7 @@
 //! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
 //! Limits: a chord asked for twice is named twice.
 
-use crate::chart::document::{Recording, SCHEMA, Sounding};
+use crate::chart::document::{Provenance, Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Outline, outline};
 use crate::chart::performance::{Performance, performance};
@@ -35,6 +35,8 @@ pub struct Heard {
     pub rhythm: StatedRhythm,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// What heard it; `None` where that is not known.
+    pub provenance: Option<Provenance>,
     /// How chords are named.
     pub naming: AnalysisOptions,
 }
@@ -51,6 +53,7 @@ impl Heard {
             sounding_off: None,
             rhythm: StatedRhythm::default(),
             warnings: Vec::new(),
+            provenance: None,
             naming,
         }
     }
@@ -60,7 +63,7 @@ impl Heard {
         match event {
             Event::Note(span) => self.notes.push(span),
             Event::Chord(span) => self.chords.push(span),
-            Event::Frame(_) | Event::Sounding(_) => {}
+            Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => {}
         }
     }
 
@@ -127,6 +130,7 @@ impl Heard {
             sounding: self.sounding(key.as_deref()),
             key,
             cadences,
+            provenance: self.provenance.clone(),
             warnings: self.warnings.clone(),
         }
     }

@@ -234,7 +234,9 @@ mod live {
             let (start, notes) = match event {
                 Event::Sounding(state) if state.settled => (state.start, &state.notes),
                 Event::Chord(span) => (span.start, &span.notes),
-                Event::Frame(_) | Event::Note(_) | Event::Sounding(_) => return Ok(()),
+                Event::Frame(_) | Event::Struck(_) | Event::Note(_) | Event::Sounding(_) => {
+                    return Ok(());
+                }
             };
             if notes.is_empty() || self.told.is_some_and(|told| start <= told) {
                 return Ok(());
@@ -289,7 +291,7 @@ mod live {
                         None => return Ok(()),
                     }
                 }
-                Event::Frame(_) | Event::Sounding(_) => return Ok(()),
+                Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => return Ok(()),
             };
             write_json_line(&line, out)
         }

@@ -71,11 +71,11 @@ mod live {
     use super::SoundcheckArgs;
     use crate::audio::AudioError;
     use crate::audio::capture::{Capture, InputInfo, StreamState, Totals, list_inputs, open_input};
-    use crate::audio::level::{Dbfs, Hum, HumMeter, Level, LevelMeter};
+    use crate::audio::level::{Hum, HumMeter, Level, LevelMeter};
     use crate::cli::terminal::status_line;
     use crate::cli::{CliError, CommandResult};
     use crate::listener::{Listener, ListenerOptions};
-    use crate::units::{Hertz, Seconds};
+    use crate::units::{Dbfs, Hertz, Seconds};
     use std::io::{self, IsTerminal, Write};
     use std::time::{Duration, Instant};
 

@@ -3,16 +3,22 @@
 //! Input: mono samples at [`SampleRate::INTERNAL`], pushed in blocks of any size. Output: [`Event`]s in order of time.
 //! Units: times in [`FrameCount`]s at the internal rate, from the first pushed sample.
 //! Method: one `step` a hop: spectrum, note evidence, tracks, chord spans. Block sizes change nothing.
-//! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
+//! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound. Beliefs can be asked
+//! for over the last [`REMEMBERED_SECONDS`](crate::notes::belief::REMEMBERED_SECONDS).
 
-use super::events::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan};
+use super::events::{
+    Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan, StruckKey,
+};
+use crate::notes::belief::{Beliefs, RecentBeliefs};
 use crate::notes::held::{HeldKey, HeldSet, SpanFinder, SpanRules};
-use crate::notes::strength::key_strengths;
-use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
+use crate::notes::strength::KeyLoudness;
+use crate::notes::tracks::{NoteTracker, TrackRules, Tracks};
 use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use crate::piano::PianoProfile;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
-use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
+use crate::units::{
+    Dbfs, FrameCount, Hertz, HopIndex, HopSpan, PIANO_KEYS, PianoKey, SampleRate, Share,
+};
 use std::sync::Arc;
 
 /// How to listen.
@@ -47,11 +53,12 @@ const SILENT_RMS: f32 = 2e-5;
 /// Fewer keys are notes, not a chord.
 const FEWEST_KEYS: usize = 2;
 /// A span must last this many frames (116 ms) to be a chord.
-const SHORTEST_CHORD: u64 = 5;
+const SHORTEST_CHORD: HopSpan = HopSpan::new(5);
 /// A set that has lasted this many frames (186 ms) is settled.
-const SETTLED: u64 = 8;
-/// Certainty in words, by confidence.
+const SETTLED: HopSpan = HopSpan::new(8);
+/// From this confidence on a note is sure.
 const SURE: f32 = 0.9;
+/// From this confidence on a note is likely.
 const LIKELY: f32 = 0.6;
 
 /// Hears mono sound at [`SampleRate::INTERNAL`] and tells what sounds.
@@ -64,17 +71,19 @@ pub struct Listener {
     estimator: Box<dyn NoteEstimator>,
     tracker: NoteTracker,
     finder: SpanFinder,
+    beliefs: RecentBeliefs,
     frame: SpectrumFrame,
     evidence: NoteEvidence,
-    strength: [f32; PIANO_KEYS],
-    notes: Vec<TrackedNote>,
+    loudness: KeyLoudness,
+    tracks: Tracks,
     spans: Vec<HeldSet>,
     open_span: HeldSet,
-    /// Notes are heard anew in every so manieth frame, and how many frames ago that was.
+    /// Notes are heard anew once in so many frames.
     every: u32,
+    /// Frames since they were.
     heard_before: u32,
     /// What was last said to sound.
-    said: Option<(u64, bool, [bool; PIANO_KEYS])>,
+    said: Option<(HopIndex, bool, [bool; PIANO_KEYS])>,
 }
 
 impl Listener {
@@ -105,10 +114,11 @@ impl Listener {
             estimator,
             tracker: NoteTracker::new(TrackRules::default()),
             finder: SpanFinder::new(SpanRules::default()),
+            beliefs: RecentBeliefs::new(),
             frame: SpectrumFrame::default(),
             evidence: NoteEvidence::default(),
-            strength: [0.0; PIANO_KEYS],
-            notes: Vec::new(),
+            loudness: KeyLoudness::default(),
+            tracks: Tracks::default(),
             spans: Vec::new(),
             open_span: HeldSet::default(),
             every: 1,
@@ -140,9 +150,19 @@ impl Listener {
 
     /// Ends the sound: closes notes and chords that are still open.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
-        self.tracker.finish(&mut self.notes);
+        self.tracker.finish(&mut self.tracks);
         self.finder.finish(&mut self.spans);
+        self.tell_struck(events);
         self.tell_ended(events);
+    }
+
+    /// What is believed of each key over the time between two positions: over the frames that judge a moment from `from` to before `to`.
+    ///
+    /// `None` where no frame does so (one comes every [`HOP_SAMPLES`]), where some of them are not heard yet (they come up to 53 ms after
+    /// the moment), or lie back further than [`REMEMBERED_SECONDS`](crate::notes::belief::REMEMBERED_SECONDS). Where notes are heard in fewer frames
+    /// ([`Listener::hear_every`]), the others repeat what was heard.
+    pub fn belief(&self, from: FrameCount, to: FrameCount) -> Option<Beliefs> {
+        self.beliefs.over(first_judging(from), first_judging(to))
     }
 
     /// Frequency of A4 as followed so far; `None` until enough has sounded.
@@ -171,11 +191,12 @@ impl Listener {
         if self.frame.rms < SILENT_RMS {
             self.evidence = NoteEvidence::default();
         }
-        key_strengths(&self.frame, &mut self.strength);
+        self.loudness.measure(&self.frame);
         self.tracker
-            .step(&self.evidence, &self.strength, &mut self.notes);
+            .step(&self.evidence, &self.loudness, &mut self.tracks);
         self.finder
-            .step(&self.evidence, &self.strength, &mut self.spans);
+            .step(&self.evidence, &self.loudness.shares, &mut self.spans);
+        self.beliefs.push(self.finder.heard());
         events.push(Event::Frame(FrameReport {
             at,
             rms: self.frame.rms,
@@ -183,8 +204,20 @@ impl Listener {
             evidence: self.evidence.clone(),
             a4: self.follower.a4(),
         }));
+        self.tell_struck(events);
         self.tell_what_sounds(at, events);
         self.tell_ended(events);
+    }
+
+    fn tell_struck(&mut self, events: &mut Vec<Event>) {
+        events.extend(self.tracks.struck.drain(..).map(|strike| {
+            Event::Struck(StruckKey {
+                key: strike.key.midi(),
+                at: sample_of_strike(strike.struck),
+                probability: Share::clamped(strike.probability),
+                level: Dbfs::from_peak(f64::from(strike.power).sqrt()),
+            })
+        }));
     }
 
     /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
@@ -193,7 +226,9 @@ impl Listener {
         self.finder.open_span(&mut self.open_span);
         let span = &self.open_span;
         let mut held = [false; PIANO_KEYS];
-        span.keys.iter().for_each(|key| held[key.key] = true);
+        span.keys
+            .iter()
+            .for_each(|key| held[key.key.index()] = true);
         let differing = (0..PIANO_KEYS)
             .filter(|&key| held[key] != sounding[key])
             .count();
@@ -212,11 +247,16 @@ impl Listener {
             return;
         }
         self.said = Some((start, settled, keys));
-        let notes = (0..PIANO_KEYS).filter(|&key| keys[key]).map(|key| {
+        let sounds = PianoKey::all().filter(|key| keys[key.index()]);
+        let notes = sounds.map(|key| {
             let of_span = span.keys.iter().find(|held| held.key == key);
             match of_span {
                 Some(held) if settled => chord_note(key, held.confidence, held.strength),
-                _ => chord_note(key, self.evidence.sounding[key], self.strength[key]),
+                _ => chord_note(
+                    key,
+                    self.evidence.sounding[key.index()],
+                    self.loudness.shares[key.index()],
+                ),
             }
         });
         events.push(Event::Sounding(ChordState {
@@ -228,7 +268,7 @@ impl Listener {
     }
 
     fn tell_ended(&mut self, events: &mut Vec<Event>) {
-        events.extend(self.notes.drain(..).map(|note| {
+        events.extend(self.tracks.ended.drain(..).map(|note| {
             Event::Note(NoteSpan {
                 note: chord_note(note.key, note.confidence, note.strength),
                 start: sample_of_strike(note.struck),
@@ -255,8 +295,14 @@ impl Listener {
 }
 
 /// The time so many samples before the end of an analysis frame.
-fn sample_of(frame: u64, lag: u64) -> FrameCount {
-    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
+fn sample_of(frame: HopIndex, lag: u64) -> FrameCount {
+    FrameCount(((frame.get() + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
+}
+
+/// The first analysis frame that judges a moment at or after this time.
+fn first_judging(at: FrameCount) -> HopIndex {
+    let end = at.0.saturating_add(LOOK_BACK).div_ceil(HOP_SAMPLES as u64);
+    HopIndex::new(end - 1)
 }
 
 /// The time at which a key was struck whose strike was heard around an analysis frame.
@@ -265,9 +311,9 @@ fn sample_of_strike(frame: f64) -> FrameCount {
     FrameCount((end - STRIKE_LAG).max(0.0).round() as u64)
 }
 
-fn chord_note(key: usize, confidence: f32, strength: f32) -> ChordNote {
+fn chord_note(key: PianoKey, confidence: f32, strength: f32) -> ChordNote {
     ChordNote {
-        midi: MidiNote::from_piano_index(key),
+        midi: key.midi(),
         strength: Share::clamped(strength),
         confidence: Share::clamped(confidence),
         certainty: match confidence {

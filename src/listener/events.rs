@@ -1,12 +1,12 @@
-//! What the listener tells: frames, notes, what sounds now, chords.
+//! What the listener tells: frames, strikes, notes, what sounds now, chords.
 //!
 //! Input: none; these are the types. Output: [`Event`]s for charts, views and sessions.
-//! Units: times in [`FrameCount`]s at [`SampleRate::INTERNAL`](crate::units::SampleRate::INTERNAL), from the first sample; shares 0 to 1.
+//! Units: times in [`FrameCount`]s at [`SampleRate::INTERNAL`](crate::units::SampleRate::INTERNAL), from the first sample; shares 0 to 1, levels in dBFS.
 //! Method: plain data, no music: names are worked out by who receives it.
-//! Limits: a note and a chord are told when they have ended, what sounds now at every change.
+//! Limits: a strike is told when it is heard, a note and a chord when they have ended, what sounds now at every change.
 
 use crate::notes::NoteEvidence;
-use crate::units::{FrameCount, Hertz, MidiNote, Share};
+use crate::units::{Dbfs, FrameCount, Hertz, MidiNote, Share};
 use serde::{Deserialize, Serialize};
 
 /// How certain a note is.
@@ -43,6 +43,8 @@ pub struct ChordNote {
 pub enum Event {
     /// One analysis frame was heard.
     Frame(FrameReport),
+    /// A key was struck: the beginning of a note that will be told once it has ended.
+    Struck(StruckKey),
     /// A note has ended.
     Note(NoteSpan),
     /// What sounds now has changed: a new chord, or a better opinion of the same one.
@@ -56,6 +58,7 @@ impl Event {
     pub fn delay(&mut self, offset: FrameCount) {
         let times: [Option<&mut FrameCount>; 2] = match self {
             Self::Frame(frame) => [Some(&mut frame.at), None],
+            Self::Struck(strike) => [Some(&mut strike.at), None],
             Self::Note(span) => [Some(&mut span.start), Some(&mut span.end)],
             Self::Sounding(state) => [Some(&mut state.start), Some(&mut state.at)],
             Self::Chord(span) => [Some(&mut span.start), Some(&mut span.end)],
@@ -79,6 +82,23 @@ pub struct FrameReport {
     pub chroma: [f32; 12],
     /// Frequency of A4 as followed so far; `None` until enough has sounded.
     pub a4: Option<Hertz>,
+}
+
+/// A key that was struck, told as soon as that is sure.
+///
+/// For each there is later one [`NoteSpan`] with the same key and start, and for each of these there was one: none is taken back. It comes some
+/// 0.16 to 0.2 s after the strike; where the strike itself was hardly heard (hidden among others, or very soft), 0.6 s after the note was first believed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StruckKey {
+    /// The key.
+    pub key: MidiNote,
+    /// When it was struck.
+    pub at: FrameCount,
+    /// Probability that it was, by what was heard of its sound so far.
+    pub probability: Share,
+    /// The level of its first four partials in the loudest 93 ms from the strike on: 0 dBFS is a full-scale sine. Keys that share partials
+    /// and were struck together read too loud, and below C3 so do neighbours.
+    pub level: Dbfs,
 }
 
 /// A struck note that has ended.

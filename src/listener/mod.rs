@@ -8,4 +8,6 @@ pub mod engine;
 pub mod events;
 
 pub use engine::{Listener, ListenerOptions};
-pub use events::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan};
+pub use events::{
+    Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan, StruckKey,
+};

@@ -15,8 +15,9 @@
 //! Limits: a span is final [`SpanRules::lag`] frames after its end, and what lies further back has no other border; melody notes held
 //! for most of a chord count as its own; no span lasts longer than [`LONGEST_SPAN`].
 
+use super::belief::{LogOddsSums, MOST_LOG_ODDS, PARTS};
 use crate::notes::NoteEvidence;
-use crate::units::{MidiNote, PIANO_KEYS, log_odds, probability};
+use crate::units::{HopIndex, HopSpan, PIANO_KEYS, PianoKey, log_odds};
 
 /// Costs and times of the segmentation, in log-odds and frames; set by reasoning: two voices that move together
 /// and stay for half a second make a new chord, one does not.
@@ -31,7 +32,7 @@ pub struct SpanRules {
     /// The share of `new_span` that is forgiven where three or more keys are struck at once.
     pub struck_relief: f32,
     /// Frames after which the past is final.
-    pub lag: u64,
+    pub lag: HopSpan,
 }
 
 impl Default for SpanRules {
@@ -42,33 +43,27 @@ impl Default for SpanRules {
             moving: 0.5,
             new_span: 70.0,
             struck_relief: 0.5,
-            lag: 86,
+            lag: HopSpan::new(86),
         }
     }
 }
 
 /// No span lasts longer than this many frames (101 minutes): the sums of evidence must not run over within one.
-pub const LONGEST_SPAN: u64 = 1 << 18;
-/// One frame says at most this for or against a key of a span.
-const MOST_LOG_ODDS: f32 = 6.0;
-/// The mean over a span is surer than one frame is, by this factor in log-odds, and too low by so much before it: fitted on held voicings
-/// of pianos that the network had not met (see `training/README.md`).
-const SURER_THAN_A_FRAME: f32 = 1.3;
-const TOO_LITTLE: f32 = 0.5;
+pub const LONGEST_SPAN: HopSpan = HopSpan::new(1 << 18);
 /// Keys less probable than this are out of the question.
 const LEAST_POSSIBLE: f32 = 0.04;
 
 /// How much a key counts in deciding where a span ends: melodies lie high.
-fn weight_of(key: usize) -> f32 {
-    let midi = f32::from(MidiNote::from_piano_index(key).get());
+fn weight_of(key: PianoKey) -> f32 {
+    let midi = f32::from(key.midi().get());
     (1.0 - (midi - 64.0) / 20.0).clamp(0.35, 1.0)
 }
 
 /// A key that is part of a held set.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeldKey {
-    /// Piano index, 0 to 87.
-    pub key: usize,
+    /// The key.
+    pub key: PianoKey,
     /// Probability over the whole span that it is there.
     pub confidence: f32,
     /// Mean strength over the span.
@@ -79,19 +74,16 @@ pub struct HeldKey {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct HeldSet {
     /// Its first frame.
-    pub start: u64,
+    pub start: HopIndex,
     /// The first frame after it.
-    pub end: u64,
+    pub end: HopIndex,
     /// Its keys, lowest first.
     pub keys: Vec<HeldKey>,
     /// Keys that are likelier not there than there, and yet not out of the question, lowest first.
     pub possible: Vec<HeldKey>,
 }
 
-/// Fractions of a log-odd, or of full strength, in which evidence is summed. Sums of whole numbers are exact however long the sound is;
-/// where they run over they wrap, and their differences over a span are still right.
-const PARTS: f32 = 1024.0;
-const _: () = assert!(LONGEST_SPAN as f32 * MOST_LOG_ODDS * PARTS < i32::MAX as f32);
+const _: () = assert!(LONGEST_SPAN.get() as f32 * MOST_LOG_ODDS * PARTS < i32::MAX as f32);
 
 /// Evidence summed up over frames, in [`PARTS`].
 #[derive(Debug, Clone, PartialEq)]
@@ -101,7 +93,7 @@ struct Sums {
     /// Log-odds against each key.
     against: [i32; PIANO_KEYS],
     /// Log-odds of each key, with a wider limit: what a key's membership is decided from.
-    log_odds: [i32; PIANO_KEYS],
+    log_odds: LogOddsSums,
     strength: [i32; PIANO_KEYS],
 }
 
@@ -109,7 +101,7 @@ impl Sums {
     const NOTHING: Self = Self {
         for_key: [0; PIANO_KEYS],
         against: [0; PIANO_KEYS],
-        log_odds: [0; PIANO_KEYS],
+        log_odds: LogOddsSums::NOTHING,
         strength: [0; PIANO_KEYS],
     };
 
@@ -120,7 +112,7 @@ impl Sums {
             let add = |sum: &mut i32, x: f32| *sum = sum.wrapping_add((x * PARTS).round() as i32);
             add(&mut self.for_key[key], log_odds.clamp(0.0, limit));
             add(&mut self.against[key], -log_odds.clamp(-limit, 0.0));
-            add(&mut self.log_odds[key], log_odds);
+            self.log_odds.add_to(key, log_odds);
             add(&mut self.strength[key], strength);
         }
     }
@@ -151,16 +143,16 @@ impl Sums {
         if span.end == span.start {
             return;
         }
-        let n = (span.end - span.start) as f32 * PARTS;
-        let mean = |now: &[i32; PIANO_KEYS], then: &[i32; PIANO_KEYS], key: usize| {
-            now[key].wrapping_sub(then[key]) as f32 / n
-        };
-        for key in 0..PIANO_KEYS {
-            let log_odds = mean(&self.log_odds, &before.log_odds, key);
+        let frames = span.end - span.start;
+        let beliefs = self.log_odds.since(&before.log_odds, frames);
+        let n = frames.get() as f32 * PARTS;
+        for key in PianoKey::all() {
+            let strength =
+                self.strength[key.index()].wrapping_sub(before.strength[key.index()]) as f32 / n;
             let held = HeldKey {
                 key,
-                confidence: probability(SURER_THAN_A_FRAME * (log_odds + TOO_LITTLE)),
-                strength: mean(&self.strength, &before.strength, key),
+                confidence: beliefs.confidence(key),
+                strength,
             };
             if held.confidence >= 0.5 {
                 span.keys.push(held);
@@ -174,13 +166,13 @@ impl Sums {
 /// A frame before which a span may end and the next begin.
 #[derive(Debug, Clone)]
 struct Border {
-    frame: u64,
+    frame: HopIndex,
     /// Cost of the best segmentation up to here.
     cost: f32,
     /// The same until now, if the last span begins here.
     total: f32,
     /// Where the last span of that segmentation begins; `None` where the past is final.
-    since: Option<u64>,
+    since: Option<HopIndex>,
     /// What had been heard before it.
     before: Box<Sums>,
     /// False once a span that begins at a younger border is as good for all time to come.
@@ -194,11 +186,11 @@ pub struct SpanFinder {
     weights: [f32; PIANO_KEYS],
     /// By frame. The first is where the past is final.
     borders: Vec<Border>,
-    frame: u64,
+    frame: HopIndex,
     /// What was heard so far.
     sums: Sums,
     /// Where the last span of the best segmentation begins.
-    open_since: u64,
+    open_since: HopIndex,
     /// Keys struck in each of the last frames (sum of probabilities).
     struck: [f32; 3],
     /// Memory of borders that are forgotten, for those to come.
@@ -208,19 +200,19 @@ pub struct SpanFinder {
     )]
     spare: Vec<Box<Sums>>,
     /// Frames that [`SpanFinder::close`] looks at.
-    path: Vec<u64>,
-    possible: Vec<u64>,
+    path: Vec<HopIndex>,
+    possible: Vec<HopIndex>,
 }
 
 impl SpanFinder {
     /// A finder that has heard nothing.
     pub fn new(rules: SpanRules) -> Self {
         let mut weights = [0.0; PIANO_KEYS];
-        for (key, weight) in weights.iter_mut().enumerate() {
-            *weight = weight_of(key);
+        for key in PianoKey::all() {
+            weights[key.index()] = weight_of(key);
         }
         let first = Border {
-            frame: 0,
+            frame: HopIndex::START,
             cost: 0.0,
             total: 0.0,
             since: None,
@@ -231,9 +223,9 @@ impl SpanFinder {
             rules,
             weights,
             borders: vec![first],
-            frame: 0,
+            frame: HopIndex::START,
             sums: Sums::NOTHING,
-            open_since: 0,
+            open_since: HopIndex::START,
             struck: [0.0; 3],
             spare: Vec::new(),
             path: Vec::new(),
@@ -251,7 +243,7 @@ impl SpanFinder {
         self.sums.add(evidence, strength, self.rules.most_a_frame);
         self.struck.rotate_left(1);
         self.struck[2] = evidence.onset.iter().filter(|&&p| p > 0.2).sum();
-        self.frame += 1;
+        self.frame += HopSpan::new(1);
 
         let least = self.find_best_end();
         let struck = self.struck.iter().fold(0.0_f32, |a, &b| a.max(b));
@@ -268,7 +260,7 @@ impl SpanFinder {
             before,
             open: true,
         });
-        self.close(self.frame.saturating_sub(self.rules.lag), closed);
+        self.close(self.frame.earlier(self.rules.lag), closed);
     }
 
     /// Ends the sound: the best segmentation so far is final.
@@ -280,12 +272,20 @@ impl SpanFinder {
         self.open_span(&mut last);
         self.close(self.frame, closed);
         closed.push(last);
+        // sums go on, so that what is asked for later may reach back beyond here
         *self = Self {
             frame: self.frame,
+            open_since: self.frame,
+            sums: self.sums.clone(),
             ..Self::new(self.rules)
         };
         self.borders[0].frame = self.frame;
-        self.open_since = self.frame;
+        *self.borders[0].before = self.sums.clone();
+    }
+
+    /// The log-odds of all frames so far, summed up.
+    pub fn heard(&self) -> &LogOddsSums {
+        &self.sums.log_odds
     }
 
     /// Writes the span that lasts until now, by the best segmentation so far, to `span`; it is empty and has no keys before the first frame.
@@ -302,7 +302,7 @@ impl SpanFinder {
         for border in self.borders.iter_mut().filter(|border| border.open) {
             let length = now - border.frame;
             border.total = if length <= LONGEST_SPAN {
-                let moving = moving * length as f32;
+                let moving = moving * length.get() as f32;
                 border.cost + self.sums.cost_since(&border.before, moving, weights)
             } else {
                 f32::INFINITY
@@ -323,7 +323,7 @@ impl SpanFinder {
     }
 
     /// The border at a frame of the best segmentation, which keeps its borders.
-    fn border_at(&self, frame: u64) -> &Border {
+    fn border_at(&self, frame: HopIndex) -> &Border {
         let index = self
             .borders
             .binary_search_by_key(&frame, |border| border.frame)
@@ -333,7 +333,7 @@ impl SpanFinder {
 
     /// Makes the best segmentation final up to `until`: appends its spans that have ended, and forgets every border before `until` but
     /// the last of that segmentation, and all that do not lead through that one.
-    fn close(&mut self, until: u64, closed: &mut Vec<HeldSet>) {
+    fn close(&mut self, until: HopIndex, closed: &mut Vec<HeldSet>) {
         let mut path = std::mem::take(&mut self.path);
         self.path_to(self.open_since, &mut path);
         let final_at = path
@@ -359,7 +359,7 @@ impl SpanFinder {
     }
 
     /// The borders of the best segmentation whose last span begins at `frame`, newest first.
-    fn path_to(&self, frame: u64, path: &mut Vec<u64>) {
+    fn path_to(&self, frame: HopIndex, path: &mut Vec<HopIndex>) {
         path.clear();
         let mut next = Some(frame);
         while let Some(frame) = next {
@@ -369,7 +369,7 @@ impl SpanFinder {
     }
 
     /// Forgets all borders but `last` and those from `until` on whose segmentation has `last` as its last border before `until`.
-    fn keep_what_leads_through(&mut self, last: u64, until: u64) {
+    fn keep_what_leads_through(&mut self, last: HopIndex, until: HopIndex) {
         let mut possible = std::mem::take(&mut self.possible);
         possible.clear();
         self.forget_but(|border| {
@@ -426,8 +426,8 @@ mod tests {
         }
     }
 
-    fn midi_of(span: &HeldSet) -> Vec<usize> {
-        span.keys.iter().map(|key| key.key + 21).collect()
+    fn midi_of(span: &HeldSet) -> Vec<u8> {
+        span.keys.iter().map(|held| held.key.midi().get()).collect()
     }
 
     #[test]
@@ -439,7 +439,7 @@ mod tests {
         finder.finish(&mut closed);
         let found: Vec<_> = closed
             .iter()
-            .map(|s| (s.start, s.end, midi_of(s)))
+            .map(|s| (s.start.get(), s.end.get(), midi_of(s)))
             .collect();
         assert_eq!(
             found,
@@ -479,7 +479,12 @@ mod tests {
         let (mut finder, mut closed) = (SpanFinder::new(SpanRules::default()), Vec::new());
         hold(&mut finder, &[], 2_600, &mut closed);
         let after_a_minute = finder.borders.len();
-        hold(&mut finder, &[], 2 * LONGEST_SPAN as usize, &mut closed);
+        hold(
+            &mut finder,
+            &[],
+            2 * LONGEST_SPAN.get() as usize,
+            &mut closed,
+        );
         assert!(
             finder.borders.len() <= after_a_minute,
             "{}",

@@ -1,10 +1,11 @@
 //! Notes: which keys sound, frame by frame, and when each was struck and let go.
 //!
 //! Input: one [`crate::spectrum::SpectrumFrame`] a hop. Output: [`NoteEvidence`] a hop, then note tracks ([`tracks`]) and the sets of
-//! keys that are held together ([`held`]).
+//! keys that are held together ([`held`]), and beliefs over any stretch of time ([`belief`]).
 //! Units: probabilities 0 to 1; times in analysis frames.
 //! Method: see each module. Limits: knows nothing of chord names.
 
+pub mod belief;
 pub mod evidence;
 pub mod held;
 pub mod network;
@@ -12,6 +13,7 @@ pub mod own_piano;
 pub mod strength;
 pub mod tracks;
 
+pub use belief::Beliefs;
 pub use evidence::{NoteEstimator, NoteEvidence};
 pub use network::{Model, ModelError, NetworkEstimator};
 pub use own_piano::OwnPianoEstimator;

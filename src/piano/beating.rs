@@ -9,7 +9,7 @@
 
 use super::decay::until_sunk;
 use super::partials::StiffString;
-use crate::units::SampleRate;
+use crate::units::{Cents, SampleRate};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -62,7 +62,7 @@ pub fn find_beating(sound: &[f32], string: StiffString) -> Option<Beating> {
     let steps = ((FARTHEST_CENTS - NEAREST_CENTS) / GRID_CENTS) as u32;
     for step in 0..=steps {
         let cents = NEAREST_CENTS + f64::from(step) * GRID_CENTS;
-        let ratio = (cents / 1200.0).exp2() - 1.0;
+        let ratio = Cents::measured(cents).ratio() - 1.0;
         let (mut explained, mut swing, mut heard) = (0.0, 0.0, 0);
         for (hertz, wave) in &waves {
             let beats = hertz * ratio * step_seconds;
@@ -144,7 +144,7 @@ mod tests {
     fn two_strings(first: f64, cents: f64, share: f64) -> (Vec<f32>, StiffString) {
         let rate = f64::from(SampleRate::INTERNAL.get());
         let string = StiffString::with_first_partial(first, 3e-4);
-        let apart = (cents / 1200.0).exp2();
+        let apart = Cents::measured(cents).ratio();
         let sound = (0..66_150)
             .map(|i| {
                 let t = f64::from(i) / rate;

@@ -8,11 +8,11 @@
 
 use super::beating::{Beating, find_beating};
 use super::decay::{Decay, fit_decay};
-use super::partials::{Partial, StiffString, cents, fit_note};
+use super::partials::{Partial, StiffString, fit_note, loudest};
 use super::profile::{KeyProfile, PianoProfile, SCHEMA};
 use crate::spectrum::stiffness::inharmonicity;
 use crate::spectrum::{Analyser, HOP_SAMPLES, LOG_BINS, LONG_WINDOW_SAMPLES, SpectrumFrame};
-use crate::units::{FrameCount, Hertz, MidiNote, hundredths};
+use crate::units::{Cents, FrameCount, Hertz, MidiNote, hundredths};
 use std::collections::BTreeMap;
 
 /// Strikes within this time are one chord (120 ms).
@@ -151,7 +151,7 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
         return None;
     }
     let tempered = strike.midi.frequency(lesson.a4).get();
-    let off = cents(string.partial(1.0), tempered);
+    let off = Cents::of_ratio(string.partial(1.0) / tempered).get();
     if off.abs() > FARTHEST_CENTS || string.spread_cents > WORST_SPREAD_CENTS {
         return None;
     }
@@ -162,10 +162,10 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
     if alone && sounds_an_octave_below(sound, string, &partials) {
         return None;
     }
-    let strongest = partials.iter().map(|p| p.dbfs).fold(f64::MIN, f64::max);
+    let strongest = loudest(&partials);
     let mut partials_db = vec![None; partials.last()?.number as usize];
     for partial in &partials {
-        partials_db[partial.number as usize - 1] = Some(tenths(strongest - partial.dbfs));
+        partials_db[partial.number as usize - 1] = Some(tenths(strongest - partial.level.get()));
     }
     Some(KeyProfile {
         midi: strike.midi,
@@ -217,15 +217,10 @@ fn sounds_an_octave_below(sound: &[f32], string: StiffString, partials: &[Partia
     let Some((_, with_octave)) = fit_note(sound, below, &[]) else {
         return false;
     };
-    let loudest = |partials: &mut dyn Iterator<Item = &Partial>| {
-        partials.map(|p| p.dbfs).fold(f64::MIN, f64::max)
-    };
-    let between = loudest(
-        &mut with_octave
-            .iter()
-            .filter(|p| p.number % 2 == 1 && p.number < 9),
-    );
-    between > loudest(&mut partials.iter()) + OCTAVE_BELOW_DB
+    let between = with_octave
+        .iter()
+        .filter(|p| p.number % 2 == 1 && p.number < 9);
+    loudest(between) > loudest(partials) + OCTAVE_BELOW_DB
 }
 
 fn typical_string(midi: MidiNote, a4: Hertz) -> StiffString {

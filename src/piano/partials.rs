@@ -2,14 +2,14 @@
 //!
 //! Input: mono samples of a note after its strike, and about where it lies. Output: [`Partial`]s, then a [`StiffString`].
 //! Units: hertz, cents, dBFS (a full-scale sine has 0 dB).
-//! Method: a Hann-windowed FFT; a peak stands at `delta = 2 (A+ - A-) / (A- + 2 A0 + A+)` bins from its largest bin (Grandke, IEEE
-//! Trans. Instrum. Meas. 32, 1983, in its three-point form). Then `f_n = n f_0 sqrt(1 + B n^2)`: for each B of a fine grid the best f_0 is
+//! Method: a Hann-windowed FFT; a peak stands where a steady sine would (see `spectrum/peak.rs`). Then `f_n = n f_0 sqrt(1 + B n^2)`: for each B of a fine grid the best f_0 is
 //! the weighted median of what the partials say, and B is the one with the least sum of absolute deviations, drawn towards what is
 //! typical of the key (F. Rigaud, B. David, L. Daudet, JASA 133, 2013, fit f_0 and B jointly with such a prior).
 //! Limits: with fewer than four partials, as in the top octave, B is little more than the typical value.
 
+use crate::spectrum::peak::offset_of_sine;
 use crate::spectrum::window::PowerSpectrum;
-use crate::units::SampleRate;
+use crate::units::{Cents, Dbfs, SampleRate};
 
 /// Partials looked for: beyond, they are too faint, or crowd.
 pub const MOST_PARTIALS: usize = 30;
@@ -38,7 +38,7 @@ pub struct Partial {
     /// Its frequency.
     pub hertz: f64,
     /// Its level.
-    pub dbfs: f64,
+    pub level: Dbfs,
 }
 
 /// A string by its pitch and stiffness: `f_n = n f_0 sqrt(1 + B n^2)`.
@@ -89,7 +89,7 @@ pub fn fit_note(
             break;
         }
         // what another string may have moved or drowned
-        let reach = (expected * ((SEARCH_CENTS / 1200.0).exp2() - 1.0)).max(2.5 * bin_hz);
+        let reach = (expected * (Cents::measured(SEARCH_CENTS).ratio() - 1.0)).max(2.5 * bin_hz);
         let shared = others.iter().any(|other| {
             (1..=2 * MOST_PARTIALS as u32)
                 .any(|n| (other.partial(f64::from(n)) - expected).abs() < reach)
@@ -110,14 +110,17 @@ pub fn fit_note(
             }
         }
     }
-    let strongest = partials.iter().map(|p| p.dbfs).fold(f64::MIN, f64::max);
-    partials.retain(|p| p.dbfs > strongest - FAINTEST_DB);
+    let strongest = loudest(&partials);
+    partials.retain(|p| p.level.get() > strongest - FAINTEST_DB);
     // a bass note shows most of its partials, a treble note its first
     if partials.is_empty() || partials.len() < asked.min(3) {
         return None;
     }
     let string = fit(&partials, typical)?;
-    partials.retain(|p| cents(p.hertz, string.partial(f64::from(p.number))).abs() < SEARCH_CENTS);
+    partials.retain(|p| {
+        let off = Cents::of_ratio(p.hertz / string.partial(f64::from(p.number)));
+        off.get().abs() < SEARCH_CENTS
+    });
     Some((string, partials))
 }
 
@@ -141,7 +144,7 @@ fn peak_near(
     expected: f64,
     reach: f64,
 ) -> Option<Partial> {
-    let away = (reach / 1200.0).exp2();
+    let away = Cents::measured(reach).ratio();
     let centre = expected / bin_hz;
     let first = ((centre / away).floor() as usize)
         .min((centre - 1.5) as usize)
@@ -166,8 +169,7 @@ fn peak_near(
     if here < db(f64::from(noise)) + ABOVE_NOISE_DB {
         return None;
     }
-    let [below, centre, above] = [at - 1, at, at + 1].map(|k| f64::from(power[k]).sqrt());
-    let delta = 2.0 * (above - below) / (below + 2.0 * centre + above);
+    let delta = offset_of_sine([at - 1, at, at + 1].map(|k| f64::from(power[k]).sqrt()));
     let sum = [at - 1, at, at + 1]
         .iter()
         .map(|&k| f64::from(power[k]))
@@ -175,15 +177,16 @@ fn peak_near(
     Some(Partial {
         number,
         hertz: (at as f64 + delta.clamp(-0.6, 0.6)) * bin_hz,
-        dbfs: db(sum / THREE_BINS),
+        // half the square of its amplitude is the mean square of a sine
+        level: Dbfs::from_mean_square(sum / THREE_BINS / 2.0),
     })
 }
 
 /// The stiff string nearest to the partials; `None` for no partials.
 fn fit(partials: &[Partial], typical: StiffString) -> Option<StiffString> {
-    let strongest = partials.iter().map(|p| p.dbfs).fold(f64::MIN, f64::max);
+    let strongest = loudest(partials);
     // a partial 40 dB below the strongest counts a quarter: its place is less sure
-    let weight = |p: &Partial| (1.0 + (strongest - p.dbfs) / 13.0).recip().max(0.1);
+    let weight = |p: &Partial| (1.0 + (strongest - p.level.get()) / 13.0).recip().max(0.1);
     let cost_at = |log_ratio: f64| {
         let stiffness = typical.stiffness * log_ratio.exp();
         let mut says: Vec<(f64, f64)> = partials
@@ -191,7 +194,7 @@ fn fit(partials: &[Partial], typical: StiffString) -> Option<StiffString> {
             .map(|p| {
                 let n = f64::from(p.number);
                 let f0 = p.hertz / n / (1.0 + stiffness * n * n).sqrt();
-                (cents(f0, typical.f0), weight(p))
+                (Cents::of_ratio(f0 / typical.f0).get(), weight(p))
             })
             .collect();
         let middle = weighted_median(&mut says)?;
@@ -201,7 +204,7 @@ fn fit(partials: &[Partial], typical: StiffString) -> Option<StiffString> {
         Some((
             away / PLACE_ERROR_CENTS + prior,
             StiffString {
-                f0: typical.f0 * (middle / 1200.0).exp2(),
+                f0: typical.f0 * Cents::measured(middle).ratio(),
                 stiffness,
                 spread_cents: away / total,
             },
@@ -235,9 +238,10 @@ fn weighted_median(pairs: &mut [(f64, f64)]) -> Option<f64> {
     None
 }
 
-/// How far `a` lies above `b`.
-pub fn cents(a: f64, b: f64) -> f64 {
-    1200.0 * (a / b).log2()
+/// The level of the strongest partial, in dBFS.
+pub(super) fn loudest<'a>(partials: impl IntoIterator<Item = &'a Partial>) -> f64 {
+    let levels = partials.into_iter().map(|partial| partial.level.get());
+    levels.fold(f64::MIN, f64::max)
 }
 
 #[cfg(test)]
@@ -268,9 +272,9 @@ mod tests {
         for (first, stiffness) in [(110.0, 2.1e-4), (262.9, 6.0e-4), (55.7, 0.9e-4)] {
             let truth = StiffString::with_first_partial(first, stiffness);
             let typical =
-                StiffString::with_first_partial(first * (15.0_f64 / 1200.0).exp2(), 3.5e-4);
+                StiffString::with_first_partial(first * Cents::measured(15.0).ratio(), 3.5e-4);
             let (found, partials) = fit_note(&played(truth, 14), typical, &[]).unwrap();
-            let off = cents(found.partial(1.0), truth.partial(1.0));
+            let off = Cents::of_ratio(found.partial(1.0) / truth.partial(1.0)).get();
             assert!(off.abs() < 0.5, "{first} Hz: {off} cents");
             let ratio = found.stiffness / stiffness;
             assert!((0.93..1.07).contains(&ratio), "{first} Hz: B times {ratio}");
@@ -288,7 +292,10 @@ mod tests {
             .map(|(a, b)| a + b)
             .collect();
         let (found, partials) = fit_note(&both, low, &[high]).unwrap();
-        assert!(cents(found.partial(1.0), 130.8).abs() < 0.5, "{found:?}");
+        assert!(
+            Cents::of_ratio(found.partial(1.0) / 130.8).get().abs() < 0.5,
+            "{found:?}"
+        );
         assert!(partials.iter().all(|p| p.number != 2), "{partials:?}");
     }
 

@@ -11,7 +11,7 @@ use super::partials::StiffString;
 use super::profile::{KeyProfile, PianoProfile};
 use crate::spectrum::log_frequency::{BINS_PER_OCTAVE, LogFrequencyMap};
 use crate::spectrum::{LOG_BINS, LONG_WINDOW_SAMPLES};
-use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate};
+use crate::units::{Cents, Hertz, MidiNote, PIANO_KEYS, SampleRate};
 
 /// FFT bins either side of a partial that its line reaches.
 const LINE_BINS: i64 = 5;
@@ -29,8 +29,10 @@ pub fn of_all_keys(profile: &PianoProfile, places: &KeyPlaces) -> Vec<[f32; LOG_
             if let Some(measured) = nearest_measured(profile, midi) {
                 return measured;
             }
-            let tempered = midi.frequency(Hertz::CONCERT_A4).get();
-            let first = tempered * (places.cents[index] / 1200.0).exp2();
+            let tempered = midi.frequency(Hertz::CONCERT_A4);
+            let first = tempered
+                .raised_by(Cents::measured(places.cents[index]))
+                .get();
             let string = StiffString::with_first_partial(first, places.stiffness[index]);
             spectrum_of(string, &levels_of(profile, midi), &map)
         })

@@ -1,4 +1,4 @@
-//! JSON: the whole result document, schema `lidprop/1`.
+//! JSON: the whole result document, schema `lidprop/2`.
 //!
 //! Input: a [`Heard`] recording, or any part of the document. Output: UTF-8 JSON, indented, or one line.
 //! Units: as [`crate::chart::document`]. Method: serde; the types of the document are the one source.

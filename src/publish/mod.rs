@@ -29,7 +29,7 @@ pub struct Format {
 pub const FORMATS: &[Format] = &[
     Format {
         name: "json",
-        about: "everything: notes, chords, names and readings (schema lidprop/1)",
+        about: "everything: notes, chords, names and readings (schema lidprop/2)",
         extension: "json",
         write: write_json,
     },

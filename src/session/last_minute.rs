@@ -221,7 +221,7 @@ mod tests {
         assert!(
             std::fs::read_to_string(&second[1])
                 .unwrap()
-                .contains("lidprop/1")
+                .contains("lidprop/2")
         );
     }
 }

@@ -6,11 +6,13 @@
 //! Limits: a recording whose length the file does not state reports no progress.
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
+use crate::chart::document::{Provenance, StatedOptions};
 use crate::chart::recording::Heard;
 use crate::harmony::AnalysisOptions;
 use crate::listener::{Event, Listener, ListenerOptions};
+use crate::notes::Model;
 use crate::spectrum::estimate_a4;
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{FrameCount, SampleRate, hundredths};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -68,5 +70,19 @@ pub fn read_recording(
     events.drain(..).for_each(|event| heard.keep(event));
     heard.close(listener.position(), listener.a4());
     heard.warnings = source.warnings().iter().map(ToString::to_string).collect();
+    heard.provenance = Some(provenance(listening, naming));
     Ok(heard)
+}
+
+/// What hears a recording when it is asked to listen and to name so.
+fn provenance(listening: &ListenerOptions, naming: AnalysisOptions) -> Provenance {
+    Provenance {
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        model: Model::embedded_id(),
+        options: StatedOptions {
+            a4_hz: listening.a4.map(|a4| hundredths(a4.get())),
+            piano: listening.piano.as_ref().map(|piano| piano.name.clone()),
+            key: naming.key.map(|key| key.to_string()),
+        },
+    }
 }

@@ -6,6 +6,7 @@
 
 pub mod analyser;
 pub mod log_frequency;
+pub(crate) mod peak;
 pub mod stiffness;
 pub mod tuning;
 pub mod window;

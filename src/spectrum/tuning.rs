@@ -5,11 +5,11 @@
 //! Method: peaks of the spectrum that have the shape of a steady sine under a Hann window and have stood still for a
 //! while; upper partials that are no octaves of a lower peak's are left out, the octaves are corrected for the string's
 //! stiffness; what is left is gathered modulo a semitone in a histogram that forgets, whose mode is the offset. The
-//! position of a peak is exact for a single sine: `delta = 2 (A+ - A-) / (A- + 2 A0 + A+)` (from the Hann kernel's
-//! neighbours, `A+-/A0 = (1 +- delta) / (2 -+ delta)`; Grandke, IEEE Trans. Instrum. Meas. 32, 1983, in its three-point form).
+//! position of a peak is that of a single sine (see `spectrum/peak.rs`).
 //! Limits: an offset is known modulo a semitone only: a piano 60 cents low reads as 40 high unless started near it.
 //! Real pianos are stretched, so that two players' registers may differ by some cents.
 
+use super::peak::{offset_of_sine, share_above};
 use super::stiffness::{inharmonicity, partial_stretch};
 use super::window::PowerSpectrum;
 use super::{HOP_SAMPLES, LONG_WINDOW_SAMPLES};
@@ -179,7 +179,7 @@ impl TuningFollower {
             }
             // The fourth root of power, so that one loud note does not outvote a chord; less where a bin is many cents wide.
             let weight = f64::from((peak.power / strongest).powf(0.25)) * (hertz / 400.0).min(1.0);
-            let above = 1200.0 * (hertz / self.start.get()).log2() - stretch_cents;
+            let above = Cents::of_ratio(hertz / self.start.get()).get() - stretch_cents;
             self.histogram[(above.round() as i64).rem_euclid(CELLS as i64) as usize] += weight;
         }
         heard
@@ -204,7 +204,7 @@ impl TuningFollower {
                 .any(|p| (p.bin - root_bin).abs() < 0.35 && p.power > 0.03 * peak.power);
             match (found, n.is_power_of_two()) {
                 (true, false) => return None,
-                (true, true) => stretch_cents = 1200.0 * stretch.log2(),
+                (true, true) => stretch_cents = Cents::of_ratio(stretch).get(),
                 (false, _) => {}
             }
         }
@@ -306,9 +306,8 @@ fn find_peaks(power: &[f32], peaks: &mut Vec<Peak>) {
             continue;
         }
         let (below, centre, above) = (below.sqrt(), here.sqrt(), above.sqrt());
-        let delta = 2.0 * (above - below) / (below + 2.0 * centre + above);
-        let expected = (1.0 + delta) / (2.0 - delta);
-        if (above / centre - expected).abs() > SHAPE_TOLERANCE {
+        let delta = offset_of_sine([below, centre, above]);
+        if (above / centre - share_above(delta)).abs() > SHAPE_TOLERANCE {
             continue;
         }
         let peak = Peak {

@@ -47,7 +47,7 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
                     settle.hear(&state, naming);
                 }
                 Event::Frame(frame) => settle.frame(&frame),
-                Event::Note(_) | Event::Chord(_) => {}
+                Event::Struck(_) | Event::Note(_) | Event::Chord(_) => {}
             }
         }
         settle.catch_up();

@@ -95,6 +95,16 @@ impl Model {
         Self::from_bytes(EMBEDDED).expect("the embedded model was checked by the tests")
     }
 
+    /// Which weights come with the program: the FNV-1a hash (64 bits; G. Fowler, L. C. Noll, K.-P. Vo, D. Eastlake, RFC 9923) of their file,
+    /// in hexadecimal digits.
+    pub fn embedded_id() -> String {
+        let (offset_basis, prime) = (0xcbf2_9ce4_8422_2325_u64, 0x0000_0100_0000_01b3_u64);
+        let hash = EMBEDDED.iter().fold(offset_basis, |hash, &byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(prime)
+        });
+        format!("{hash:016x}")
+    }
+
     /// Reads a safetensors file.
     ///
     /// # Errors

@@ -19,7 +19,7 @@ use crate::audio::level::Meter;
 use crate::chart::entries::sounding;
 use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
 use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
-use crate::units::{FrameCount, Hertz, SampleRate};
+use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
 use std::collections::VecDeque;
 
 /// Chords of the past that are kept for the strip; more than fit on any screen.
@@ -173,7 +173,7 @@ impl Live {
                 self.settle.hear(state, naming);
             }
             Event::Chord(span) => self.past(span),
-            Event::Note(_) => {}
+            Event::Struck(_) | Event::Note(_) => {}
         }
     }
 
@@ -328,7 +328,7 @@ impl Live {
 
     /// Level of the last hop in dBFS; `None` in digital silence.
     fn level_dbfs(&self) -> Option<f32> {
-        (self.rms > 0.0).then(|| 20.0 * (self.rms * std::f32::consts::SQRT_2).log10())
+        (self.rms > 0.0).then(|| Dbfs::from_mean_square(f64::from(self.rms).powi(2)).get() as f32)
     }
 
     /// True while a clip is recent enough to be told.
