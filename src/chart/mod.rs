@@ -8,3 +8,4 @@ pub mod entries;
 pub mod passages;
 pub mod pedal;
 pub mod recording;
+pub mod written;

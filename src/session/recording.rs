@@ -6,8 +6,7 @@
 //! Limits: a recording whose length the file does not state reports no progress.
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
-use crate::chart::recording::Heard;
-use crate::harmony::AnalysisOptions;
+use crate::chart::recording::{Heard, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::spectrum::estimate_a4;
 use crate::units::{FrameCount, SampleRate};
@@ -29,7 +28,7 @@ const BLOCK: usize = 4096;
 pub fn read_recording(
     path: &Path,
     listening: &ListenerOptions,
-    naming: AnalysisOptions,
+    naming: Wording,
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {

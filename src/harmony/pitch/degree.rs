@@ -8,7 +8,7 @@
 use super::class::PitchSet;
 use std::fmt;
 
-/// What a note is to the root of its chord.
+/// What a note is to the root of its chord; ordered by number, then by half steps: `1 b3 3 5 b7 b9 9`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Degree(u8);
 

@@ -219,13 +219,6 @@ fn sweep(
     layers
 }
 
-pub(crate) fn longest_key(path: &[Place]) -> Option<Key> {
-    let mut counts = [0_usize; KEYS];
-    path.iter().for_each(|p| counts[p.key] += 1);
-    let most = (0..KEYS).max_by_key(|&k| counts[k])?;
-    (counts[most] > 0).then(|| key_at(most))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -357,8 +350,7 @@ mod tests {
     }
 
     #[test]
-    fn without_chords_there_is_no_path_and_no_key() {
+    fn without_chords_there_is_no_path() {
         assert!(best_path(&[], None).is_empty());
-        assert_eq!(longest_key(&[]), None);
     }
 }

@@ -4,9 +4,10 @@
 //! Limits: a diminished seventh is rooted on its bass; bare diminished triads have no reading of their own.
 
 use super::dominants::dominant_in_context;
-use super::draft::{Draft, Scene, Why};
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::{Fall, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
 use crate::harmony::chord::Chord;
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{DegreeSet, PitchClass};
 
 /// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
@@ -53,12 +54,12 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
             let targets = [Some(tonic(MAJOR_SEVENTH)), None];
             let replaced = root.up(9);
             out.push(Draft {
-                kind: "enriched diminished seventh",
+                kind: ReadingKind::EnrichedDiminishedSeventh,
                 chord: plain,
                 family: Vec::new(),
                 cost: 1.4,
                 targets,
-                why: Why::Enriches(replaced),
+                why: Reason::Enriches(replaced),
             });
         }
         let falls = next == Some(root);
@@ -67,12 +68,12 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
         let bonus = if falls { 1.6 } else { 0.0 };
         let base = if major_seventh { 1.0 } else { 1.5 };
         out.push(Draft {
-            kind: "delayed tonic",
+            kind: ReadingKind::DelayedTonic,
             chord: delayed,
             family: Vec::new(),
             cost: base - bonus,
             targets: tonics,
-            why: Why::Delays,
+            why: Reason::Delays,
         });
         if !major_seventh {
             let shared = next.is_some_and(|n| set.contains(n) && n != root);
@@ -88,18 +89,18 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 1.8
             };
             out.push(Draft {
-                kind: "common-tone diminished",
+                kind: ReadingKind::CommonToneDiminished,
                 chord,
                 family: Vec::new(),
                 cost,
                 targets: [Some(to), None],
-                why: Why::CommonTone,
+                why: Reason::CommonTone,
             });
             let up = next == Some(root.up(1));
             let minor_up = Chord::new(speller.root(root.up(1), MINOR_SEVENTH), MINOR_SEVENTH);
             let to = scene.context.after.filter(|_| up).unwrap_or(minor_up);
             out.push(Draft {
-                kind: "passing diminished",
+                kind: ReadingKind::PassingDiminished,
                 chord,
                 family: Vec::new(),
                 cost: match (up, previous == Some(root.up(-1))) {
@@ -108,13 +109,13 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (false, _) => 1.6,
                 },
                 targets: [Some(to), None],
-                why: Why::PassingUp,
+                why: Reason::PassingUp,
             });
             let down = next == Some(root.up(-1));
             let minor_down = Chord::new(speller.root(root.up(-1), MINOR_SEVENTH), MINOR_SEVENTH);
             let to = scene.context.after.filter(|_| down).unwrap_or(minor_down);
             out.push(Draft {
-                kind: "passing diminished",
+                kind: ReadingKind::PassingDiminished,
                 chord,
                 family: Vec::new(),
                 cost: match (down, previous == Some(root.up(1))) {
@@ -123,17 +124,17 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (false, _) => 2.0,
                 },
                 targets: [Some(to), None],
-                why: Why::PassingDown,
+                why: Reason::PassingDown,
             });
             let auxiliary = previous == Some(root) && falls;
             let cost = if auxiliary { BETWEEN_NEIGHBOURS } else { 2.2 };
             out.push(Draft {
-                kind: "auxiliary diminished",
+                kind: ReadingKind::AuxiliaryDiminished,
                 chord,
                 family: Vec::new(),
                 cost,
                 targets: tonics,
-                why: Why::Auxiliary,
+                why: Reason::Auxiliary,
             });
         }
     }
@@ -166,11 +167,11 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
     let chord = Chord::new(speller.root(likeliest, degrees), degrees);
     let target = target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
     out.push(Draft {
-        kind: "half-whole diminished family",
+        kind: ReadingKind::HalfWholeFamily,
         chord,
         family,
         cost: 1.8,
         targets: [Some(target), None],
-        why: Why::HalfWhole,
+        why: Reason::HalfWhole,
     });
 }

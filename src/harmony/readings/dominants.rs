@@ -3,11 +3,12 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
 
-use super::draft::{Draft, Scene, Why};
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::{DOMINANT, Fall, target_of_dominant};
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::{DOMINANTS, Shape, TRIADS};
 use crate::harmony::context::Context;
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet, Spelled};
 
 /// What it costs a rootless dominant that the one a tritone away sounds with its root: the bass then says which of the two it is.
@@ -125,24 +126,29 @@ pub(crate) fn leads_by_itself(scene: &Scene, out: &mut Vec<Draft>) {
     if own_dominant(scene).is_some() {
         let cost = 0.6 - dominant_in_context(root, scene.context);
         let targets = both_falls(best.root, sounding, scene);
-        out.push(draft("dominant", cost, targets, Why::GuideTones));
+        out.push(draft(
+            ReadingKind::Dominant,
+            cost,
+            targets,
+            Reason::GuideTones,
+        ));
     } else if SUSPENDED.minus(sounding).is_empty() {
         let [tonic, _] = both_falls(best.root, sounding, scene);
         let base = if root == scene.heard.bass { 0.8 } else { 1.3 };
         let cost = base - dominant_in_context(root, scene.context);
         out.push(draft(
-            "suspended dominant",
+            ReadingKind::SuspendedDominant,
             cost,
             [Some(seventh_on(0)), tonic],
-            Why::Suspended,
+            Reason::Suspended,
         ));
     } else if SECOND.minus(sounding).is_empty() {
         let bonus = if next == Some(7) { 1.0 } else { 0.0 };
         out.push(draft(
-            "related ii",
+            ReadingKind::RelatedTwo,
             1.0 - bonus,
             [Some(seventh_on(5)), None],
-            Why::Second,
+            Reason::Second,
         ));
     }
 }
@@ -162,9 +168,9 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
         }
         let telling = (relative & TELLING).count_ones();
         let (why, base) = match (relative & THIRD != 0, relative & SEVENTH != 0) {
-            (true, true) => (Why::GuideTones, 0.3),
-            (true, false) if telling >= 2 => (Why::ThirdAndTensions, 2.4),
-            (false, true) if telling >= 2 => (Why::SeventhAndTensions, 2.2),
+            (true, true) => (Reason::GuideTones, 0.3),
+            (true, false) if telling >= 2 => (Reason::ThirdAndTensions, 2.4),
+            (false, true) if telling >= 2 => (Reason::SeventhAndTensions, 2.2),
             _ => continue,
         };
         let Some((shape, shape_cost)) = dominant_shape(relative) else {
@@ -193,7 +199,7 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
             cost += PARTNER_SOUNDS;
         }
         out.push(Draft {
-            kind: "rootless dominant",
+            kind: ReadingKind::RootlessDominant,
             chord,
             family: Vec::new(),
             cost,
@@ -220,12 +226,12 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
     let targets = both_falls(chord.root, DegreeSet::EMPTY, scene);
     let cost = 1.6 - dominant_in_context(partner, scene.context);
     out.push(Draft {
-        kind: "tritone pair",
+        kind: ReadingKind::TritonePair,
         chord,
         family: vec![best.root.class(), partner],
         cost,
         targets,
-        why: Why::TritonePair,
+        why: Reason::TritonePair,
     });
 }
 
@@ -266,12 +272,12 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
         let key = scene.context.key;
         let target = target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
         out.push(Draft {
-            kind: "upper structure",
+            kind: ReadingKind::UpperStructure,
             chord,
             family: Vec::new(),
             cost,
             targets: [Some(target), None],
-            why: Why::Upper(triads),
+            why: Reason::Upper(triads),
         });
     }
 }

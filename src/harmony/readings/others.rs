@@ -3,10 +3,11 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: each kind looks at pitch classes and the bass only.
 
-use super::draft::{Draft, Scene, Why};
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::DOMINANT;
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::{SHAPES, Shape, TRIADS};
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{Degree, PitchClass, PitchSet};
 
 /// A complete triad over a bass that does not belong to it.
@@ -24,12 +25,12 @@ pub(crate) fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
                     ..plain
                 };
                 out.push(Draft {
-                    kind: "triad over bass",
+                    kind: ReadingKind::TriadOverBass,
                     chord,
                     family: Vec::new(),
                     cost: 1.3,
                     targets: [None; 2],
-                    why: Why::TriadOverBass,
+                    why: Reason::TriadOverBass,
                 });
             }
         }
@@ -70,12 +71,12 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
         let dominant = || Chord::new(scene.speller.root(root.up(5), DOMINANT), DOMINANT);
         let targets = [minor.then(dominant), None];
         out.push(Draft {
-            kind: "rootless voicing",
+            kind: ReadingKind::RootlessVoicing,
             chord,
             family: Vec::new(),
             cost: 1.2 + shape.rarity - key_bonus,
             targets,
-            why: Why::Rootless,
+            why: Reason::Rootless,
         });
     }
 }
@@ -93,12 +94,12 @@ pub(crate) fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
     });
     if let Some(low) = lowest {
         out.push(Draft {
-            kind: "stack of fourths",
+            kind: ReadingKind::StackOfFourths,
             chord: best,
             family: Vec::new(),
             cost: 0.9,
             targets: [None; 2],
-            why: Why::Fourths(low),
+            why: Reason::Fourths(low),
         });
     }
 }
