@@ -7,6 +7,7 @@
 pub mod analysis;
 pub(crate) mod best_path;
 pub mod cadence;
+pub(crate) mod costs;
 pub mod function;
 pub(crate) mod searched;
 

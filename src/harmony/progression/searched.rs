@@ -5,6 +5,7 @@
 //! only name, and what else it can stand for is read from its notes. Limits: a symbol says no keys, so its naming lists no notes.
 
 use super::best_path::Take;
+use super::costs::COSTS as C;
 use super::function::Class;
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
@@ -28,14 +29,6 @@ pub enum Given {
     /// As it was stated by a symbol: nothing is guessed.
     Stated(Chord),
 }
-
-/// How much the naming (its cost above that of the best name) counts beside the course of the progression.
-const NAME_WEIGHT: f32 = 3.0;
-/// The neighbours may put another name before the best one only where that one costs at most this much less:
-/// the ear hears the chord first. Penalties go in steps of 0.05.
-const OVERRULED: f32 = 0.42;
-/// A stand-in is a bolder claim than a name.
-const STAND_IN: f32 = 0.9;
 
 /// What the search found of one chord.
 #[derive(Debug, Clone)]
@@ -121,11 +114,11 @@ impl Searched {
                 let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
                 let takes: Vec<Take> = candidates
                     .iter()
-                    .filter(|(c, _)| !c.rootless() && c.cost - least <= OVERRULED)
+                    .filter(|(c, _)| !c.rootless() && c.cost - least <= C.overruled)
                     .take(5)
                     .map(|(c, _)| {
                         let degrees = c.shape.quality.degrees.union(c.added);
-                        named(c.root, degrees, NAME_WEIGHT * (c.cost - least))
+                        named(c.root, degrees, C.name_weight * (c.cost - least))
                     })
                     .collect();
                 let speller = Speller::new(sounding, &context);
@@ -147,7 +140,7 @@ impl Searched {
         };
         for draft in drafts(&scene)
             .iter()
-            .filter(|d| d.kind == ReadingKind::RootlessDominant && d.cost < 3.5)
+            .filter(|d| d.kind == ReadingKind::RootlessDominant && d.cost < C.hopeless_stand_in)
             .take(5)
         {
             let root = draft.chord.root.class();
@@ -155,7 +148,7 @@ impl Searched {
                 .iter()
                 .any(|t| t.root == root && t.class == Class::Dominant)
             {
-                let cost = draft.cost.max(0.0) + STAND_IN - 0.4;
+                let cost = draft.cost.max(0.0) + C.stand_in;
                 takes.push(Take {
                     root,
                     degrees: draft.chord.degrees,

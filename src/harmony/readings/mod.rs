@@ -6,6 +6,7 @@
 //! Graf, 1997, and Levine, 1995, ch. 4; the half-whole family: Levine, 1995, ch. 4. Limits: what comes next settles most of it:
 //! see [`super::progression`] for the choice in context.
 
+pub(crate) mod costs;
 pub(crate) mod diminished;
 pub(crate) mod dominants;
 pub(crate) mod draft;

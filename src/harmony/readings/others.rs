@@ -3,10 +3,11 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: each kind looks at pitch classes and the bass only.
 
+use super::costs::COSTS as C;
 use super::draft::{Draft, Reason, Scene};
 use super::resolution::DOMINANT;
 use crate::harmony::chord::Chord;
-use crate::harmony::chord::quality::{SHAPES, Shape, TRIADS};
+use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, SHAPES, Shape, THIRDS, TRIADS};
 use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{Degree, PitchClass, PitchSet};
 
@@ -28,7 +29,7 @@ pub(crate) fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
                     kind: ReadingKind::TriadOverBass,
                     chord,
                     family: Vec::new(),
-                    cost: 1.3,
+                    cost: C.triad_over_bass,
                     targets: [None; 2],
                     why: Reason::TriadOverBass,
                 });
@@ -44,16 +45,16 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
     }
     for root in PitchClass::all() {
         let relative = scene.heard.set.seen_from(root).bits();
-        let third_and_seventh = relative & 0b1_1000 != 0 && relative & 0b1100_0000_0000 != 0;
-        if relative & 1 != 0 || !third_and_seventh {
+        let third_and_seventh = relative & THIRDS != 0 && relative & SEVENTHS != 0;
+        if relative & ROOT != 0 || !third_and_seventh {
             continue;
         }
         let fits = |shape: &&Shape| {
-            let missing = shape.mask & !relative & !1;
+            let missing = shape.mask & !relative & !ROOT;
             !shape.dominant
-                && shape.third & 0b1_1000 != 0
-                && shape.fifth == 1 << 7
-                && shape.seventh & (1 << 10 | 1 << 11) != 0
+                && shape.third & THIRDS != 0
+                && shape.fifth == FIFTH
+                && shape.seventh & SEVENTHS != 0
                 && relative & !shape.mask == 0
                 && missing & !shape.silent == 0
         };
@@ -64,7 +65,9 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
         let degrees = shape.quality.degrees;
         let chord = Chord::new(scene.speller.root(root, degrees), degrees);
         let key_bonus = match scene.context.key {
-            Some(key) if (shape.mask & !key.pitches().seen_from(root).bits()) == 0 => 0.3,
+            Some(key) if (shape.mask & !key.pitches().seen_from(root).bits()) == 0 => {
+                C.rootless_other_in_key
+            }
             _ => 0.0,
         };
         let minor = degrees.contains(Degree::MINOR_THIRD);
@@ -74,7 +77,7 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
             kind: ReadingKind::RootlessVoicing,
             chord,
             family: Vec::new(),
-            cost: 1.2 + shape.rarity - key_bonus,
+            cost: C.rootless_other + shape.rarity - key_bonus,
             targets,
             why: Reason::Rootless,
         });
@@ -97,7 +100,7 @@ pub(crate) fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
             kind: ReadingKind::StackOfFourths,
             chord: best,
             family: Vec::new(),
-            cost: 0.9,
+            cost: C.fourths,
             targets: [None; 2],
             why: Reason::Fourths(low),
         });
