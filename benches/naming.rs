@@ -2,9 +2,7 @@
 //! from its start to its end, beside a program that does nothing: the difference is what `name` costs its user.
 
 use divan::{Bencher, black_box};
-use lidprop::harmony::{
-    Chord, ChordForAnalysis, Context, Sounding, analyse_progression, name_chord,
-};
+use lidprop::harmony::{AnalysisOptions, Chord, Context, Given, Sounding, interpret, name_chord};
 use std::process::{Command, Stdio};
 
 fn main() {
@@ -35,17 +33,21 @@ fn one_symbol_read(symbol: &str) -> Chord {
 
 #[divan::bench]
 fn a_progression_of_16_chords(bencher: Bencher) {
-    let chord = |midi: &[u8]| ChordForAnalysis {
-        sounding: Sounding::of_midi(midi),
-    };
+    let chord = |midi: &[u8]| Given::Heard(Sounding::of_midi(midi));
     let four = [
         chord(&[50, 60, 65, 69]),
         chord(&[55, 59, 65, 76]),
         chord(&[48, 59, 64, 67]),
         chord(&[57, 61, 67, 70]),
     ];
-    let progression: Vec<ChordForAnalysis> = four.iter().cycle().take(16).cloned().collect();
-    bencher.bench_local(|| analyse_progression(black_box(&progression)));
+    let progression: Vec<Given> = four.iter().cycle().take(16).cloned().collect();
+    let options = AnalysisOptions::default();
+    bencher.bench_local(|| {
+        let interpretation = interpret(black_box(&progression), &options);
+        (0..interpretation.len())
+            .map(|at| interpretation.naming(at).names.len())
+            .sum::<usize>()
+    });
 }
 
 fn start(program: &str, words: &[&str]) {

@@ -8,10 +8,9 @@ mod command;
 
 use clap::Parser;
 use command::{Answer, Desk};
-use lidprop::chart::recording::Heard;
+use lidprop::chart::recording::{Heard, Wording};
 use lidprop::cli::CommandResult;
 use lidprop::cli::take::{TakeArgs, run_reading_with};
-use lidprop::harmony::AnalysisOptions;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -32,10 +31,7 @@ fn take(arguments: &str) -> CommandResult {
         if path == Path::new("tuesday.wav") {
             panic!("the strings\nare tangled");
         }
-        Ok(Heard::new(
-            path.display().to_string(),
-            AnalysisOptions::default(),
-        ))
+        Ok(Heard::new(path.display().to_string(), Wording::default()))
     })
 }
 

@@ -1,11 +1,14 @@
 //! Names of typed voicings against what practitioners accept, the whole vocabulary in all keys and inversions, and random sets.
 
+#[path = "support/told.rs"]
+mod told;
+
+use lidprop::chart::document::Naming;
 use lidprop::harmony::chord::quality::QUALITIES;
-use lidprop::harmony::{
-    Chord, Context, Key, Naming, PitchClass, Sounding, Spelled, Verdict, name_chord,
-};
+use lidprop::harmony::{Chord, Context, Key, PitchClass, Sounding, Spelled, Verdict};
 use lidprop::units::Share;
 use serde::Deserialize;
+use told::name_chord;
 
 #[derive(Deserialize)]
 struct Case {

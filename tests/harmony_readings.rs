@@ -1,10 +1,12 @@
 //! What sounds may stand for: the claims a musician would check.
 
+#[path = "support/told.rs"]
+mod told;
+
+use lidprop::chart::document::{Cadence, Naming, Reading};
 use lidprop::harmony::voicing::typed::Typed;
-use lidprop::harmony::{
-    AnalysisOptions, ChordForAnalysis, Context, Naming, Reading, Sounding, Spelling, Verdict,
-    analyse_progression, analyse_progression_with, name_chord,
-};
+use lidprop::harmony::{AnalysisOptions, Context, Given, Sounding, Spelling, Verdict};
+use told::{analyse_progression, analyse_progression_with, name_chord};
 
 fn named(notes: &str, context: &Context) -> Naming {
     name_chord(&Typed::read(&[notes]).unwrap().sounding, context)
@@ -411,10 +413,9 @@ fn in_readable_mode_no_note_has_a_double_accidental_in_any_key() {
     }
 }
 
-fn progression(symbols: &[&str]) -> Vec<ChordForAnalysis> {
-    let chord = |symbol: &&str| ChordForAnalysis {
-        sounding: Typed::read(&[symbol]).unwrap().sounding,
-    };
+/// The symbols as keys.
+fn progression(symbols: &[&str]) -> Vec<Given> {
+    let chord = |symbol: &&str| Given::Voiced(Typed::read(&[symbol]).unwrap().sounding);
     symbols.iter().map(chord).collect()
 }
 
@@ -461,7 +462,7 @@ fn cadences(symbols: &[&str], key: Option<&str>) -> Vec<String> {
         ..AnalysisOptions::default()
     };
     let analysis = analyse_progression_with(&progression(symbols), &options);
-    let text = |c: &lidprop::harmony::Cadence| {
+    let text = |c: &Cadence| {
         let marks = [(c.stand_in, " stand-in"), (c.substitute, " substitute")];
         let marks: String = marks.iter().filter(|m| m.0).map(|m| m.1).collect();
         format!("{} to {} {}-{}{marks}", c.kind, c.to, c.first, c.last)
@@ -697,7 +698,7 @@ fn a_chord_by_itself_is_named_in_a_progression_as_it_is_alone() {
     ] {
         let sounding = Typed::read(&[notes]).unwrap().sounding;
         let alone = name_chord(&sounding, &Context::default());
-        let placed = analyse_progression(&[ChordForAnalysis { sounding }]);
+        let placed = analyse_progression(&[Given::Heard(sounding)]);
         assert_eq!(placed.chords[0].naming.names, alone.names, "{notes}");
         assert_eq!(placed.chords[0].stands_for, None);
     }
@@ -717,4 +718,119 @@ fn minor_keys_are_heard_as_minor_and_a_stated_key_holds() {
     let stated = analyse_progression_with(&progression(&["Gm7", "C7"]), &options);
     assert_eq!(stated.chords[1].numeral, "V7");
     assert!(stated.chords.iter().all(|c| c.key == "F major"));
+}
+
+#[test]
+fn a_progression_of_symbols_gets_its_numerals_keys_and_cadences() {
+    let symbols = [
+        "Cmaj7",
+        "Em7b5",
+        "A7b9",
+        "Dm7",
+        "Fdim(maj7)",
+        "Cmaj7",
+        "Fm7",
+        "Bb7",
+        "Cmaj7",
+        "Bbm7",
+        "Eb7",
+        "Abmaj7",
+        "Dbmaj7",
+        "Abmaj7",
+    ];
+    let given = symbols.map(|symbol| Given::Stated(symbol.parse().unwrap()));
+    let told = analyse_progression(&given);
+    let numerals: Vec<&str> = told.chords.iter().map(|c| c.numeral.as_str()).collect();
+    assert_eq!(
+        numerals[..9],
+        [
+            "Imaj7", "iiø7/ii", "V7/ii", "ii7", "V7", "Imaj7", "iv7", "bVII7", "Imaj7"
+        ]
+    );
+    assert_eq!(
+        numerals[9..],
+        ["ii7", "V7", "Imaj7", "IVmaj7", "Imaj7"],
+        "in the new key"
+    );
+    // F dim(maj7) holds third, seventh, flat ninth and thirteenth of G7
+    assert_eq!(told.chords[4].stands_for.as_deref(), Some("G13b9"));
+    assert!(told.chords[..9].iter().all(|c| c.key == "C major"));
+    assert!(told.chords[11..].iter().all(|c| c.key == "Ab major"));
+    assert_eq!(told.key.as_deref(), Some("C major"));
+    let cadences: Vec<(&str, &str, usize, bool)> = told
+        .cadences
+        .iter()
+        .map(|c| (c.kind.as_str(), c.to.as_str(), c.first, c.stand_in))
+        .collect();
+    for expected in [
+        ("two-five-one", "D minor", 1, false),
+        ("two-five-one", "C major", 3, true),
+        ("backdoor cadence", "C major", 6, false),
+        ("two-five-one", "Ab major", 9, false),
+    ] {
+        assert!(cadences.contains(&expected), "{expected:?}: {cadences:?}");
+    }
+    // a symbol is its own only name, as it was written
+    for (chord, symbol) in told.chords.iter().zip(symbols) {
+        let names: Vec<&str> = chord
+            .naming
+            .names
+            .iter()
+            .map(|n| n.ascii.as_str())
+            .collect();
+        assert_eq!(names, [symbol]);
+    }
+}
+
+#[test]
+fn sounds_voicings_and_symbols_may_stand_in_one_progression() {
+    let typed = |symbol: &str| Typed::read(&[symbol]).unwrap().sounding;
+    let mixed = [
+        Given::Stated("Cmaj7".parse().unwrap()),
+        Given::Heard(Sounding::of_midi(&[50, 60, 65, 69])),
+        Given::Voiced(typed("G7")),
+        Given::Voiced(Sounding::default()),
+        Given::Stated("Cmaj7".parse().unwrap()),
+    ];
+    let progression = lidprop::harmony::interpret(&mixed, &AnalysisOptions::default());
+    let numerals: Vec<Option<String>> = (0..5)
+        .map(|at| {
+            progression
+                .in_place(at)
+                .map(|place| place.numeral.to_string())
+        })
+        .collect();
+    let told = |numeral: &str| Some(numeral.to_owned());
+    assert_eq!(
+        numerals,
+        [told("Imaj7"), told("ii7"), told("V7"), None, told("Imaj7")],
+        "where nothing sounds there is no place"
+    );
+    let cadence = progression.cadences()[0];
+    assert_eq!((cadence.first, cadence.last), (1, 4));
+}
+
+#[test]
+fn the_notes_of_a_chord_stand_in_the_order_of_its_degrees() {
+    let told = |notes: &str, ascii: &str| {
+        let naming = lidprop::harmony::name_chord(
+            &Typed::read(&[notes]).unwrap().sounding,
+            &Context::default(),
+        );
+        let reading = naming
+            .readings
+            .iter()
+            .find(|r| r.chord.symbol(lidprop::harmony::Style::Ascii) == ascii)
+            .unwrap();
+        let pair = |(note, degree): &(_, _)| format!("{degree} {note}");
+        reading
+            .degrees
+            .iter()
+            .map(pair)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    assert_eq!(told("D4 F4 Ab4 Db5", "Bb7#9"), "3 D, 5 F, b7 Ab, #9 Db");
+    assert_eq!(told("D4 F4 Ab4 Db5", "E13b9"), "3 G#, b7 D, b9 F, 13 C#");
+    assert_eq!(told("C4 Eb4 Gb4 B4", "Cmaj7"), "1 C, b3 Eb, b5 Gb, 7 B");
 }

@@ -1,13 +1,16 @@
 //! Chord symbols: what is read, where reading stops, and that everything printed is read back.
 
+#[path = "support/told.rs"]
+mod told;
+
 use lidprop::harmony::chord::label;
 use lidprop::harmony::chord::quality::QUALITIES;
 use lidprop::harmony::{
     Chord, Context, Degree, DegreeSet, Key, Mode, PitchClass, Sounding, Spelled, Spelling, Style,
-    name_chord,
 };
 use lidprop::units::Share;
 use std::collections::BTreeSet;
+use told::{name_chord, name_chord_in};
 
 fn degrees(symbol: &str) -> String {
     let chord: Chord = symbol.parse().unwrap_or_else(|e| panic!("{e}"));
@@ -303,14 +306,14 @@ fn doubtful_notes_foreign_basses_keys_and_neighbours_never_lose_a_note() {
                 .then(|| Key::usual(PitchClass::new(random.i32(0..12)), mode)),
             before: random.bool().then(|| any_chord(&mut random)),
             after: random.bool().then(|| any_chord(&mut random)),
-            style: Style::ALL[random.usize(..4)],
             spelling: if random.bool() {
                 Spelling::Theory
             } else {
                 Spelling::Readable
             },
         };
-        let naming = name_chord(&sounding, &context);
+        let style = Style::ALL[random.usize(..4)];
+        let naming = name_chord_in(&sounding, &context, style);
         let keys: BTreeSet<_> = sounding.notes.iter().map(|n| n.midi).collect();
         assert_eq!(naming.notes.len(), keys.len());
         let total: f32 = naming.names.iter().map(|n| n.score).sum();

@@ -5,8 +5,8 @@ mod strings;
 mod support;
 
 use lidprop::audio;
-use lidprop::chart::recording::Heard;
-use lidprop::harmony::AnalysisOptions;
+use lidprop::chart::recording::{Heard, Wording};
+use lidprop::harmony::Style;
 use lidprop::listener::{Listener, ListenerOptions};
 use lidprop::piano::partials::StiffString;
 use lidprop::spectrum::stiffness::inharmonicity;
@@ -33,7 +33,7 @@ fn heard(sound: &[f32]) -> Heard {
     let mut events = Vec::new();
     listener.push(sound, &mut events);
     listener.finish(&mut events);
-    let mut heard = Heard::new("broken chord", AnalysisOptions::default());
+    let mut heard = Heard::new("broken chord", Wording::default());
     events.into_iter().for_each(|event| heard.keep(event));
     heard.close(listener.position(), listener.a4());
     heard
@@ -43,7 +43,10 @@ fn heard(sound: &[f32]) -> Heard {
 fn a_chord_broken_over_four_octaves_that_rings_on_is_held_by_the_pedal() {
     let with_pedal = heard(&broken_chord(9.0));
     assert!(
-        with_pedal.chords().any(|chord| chord.pedal),
+        with_pedal
+            .interpreted()
+            .chords(Style::default())
+            .any(|chord| chord.pedal),
         "{:?}",
         with_pedal.notes
     );
@@ -53,7 +56,12 @@ fn a_chord_broken_over_four_octaves_that_rings_on_is_held_by_the_pedal() {
 fn the_same_keys_let_go_one_after_the_other_need_none() {
     let without = heard(&broken_chord(0.38));
     assert!(!without.notes.is_empty());
-    assert!(without.chords().all(|chord| !chord.pedal));
+    assert!(
+        without
+            .interpreted()
+            .chords(Style::default())
+            .all(|chord| !chord.pedal)
+    );
 }
 
 #[test]
@@ -61,6 +69,10 @@ fn recorded_chords_under_two_hands_need_none() {
     let file = support::test_audio("held-chords.flac");
     let sound = support::read_all(&mut audio::open(file).unwrap());
     let held = heard(&sound);
-    assert!(held.chords().count() > 5);
-    assert!(held.chords().all(|chord| !chord.pedal));
+    assert!(held.interpreted().chords(Style::default()).count() > 5);
+    assert!(
+        held.interpreted()
+            .chords(Style::default())
+            .all(|chord| !chord.pedal)
+    );
 }

@@ -7,8 +7,8 @@ mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
 use lidprop::audio::level::Meter;
-use lidprop::chart::recording::Heard;
-use lidprop::harmony::{AnalysisOptions, Context};
+use lidprop::chart::recording::{Heard, Wording};
+use lidprop::harmony::Context;
 use lidprop::listener::{Certainty, Event};
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
@@ -19,7 +19,7 @@ use ratatui::layout::Rect;
 use snapshot::assert_snapshot;
 
 fn evening() -> Heard {
-    let mut heard = Heard::new("evening.flac", AnalysisOptions::default());
+    let mut heard = Heard::new("evening.flac", Wording::default());
     chords()
         .into_iter()
         .for_each(|span| heard.keep(Event::Chord(span)));

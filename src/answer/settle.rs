@@ -20,7 +20,7 @@
 //! short as that allows.
 //! Limits: the keys on the screen do not wait, only names do; a finger lifted from a chord renames it only after [`FADING_HOLD`].
 
-use crate::harmony::Naming;
+use crate::harmony::{Name, Naming};
 use crate::listener::{ChordNote, ChordState, FrameReport};
 use crate::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
 
@@ -80,9 +80,9 @@ pub struct Answer {
 }
 
 impl Answer {
-    /// The best name, as printed; `None` where there is none.
-    pub fn best(&self) -> Option<&str> {
-        self.naming.names.first().map(|name| name.symbol.as_str())
+    /// The best name; `None` where there is none.
+    pub fn best(&self) -> Option<&Name> {
+        self.naming.names.first()
     }
 
     /// Differs between two answers of another chord, name or standing: when it was struck and when its name appeared.
@@ -235,7 +235,7 @@ impl Settle {
         self.tick(self.now);
     }
 
-    /// Names what is shown, and what is heard, anew: in another key or style.
+    /// Names what is shown, and what is heard, anew: in another key.
     pub fn rename(&mut self, name: impl Fn(&[ChordNote]) -> Naming) {
         if let Some(answer) = &mut self.shown {
             answer.naming = name(&answer.notes);
@@ -335,10 +335,10 @@ impl Settle {
     }
 }
 
-/// True if the best names are the same, in whatever style they are printed.
+/// True if the best names say the same.
 fn same_name(one: &Naming, other: &Naming) -> bool {
     match (one.names.first(), other.names.first()) {
-        (Some(one), Some(other)) => one.label == other.label,
+        (Some(one), Some(other)) => one.says_the_same_as(other),
         (one, other) => one.is_none() && other.is_none(),
     }
 }
@@ -347,7 +347,7 @@ fn same_name(one: &Naming, other: &Naming) -> bool {
 mod tests {
     use super::*;
     use crate::chart::entries::sounding;
-    use crate::harmony::{Context, name_chord};
+    use crate::harmony::{Context, Style, name_chord};
     use crate::listener::Certainty;
     use crate::notes::NoteEvidence;
     use crate::units::{MidiNote, Share};
@@ -442,11 +442,13 @@ mod tests {
 
         #[track_caller]
         fn shows(&mut self, name: &str, standing: Standing) -> &mut Self {
-            let shown = self
-                .settle
-                .shown()
-                .map(|answer| (answer.best().unwrap_or("-"), answer.standing));
-            assert_eq!(shown, Some((name, standing)), "after {} ms", self.now);
+            let symbol = |best: &Name| best.chord.symbol(Style::default());
+            let shown = self.settle.shown().map(|answer| {
+                let name = answer.best().map_or_else(|| "-".to_owned(), symbol);
+                (name, answer.standing)
+            });
+            let expected = Some((name.to_owned(), standing));
+            assert_eq!(shown, expected, "after {} ms", self.now);
             self
         }
 

@@ -5,11 +5,16 @@
 //! Method: our own; `tests/schema.rs` checks `src/chart/lidprop-2.schema.json` against what is written.
 //! Limits: times are as precise as the analysis hop allows (about 23 ms).
 
-use crate::harmony::{Cadence, Name, Reading, Verdict};
+use crate::harmony::Verdict;
 use crate::listener::Certainty;
 use crate::playing::beats::is_swung;
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+/// A word of a table (a note name, a degree, a kind of reading): borrowed when we write it, owned when it was read from a file.
+pub type Word = Cow<'static, str>;
 
 /// The name of this version of the document.
 ///
@@ -229,4 +234,115 @@ impl Rhythm {
     pub fn swung(&self) -> bool {
         self.second_eighth.is_some_and(is_swung)
     }
+}
+
+/// All that can be said of one set of notes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Naming {
+    /// The notes, lowest first, with octaves.
+    pub notes: Vec<String>,
+    /// How sure the names are.
+    pub verdict: Verdict,
+    /// Names it can have, best first. With [`Verdict::NoGoodName`] they are the least bad ones.
+    pub names: Vec<Name>,
+    /// What it can stand for, likeliest first.
+    pub readings: Vec<Reading>,
+}
+
+/// One name a set of notes can have.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Name {
+    /// As printed on a chart, in the chosen style.
+    pub symbol: String,
+    /// The same in plain ASCII.
+    pub ascii: String,
+    /// The shortest symbol a band can play from, in the chosen style.
+    pub chart: String,
+    /// In the academic label syntax (Harte et al., ISMIR 2005).
+    pub label: String,
+    /// Name of the root.
+    pub root: Word,
+    /// Probability that a practitioner would use this name, 0 to 1; all names of a set add up to at most 1.
+    pub score: f32,
+    /// Each sounding note (by name) with its degree in this chord.
+    pub degrees: BTreeMap<Word, Word>,
+}
+
+/// Something a set of notes can stand for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    /// The kind of reading, in words of the trade (say, `rootless dominant`).
+    pub kind: Word,
+    /// The chord it stands for, as printed.
+    pub stands_for: String,
+    /// The same in plain ASCII.
+    pub ascii: String,
+    /// The same in the academic label syntax, holding exactly what sounds.
+    pub label: String,
+    /// How likely it is beside the other readings of the same notes, 0 to 1.
+    pub score: f32,
+    /// Each sounding note (by name) with its degree in the chord it stands for.
+    pub degrees: BTreeMap<Word, Word>,
+    /// The tensions that sound, lowest degree first.
+    pub tensions: Vec<Word>,
+    /// Degrees of the chord that do not sound.
+    pub missing: Vec<Word>,
+    /// Where it tends to go, likeliest first.
+    pub resolves_to: Vec<Resolution>,
+    /// Why, in one sentence.
+    pub why: String,
+}
+
+/// Where a reading tends to go.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Resolution {
+    /// The chord it goes to, as printed.
+    pub to: String,
+    /// The same in plain ASCII.
+    pub ascii: String,
+    /// How each voice moves, by note name.
+    pub voices: Vec<VoiceStep>,
+}
+
+/// One voice of a resolution.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct VoiceStep {
+    /// The note that sounds.
+    pub from: Word,
+    /// The note it goes to.
+    pub to: Word,
+    /// Half steps up; negative is down, 0 stays.
+    pub half_steps: i8,
+}
+
+/// A close of a phrase.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Cadence {
+    /// In words of the trade: `two-five-one`, `authentic cadence`, `deceptive cadence`, `plagal cadence`, `backdoor cadence`, `two-five`.
+    pub kind: String,
+    /// The key or tonic it leads to, say `Eb major`.
+    pub to: String,
+    /// Its first chord.
+    pub first: usize,
+    /// Its last chord.
+    pub last: usize,
+    /// True if the dominant is there only as a rootless stand-in.
+    pub stand_in: bool,
+    /// True if the dominant is the substitute a tritone away.
+    pub substitute: bool,
+}
+
+/// A voicing in one key.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InKey {
+    /// The chord, as printed; `None` where the notes have no good name.
+    pub symbol: Option<String>,
+    /// The same in plain ASCII.
+    pub ascii: Option<String>,
+    /// The keys, lowest first.
+    pub midi: Vec<MidiNote>,
+    /// The notes with octaves, lowest first.
+    pub notes: Vec<String>,
+    /// Each note by name with its degree.
+    pub degrees: BTreeMap<Word, Word>,
 }

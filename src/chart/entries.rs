@@ -4,8 +4,9 @@
 //! Units: seconds with millisecond precision, shares with three decimals. Method: one function an entry.
 //! Limits: none.
 
-use crate::chart::document::{HeardChord, HeardNote, KeyMark, Place};
-use crate::harmony::{AnalysedChord, Sounding, SoundingNote, note_name};
+use crate::chart::document::{HeardChord, HeardNote, KeyMark};
+use crate::chart::written;
+use crate::harmony::{InPlace, Naming, Sounding, SoundingNote, Style, note_name};
 use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
 use crate::units::{FrameCount, SampleRate, Seconds};
 
@@ -47,28 +48,28 @@ fn weighed(notes: &[ChordNote]) -> Vec<SoundingNote> {
     notes.iter().map(note).collect()
 }
 
-/// A chord as the document has it, by what its analysis says.
-pub(super) fn heard_chord(span: &ChordSpan, pedal: bool, analysed: AnalysedChord) -> HeardChord {
-    let notes = analysed.naming.notes;
-    HeardChord {
+/// A chord as the document has it, by its naming and its place; `None` where it has no notes.
+pub(super) fn heard_chord(
+    span: &ChordSpan,
+    pedal: bool,
+    naming: &Naming,
+    place: &InPlace,
+    style: Style,
+) -> Option<HeardChord> {
+    let naming = written::naming(naming, style);
+    Some(HeardChord {
         start: seconds(span.start),
         end: seconds(span.end),
         midi: span.notes.iter().map(|note| note.midi).collect(),
         marks: marks(&span.notes),
         pedal,
-        bass: notes.first().cloned().unwrap_or_default(),
-        notes,
-        verdict: analysed.naming.verdict,
-        names: analysed.naming.names,
-        readings: analysed.naming.readings,
-        place: Place {
-            key: analysed.key,
-            key_confidence: thousandths(analysed.key_confidence),
-            numeral: analysed.numeral,
-            function: analysed.function,
-            stands_for: analysed.stands_for,
-        },
-    }
+        bass: naming.notes.first()?.clone(),
+        notes: naming.notes,
+        verdict: naming.verdict,
+        names: naming.names,
+        readings: naming.readings,
+        place: written::place(place),
+    })
 }
 
 /// How certain each note of a chord is, and whether its octave can be told.
@@ -92,7 +93,8 @@ fn octave_is_open(note: &ChordNote, notes: &[ChordNote]) -> bool {
         })
 }
 
-pub(super) fn seconds(at: FrameCount) -> Seconds {
+/// A time as the document has it.
+pub fn seconds(at: FrameCount) -> Seconds {
     at.seconds(SampleRate::INTERNAL).to_millis_precision()
 }
 

@@ -9,3 +9,4 @@ pub mod passages;
 pub mod pedal;
 pub mod performance;
 pub mod recording;
+pub mod written;

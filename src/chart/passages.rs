@@ -1,145 +1,135 @@
-//! A long progression, analysed passage by passage.
+//! The chords of a recording in their places: searched once, written as often as they are asked for.
 //!
-//! Input: the chords of a recording. Output: each chord with its names, readings and place; the key and the cadences.
-//! Units: chord numbers from 0. Method: harmony's best path over one passage at a time, with some chords before and
-//! after it that are analysed again with the next, so that a passage's first and last chord see their neighbours.
-//! Limits: a local key is decided from what lies within [`AROUND`] chords of the passage; memory is that of one passage.
+//! Input: the chords of a recording. Output: [`Interpreted`]: each chord with its names, readings and place; the key and the cadences.
+//! Units: chord numbers from 0. Method: one [`Interpretation`] of all chords; names and readings are worked out of what was found when a
+//! chord is written. While chords are still coming in, [`Newest`] keeps the last ones.
+//! Limits: what was found is kept while it is written, some kilobytes a chord.
 
 use crate::chart::document::HeardChord;
 use crate::chart::entries::{heard_chord, sounding_span};
 use crate::chart::pedal::pedal_must_be_down;
+use crate::chart::recording::Wording;
 use crate::harmony::{
-    AnalysedChord, AnalysisOptions, Cadence, ChordForAnalysis, analyse_progression_with,
+    AnalysisOptions, Cadence, Given, Interpretation, Key, Naming, Recent, Style, interpret,
 };
 use crate::listener::{ChordSpan, NoteSpan};
-use std::collections::HashMap;
-use std::ops::Range;
-use std::vec;
+use std::sync::Arc;
 
-/// Chords of one passage: some minutes of playing, and some hundred kilobytes of names.
-const PASSAGE: usize = 96;
-/// Chords of the neighbouring passages that are heard with it: longer than any cadence.
-pub const AROUND: usize = 16;
-
-/// The key and the cadences of a recording.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Outline {
-    /// The key that holds longest.
-    pub key: Option<String>,
-    /// Cadences by first chord.
-    pub cadences: Vec<Cadence>,
-}
-
-/// The chords of a recording, named passage by passage.
-pub struct ChordsInPlace<'a> {
+/// The chords of a recording, each in its place.
+#[derive(Debug, Clone)]
+pub struct Interpreted<'a> {
     spans: &'a [ChordSpan],
     notes: &'a [NoteSpan],
-    options: AnalysisOptions,
-    next: usize,
-    /// All notes before this one are over.
-    first_note: usize,
-    passage: vec::IntoIter<AnalysedChord>,
+    interpretation: Arc<Interpretation>,
 }
 
-impl<'a> ChordsInPlace<'a> {
-    pub(super) fn new(
+impl<'a> Interpreted<'a> {
+    pub(super) fn of(
         spans: &'a [ChordSpan],
         notes: &'a [NoteSpan],
-        options: AnalysisOptions,
+        options: &AnalysisOptions,
     ) -> Self {
+        let given: Vec<Given> = spans.iter().map(given).collect();
         Self {
             spans,
             notes,
-            options,
-            next: 0,
-            first_note: 0,
-            passage: Vec::new().into_iter(),
+            interpretation: Arc::new(interpret(&given, options)),
         }
     }
+
+    /// The key that holds longest; `None` where no chord was heard.
+    pub fn key(&self) -> Option<Key> {
+        self.interpretation.longest_key(|at| {
+            let span = &self.spans[at];
+            span.end.0.saturating_sub(span.start.0)
+        })
+    }
+
+    /// Cadences by first chord.
+    pub fn cadences(&self) -> &[Cadence] {
+        self.interpretation.cadences()
+    }
+
+    /// The chords with their namings, one by one.
+    pub fn namings(&self) -> impl Iterator<Item = (&'a ChordSpan, Naming)> {
+        let naming = |(at, span)| (span, self.interpretation.naming(at));
+        self.spans.iter().enumerate().map(naming)
+    }
+
+    /// The chords as the document has them, one by one.
+    pub fn chords(&self, style: Style) -> ChordsInPlace<'a> {
+        ChordsInPlace {
+            interpreted: self.clone(),
+            style,
+            next: 0,
+            first_note: 0,
+        }
+    }
+}
+
+/// The chords of a recording, written one by one; those without notes are left out.
+#[derive(Debug, Clone)]
+pub struct ChordsInPlace<'a> {
+    interpreted: Interpreted<'a>,
+    style: Style,
+    next: usize,
+    /// All notes before this one are over.
+    first_note: usize,
 }
 
 impl Iterator for ChordsInPlace<'_> {
     type Item = HeardChord;
 
     fn next(&mut self) -> Option<HeardChord> {
-        let span = self.spans.get(self.next)?;
-        if self.passage.len() == 0 {
-            let own = self.next..(self.next + PASSAGE).min(self.spans.len());
-            self.passage = analyse(self.spans, &own, self.options).0.into_iter();
+        let Interpreted {
+            spans,
+            notes,
+            interpretation,
+        } = &self.interpreted;
+        loop {
+            let span = spans.get(self.next)?;
+            let at = self.next;
+            self.next += 1;
+            let over = |note: &NoteSpan| note.end <= span.start;
+            while notes.get(self.first_note).is_some_and(over) {
+                self.first_note += 1;
+            }
+            let pedal = pedal_must_be_down(span, &notes[self.first_note..]);
+            let chord = interpretation.in_place(at).and_then(|place| {
+                heard_chord(span, pedal, &interpretation.naming(at), place, self.style)
+            });
+            if chord.is_some() {
+                return chord;
+            }
         }
-        self.next += 1;
-        let over = |note: &NoteSpan| note.end <= span.start;
-        while self.notes.get(self.first_note).is_some_and(over) {
-            self.first_note += 1;
+    }
+}
+
+/// The last chords while they come in: each is searched once, and written in its place as far as it can be told before the next is heard.
+#[derive(Debug, Clone)]
+pub struct Newest {
+    recent: Recent,
+    style: Style,
+}
+
+impl Newest {
+    /// Nothing heard yet.
+    pub fn new(naming: Wording) -> Self {
+        Self {
+            recent: Recent::new(naming.analysis),
+            style: naming.style,
         }
-        let pedal = pedal_must_be_down(span, &self.notes[self.first_note..]);
-        self.passage
-            .next()
-            .map(|analysed| heard_chord(span, pedal, analysed))
+    }
+
+    /// Takes a chord that has ended and writes it in its place; `None` if it has no notes.
+    pub fn hear(&mut self, span: &ChordSpan) -> Option<HeardChord> {
+        let (place, naming) = self.recent.take(&given(span))?;
+        heard_chord(span, false, &naming, &place, self.style)
     }
 }
 
-/// The last of `spans` in its place, as far as it can be told before the next chord is heard; only the chords shortly before it are looked at.
-pub fn newest(spans: &[ChordSpan], options: AnalysisOptions) -> Option<HeardChord> {
-    let span = spans.last()?;
-    let own = spans.len() - 1..spans.len();
-    analyse(spans, &own, options)
-        .0
-        .pop()
-        .map(|analysed| heard_chord(span, false, analysed))
-}
-
-/// The key and the cadences of `spans`.
-pub(super) fn outline(spans: &[ChordSpan], options: AnalysisOptions) -> Outline {
-    let mut cadences = Vec::new();
-    let mut held: HashMap<String, u64> = HashMap::new();
-    for first in (0..spans.len()).step_by(PASSAGE) {
-        let own = first..(first + PASSAGE).min(spans.len());
-        let (chords, of_passage) = analyse(spans, &own, options);
-        cadences.extend(of_passage);
-        for (chord, span) in chords.iter().zip(&spans[own]) {
-            *held.entry(chord.key.clone()).or_default() += span.end.0.saturating_sub(span.start.0);
-        }
-    }
-    // The name decides between equals, so that the same recording always gets the same key.
-    let key = held
-        .into_iter()
-        .max_by(|a, b| a.1.cmp(&b.1).then_with(|| b.0.cmp(&a.0)))
-        .map(|(key, _)| key);
-    Outline { key, cadences }
-}
-
-/// The chords `own` in their place, and the cadences that begin among them.
-fn analyse(
-    spans: &[ChordSpan],
-    own: &Range<usize>,
-    options: AnalysisOptions,
-) -> (Vec<AnalysedChord>, Vec<Cadence>) {
-    let around = own.start.saturating_sub(AROUND)..(own.end + AROUND).min(spans.len());
-    let heard: Vec<ChordForAnalysis> = spans[around.clone()]
-        .iter()
-        .map(|span| ChordForAnalysis {
-            sounding: sounding_span(span),
-        })
-        .collect();
-    let progression = analyse_progression_with(&heard, &options);
-    let chords = progression
-        .chords
-        .into_iter()
-        .skip(own.start - around.start)
-        .take(own.len())
-        .collect();
-    let cadences = progression
-        .cadences
-        .into_iter()
-        .map(|cadence| Cadence {
-            first: cadence.first + around.start,
-            last: cadence.last + around.start,
-            ..cadence
-        })
-        .filter(|cadence| own.contains(&cadence.first))
-        .collect();
-    (chords, cadences)
+fn given(span: &ChordSpan) -> Given {
+    Given::Heard(sounding_span(span))
 }
 
 #[cfg(test)]
@@ -173,91 +163,8 @@ mod tests {
         (0..).zip(symbols).map(span).collect()
     }
 
-    /// Seven chords, so that they lie otherwise over each border of two passages; the last three go to D minor.
-    const CHORUS: [&str; 7] = ["Cmaj7", "Am7", "Dm7", "G7", "Em7b5", "A7b9", "Dm6"];
-
-    fn choruses(count: usize) -> Vec<&'static str> {
-        CHORUS.iter().copied().cycle().take(count).collect()
-    }
-
-    fn whole(spans: &[ChordSpan]) -> crate::harmony::Progression {
-        let chords: Vec<ChordForAnalysis> = spans
-            .iter()
-            .map(|span| ChordForAnalysis {
-                sounding: sounding_span(span),
-            })
-            .collect();
-        analyse_progression_with(&chords, &AnalysisOptions::default())
-    }
-
-    #[test]
-    fn a_progression_of_many_passages_is_read_as_if_it_were_one() {
-        // shorter than a passage, just one, one more, with a last passage shorter than what is heard around it, and two borders
-        for count in [50, PASSAGE, PASSAGE + 1, 2 * PASSAGE + 5, 2 * PASSAGE + 60] {
-            let spans = heard(&choruses(count));
-            let expected = whole(&spans);
-            let read: Vec<HeardChord> =
-                ChordsInPlace::new(&spans, &[], AnalysisOptions::default()).collect();
-            assert_eq!(read.len(), count);
-            for (at, (read, expected)) in read.iter().zip(&expected.chords).enumerate() {
-                assert_eq!(read.start.get().round() as usize, at);
-                assert_eq!(
-                    (&read.place.key, &read.place.numeral, &read.place.function),
-                    (&expected.key, &expected.numeral, &expected.function),
-                    "chord {at} of {count}"
-                );
-                assert_eq!(read.place.stands_for, expected.stands_for);
-                assert_eq!(read.names, expected.naming.names, "chord {at} of {count}");
-                assert_eq!(read.readings, expected.naming.readings);
-            }
-        }
-    }
-
-    #[test]
-    fn a_cadence_over_the_border_of_two_passages_is_told_once_with_its_place_in_the_whole() {
-        let count = 3 * PASSAGE;
-        let spans = heard(&choruses(count));
-        let cadences = outline(&spans, AnalysisOptions::default()).cadences;
-        assert_eq!(cadences, whole(&spans).cadences);
-        assert!(cadences.is_sorted_by_key(|cadence| cadence.first));
-        // each chorus goes home by two-five-one from its third chord, and to D minor from its fifth
-        let expected: Vec<(usize, usize, &str)> = (0..count - 2)
-            .filter_map(|at| match at % CHORUS.len() {
-                4 => Some((at, at + 2, "D minor")),
-                _ => None,
-            })
-            .collect();
-        let to_d_minor: Vec<(usize, usize, &str)> = cadences
-            .iter()
-            .filter(|cadence| cadence.kind == "two-five-one")
-            .map(|cadence| (cadence.first, cadence.last, cadence.to.as_str()))
-            .collect();
-        assert_eq!(to_d_minor, expected);
-        let over = |border: usize| {
-            let over = |c: &&(usize, usize, &str)| c.0 < border && border <= c.1;
-            expected.iter().filter(over).count()
-        };
-        let borders = [PASSAGE, 2 * PASSAGE];
-        assert!(
-            borders.iter().any(|&border| over(border) > 0),
-            "one of the cadences lies over a border"
-        );
-    }
-
-    #[test]
-    fn a_key_that_comes_with_a_new_passage_is_heard_from_its_first_chord() {
-        let mut symbols: Vec<&str> = ["Cmaj7", "Am7", "Dm7", "G7"]
-            .into_iter()
-            .cycle()
-            .take(PASSAGE)
-            .collect();
-        symbols.extend(["Ebm7", "Ab7", "Dbmaj7", "Bbm7"].iter().cycle().take(40));
-        let spans = heard(&symbols);
-        let keys: Vec<String> = ChordsInPlace::new(&spans, &[], AnalysisOptions::default())
-            .map(|chord| chord.place.key)
-            .collect();
-        assert!(keys[..PASSAGE].iter().all(|key| key == "C major"));
-        assert!(keys[PASSAGE..].iter().all(|key| key == "Db major"));
+    fn interpreted(spans: &[ChordSpan]) -> Interpreted<'_> {
+        Interpreted::of(spans, &[], &AnalysisOptions::default())
     }
 
     #[test]
@@ -265,7 +172,7 @@ mod tests {
         let mut symbols = ["Cmaj7", "Am7", "Dm7", "G7"].repeat(25);
         symbols.extend(["Abmaj7", "Fm7", "Bbm7", "Eb7"].repeat(10));
         let mut spans = heard(&symbols);
-        let key = |spans: &[ChordSpan]| outline(spans, AnalysisOptions::default()).key;
+        let key = |spans: &[ChordSpan]| interpreted(spans).key().map(|key| key.to_string());
         assert_eq!(key(&spans).as_deref(), Some("C major"));
         // the later ones last four seconds each: 160 s for 100
         let mut at = spans[100].start;
@@ -278,14 +185,37 @@ mod tests {
     }
 
     #[test]
-    fn the_newest_chord_is_read_as_the_last_of_the_whole() {
-        let symbols = choruses(AROUND + 1);
-        let spans = heard(&symbols);
-        let expected = whole(&spans).chords.pop().unwrap();
-        let newest = newest(&spans, AnalysisOptions::default()).unwrap();
-        assert_eq!(newest.names, expected.naming.names);
-        assert_eq!(newest.place.numeral, expected.numeral);
-        assert_eq!(newest.start.get().round() as usize, AROUND);
-        assert_eq!(super::newest(&[], AnalysisOptions::default()), None);
+    fn chords_are_written_in_order_each_at_its_time_and_those_without_notes_are_left_out() {
+        let mut spans = heard(&["Cmaj7", "Dm7", "G7", "Cmaj7"]);
+        spans[1].notes.clear();
+        let written: Vec<HeardChord> = interpreted(&spans).chords(Style::Signs).collect();
+        let told: Vec<(f64, &str, &str)> = written
+            .iter()
+            .map(|chord| {
+                let symbol = chord.names[0].symbol.as_str();
+                (chord.start.get(), symbol, chord.place.numeral.as_str())
+            })
+            .collect();
+        let expected = [
+            (0.0, "C△7", "Imaj7"),
+            (2.0, "G7", "V7"),
+            (3.0, "C△7", "Imaj7"),
+        ];
+        assert_eq!(told, expected);
+    }
+
+    #[test]
+    fn the_newest_chord_is_written_as_the_last_of_all_so_far() {
+        let mut newest = Newest::new(Wording::default());
+        let spans = heard(&["Cmaj7", "Am7", "Dm7", "G7", "Em7b5", "A7b9", "Dm6"].repeat(2));
+        for (at, span) in spans.iter().enumerate() {
+            let last = interpreted(&spans[..=at]).chords(Style::default()).last();
+            assert_eq!(newest.hear(span), last, "chord {at}");
+        }
+        let silent = ChordSpan {
+            notes: Vec::new(),
+            ..spans[0].clone()
+        };
+        assert_eq!(newest.hear(&silent), None);
     }
 }

@@ -6,7 +6,8 @@
 use crate::chart::document::{HarmonyName, HarmonyStretch, Rhythm};
 use crate::chart::entries::thousandths;
 use crate::harmony::chord::label;
-use crate::harmony::{AnalysisOptions, Style};
+use crate::chart::recording::Wording;
+use crate::harmony::{Key, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Texture, TextureRule, texture};
 use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, StatedRhythm, Stretch, read};
@@ -26,13 +27,13 @@ pub struct Performance {
     /// The notes of the highest voice, counted from 0.
     pub melody: Vec<usize>,
     /// The key that holds longest, where one is believed.
-    pub key: Option<String>,
+    pub key: Option<Key>,
 }
 
 /// Reads the notes, by start; `None` where chords are held for study.
 pub(super) fn performance(
     notes: &[NoteSpan],
-    naming: AnalysisOptions,
+    naming: &Wording,
     rhythm: StatedRhythm,
 ) -> Option<Performance> {
     let played: Vec<PlayedNote> = notes
@@ -50,8 +51,8 @@ pub(super) fn performance(
     }
     let stated = Stated {
         rhythm,
-        key: naming.key,
-        spelling: naming.spelling,
+        key: naming.analysis.key,
+        spelling: naming.analysis.spelling,
     };
     let reading = read(&played, &stated);
     let beats: Vec<Seconds> = reading
@@ -72,7 +73,7 @@ pub(super) fn performance(
         rhythm: found_rhythm(&reading),
         beats,
         melody: reading.melody,
-        key: reading.key.map(|(key, _)| key.to_string()),
+        key: reading.key.map(|(key, _)| key),
     })
 }
 
@@ -83,8 +84,8 @@ fn entry(stretch: &Stretch, style: Style) -> HarmonyStretch {
         names: stretch.chords.iter().map(|c| name(c, style)).collect(),
         key: stretch.key.map(|key| key.to_string()),
         key_confidence: thousandths(stretch.key_confidence.get()),
-        numeral: stretch.numeral.clone(),
-        function: stretch.function.map(str::to_owned),
+        numeral: stretch.numeral.as_ref().map(ToString::to_string),
+        function: stretch.role.map(|role| role.words().to_owned()),
         stands_for: stretch.stands_for.map(|c| c.symbol(Style::Ascii)),
     }
 }

@@ -2,15 +2,16 @@
 //!
 //! Input: [`Event`]s of one recording, in order. Output: a [`Recording`], made while it is written.
 //! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
-//! Method: only the spans are kept (some tens of bytes a note); names and readings are worked out passage by passage
-//! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
-//! Limits: a chord asked for twice is named twice.
+//! Method: only the spans are kept (some tens of bytes a note); the chords are interpreted once (see [`super::passages`]), and their names
+//! and readings are written one by one while they are serialised.
+//! Limits: whoever asks for two interpretations has every chord searched twice.
 
 use crate::chart::document::{Provenance, Recording, SCHEMA, Sounding};
 use crate::chart::entries::{heard_note, seconds};
-use crate::chart::passages::{ChordsInPlace, Outline, outline};
+use crate::chart::passages::{ChordsInPlace, Interpreted};
 use crate::chart::performance::{Performance, performance};
-use crate::harmony::{AnalysisOptions, Key};
+use crate::chart::written;
+use crate::harmony::{AnalysisOptions, Key, Style};
 use crate::listener::{ChordSpan, Event, NoteSpan};
 use crate::playing::StatedRhythm;
 use crate::units::{Cents, FrameCount, Hertz, hundredths};
@@ -38,12 +39,21 @@ pub struct Heard {
     /// What heard it; `None` where that is not known.
     pub provenance: Option<Provenance>,
     /// How chords are named.
-    pub naming: AnalysisOptions,
+    pub naming: Wording,
+}
+
+/// How the chords of a recording are interpreted, and how they are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Wording {
+    /// The key, where it is stated, and how notes are spelled.
+    pub analysis: AnalysisOptions,
+    /// House style of chord symbols.
+    pub style: Style,
 }
 
 impl Heard {
     /// Nothing heard yet.
-    pub fn new(file: impl Into<String>, naming: AnalysisOptions) -> Self {
+    pub fn new(file: impl Into<String>, naming: Wording) -> Self {
         Self {
             file: file.into(),
             length: FrameCount(0),
@@ -75,41 +85,33 @@ impl Heard {
         self.notes.sort_by_key(|span| (span.start, span.note.midi));
     }
 
-    /// The chords with their names, each in its place between the others.
-    pub fn chords(&self) -> ChordsInPlace<'_> {
-        ChordsInPlace::new(&self.chords, &self.notes, self.naming)
-    }
-
-    /// The key that holds longest, and the cadences.
-    pub fn outline(&self) -> Outline {
-        outline(&self.chords, self.naming)
+    /// Every chord in its place between the others, the key that holds longest and the cadences: all that is written of chords is
+    /// written from this.
+    pub fn interpreted(&self) -> Interpreted<'_> {
+        Interpreted::of(&self.chords, &self.notes, &self.naming.analysis)
     }
 
     /// What is played, read from the notes; `None` where chords are held for study.
     pub fn performance(&self) -> Option<Performance> {
-        performance(&self.notes, self.naming, self.rhythm)
+        performance(&self.notes, &self.naming, self.rhythm)
     }
 
-    /// How the recording sounds beside what was fingered, with the sounding one of the fingered `key`.
-    pub fn sounding(&self, key: Option<&str>) -> Option<Sounding> {
+    /// The sounding key, to the nearest half step, where `key` is the fingered one and the recording sounds off it.
+    pub fn sounding_key(&self, key: Key) -> Option<Key> {
         let half_steps = self.sounding_off?.get() / 100.0;
-        let sounding_key = |key: &str| {
-            let key: Key = key.parse().ok()?;
-            let by = half_steps.round() as i16;
-            let class = key.tonic.class().up(i32::from(by));
-            Some(Key::usual(class, key.mode).to_string())
-        };
-        Some(Sounding {
-            half_steps,
-            key: key.and_then(sounding_key),
-        })
+        let class = key.tonic.class().up(half_steps.round() as i32);
+        Some(Key::usual(class, key.mode))
     }
 
     /// The document, whose lists are made while it is serialised.
     pub fn document(&self) -> Recording<Notes<'_>, Chords<'_>> {
-        let Outline { key, cadences } = self.outline();
+        let interpreted = self.interpreted();
         let played = self.performance();
-        let key = played.as_ref().map_or(key, |p| p.key.clone());
+        let key = match &played {
+            Some(played) => played.key,
+            None => interpreted.key(),
+        };
+        let key_text = |key: Key| key.to_string();
         let harmony = played.as_ref().map(|p| p.harmony.clone());
         let (beats, downbeats, rhythm, melody) = played
             .map(|p| (p.beats, p.downbeats, p.rhythm, p.melody))
@@ -121,16 +123,23 @@ impl Heard {
             // 0.01 Hz at A4 is 0.04 cents
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
-            chords: Chords(self),
             harmony,
             beats,
             downbeats,
             rhythm,
             melody,
-            sounding: self.sounding(key.as_deref()),
-            key,
-            cadences,
             provenance: self.provenance.clone(),
+            sounding: self.sounding_off.map(|off| Sounding {
+                half_steps: off.get() / 100.0,
+                key: key.and_then(|key| self.sounding_key(key)).map(key_text),
+            }),
+            key: key.map(key_text),
+            cadences: interpreted
+                .cadences()
+                .iter()
+                .map(written::cadence)
+                .collect(),
+            chords: Chords(interpreted.chords(self.naming.style)),
             warnings: self.warnings.clone(),
         }
     }
@@ -147,11 +156,11 @@ impl Serialize for Notes<'_> {
 }
 
 /// The chords of a recording, named while they are serialised.
-#[derive(Debug, Clone, Copy)]
-pub struct Chords<'a>(&'a Heard);
+#[derive(Debug, Clone)]
+pub struct Chords<'a>(ChordsInPlace<'a>);
 
 impl Serialize for Chords<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(self.0.chords())
+        serializer.collect_seq(self.0.clone())
     }
 }

@@ -91,12 +91,12 @@ mod live {
     use super::HearArgs;
     use crate::chart::document::{HeardChord, HeardNote};
     use crate::chart::entries::{heard_note, sounding};
-    use crate::chart::passages::{AROUND, newest};
+    use crate::chart::passages::Newest;
     use crate::cli::error::tell;
     use crate::cli::terminal::screen::{self, Screen};
     use crate::cli::{CliError, CommandResult};
     use crate::harmony::{Naming, Style, name_chord};
-    use crate::listener::{ChordNote, ChordSpan, Event};
+    use crate::listener::{ChordNote, Event};
     use crate::publish::write_json_line;
     use crate::session::contained::contained;
     use crate::session::live::{Listening, ListeningError, ListeningOptions, News, naming_failed};
@@ -124,7 +124,7 @@ mod live {
         let options = ListeningOptions {
             device: args.device.clone(),
             listening: args.piano.listening()?,
-            naming: args.naming.analysis(),
+            naming: args.naming.wording(),
             into: args.into.clone(),
         };
         let begun = OnceCell::new();
@@ -142,8 +142,7 @@ mod live {
         let mut out = io::stdout();
         if args.write.is_some() {
             let mut lines = JsonLines {
-                recent: Vec::new(),
-                args,
+                newest: Newest::new(args.naming.wording()),
             };
             follow(&start()?, ended, |news| match news {
                 News::Heard(events) => events
@@ -166,12 +165,13 @@ mod live {
             } else {
                 Shapes::of_environment()
             };
-            let mut context = args.naming.context();
-            if shapes == Shapes::ASCII {
-                context.style = Style::Ascii;
-            }
             let screen = Screen {
-                context,
+                context: args.naming.context(),
+                style: if shapes == Shapes::ASCII {
+                    Style::Ascii
+                } else {
+                    args.naming.style
+                },
                 shapes,
                 large: args.large,
                 guess_first: args.guess_first,
@@ -242,7 +242,11 @@ mod live {
                 return Ok(());
             }
             self.told = Some(start);
-            writeln!(out, "{}", chord_line(start, notes, &self.name(notes)))?;
+            writeln!(
+                out,
+                "{}",
+                chord_line(start, notes, &self.name(notes), self.args.naming.style)
+            )?;
             out.flush()
         }
 
@@ -252,10 +256,8 @@ mod live {
     }
 
     /// Each note and each chord that has ended.
-    struct JsonLines<'a> {
-        /// The chords shortly before.
-        recent: Vec<ChordSpan>,
-        args: &'a HearArgs,
+    struct JsonLines {
+        newest: Newest,
     }
 
     #[derive(Serialize)]
@@ -277,20 +279,14 @@ mod live {
         }
     }
 
-    impl JsonLines<'_> {
+    impl JsonLines {
         fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
             let line = match event {
                 Event::Note(span) => Line::Note(heard_note(span)),
-                Event::Chord(span) => {
-                    if self.recent.len() > AROUND {
-                        self.recent.remove(0);
-                    }
-                    self.recent.push(span.clone());
-                    match newest(&self.recent, self.args.naming.analysis()) {
-                        Some(chord) => Line::Chord(Box::new(chord)),
-                        None => return Ok(()),
-                    }
-                }
+                Event::Chord(span) => match self.newest.hear(span) {
+                    Some(chord) => Line::Chord(Box::new(chord)),
+                    None => return Ok(()),
+                },
                 Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => return Ok(()),
             };
             write_json_line(&line, out)

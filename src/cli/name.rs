@@ -5,10 +5,11 @@
 
 use super::options::NamingOptions;
 use super::{CliError, CommandResult};
-use crate::chart::document::SCHEMA;
-use crate::harmony::voicing::all_keys::{InKey, in_all_keys};
+use crate::chart::document::{self, SCHEMA};
+use crate::chart::written;
+use crate::harmony::voicing::all_keys::in_all_keys;
 use crate::harmony::voicing::typed::Typed;
-use crate::harmony::{Chord, Context, Naming, Spelled, name_chord};
+use crate::harmony::{Chord, Context, Spelled, name_chord};
 use crate::publish::write_json_line;
 use crate::units::MidiNote;
 use crate::view::ink::Ink;
@@ -66,18 +67,18 @@ pub enum NameFormat {
 
 /// What JSON says of typed notes.
 #[derive(Serialize)]
-struct NamedNotes<'a> {
+struct NamedNotes {
     schema: &'static str,
     midi: Vec<MidiNote>,
     #[serde(flatten)]
-    naming: &'a Naming,
+    naming: document::Naming,
 }
 
 /// What JSON says of a voicing in all keys.
 #[derive(Serialize)]
-struct VoicingInAllKeys<'a> {
+struct VoicingInAllKeys {
     schema: &'static str,
-    keys: &'a [InKey],
+    keys: Vec<document::InKey>,
 }
 
 /// Runs the command.
@@ -107,17 +108,18 @@ fn write_answer(
     context: &Context,
     out: &mut dyn Write,
 ) -> io::Result<()> {
+    let style = args.naming.style;
     if args.in_all_keys {
         let keys = in_all_keys(typed, context);
         return match args.write {
             Some(NameFormat::Json) => write_json_line(
                 &VoicingInAllKeys {
                     schema: SCHEMA,
-                    keys: &keys,
+                    keys: keys.iter().map(|key| written::in_key(key, style)).collect(),
                 },
                 out,
             ),
-            None => print_all_keys(&keys, Ink::of_stdout(), out),
+            None => print_all_keys(&keys, style, Ink::of_stdout(), out),
         };
     }
     let naming = name_chord(&typed.sounding, context);
@@ -130,15 +132,16 @@ fn write_answer(
                 &NamedNotes {
                     schema: SCHEMA,
                     midi,
-                    naming: &naming,
+                    naming: written::naming(&naming, style),
                 },
                 out,
             )
         }
         None => print_naming(
             &typed.sounding,
-            typed.symbol.map(|chord| chord.symbol(context.style)),
+            typed.symbol,
             &naming,
+            style,
             Ink::of_stdout(),
             out,
         ),

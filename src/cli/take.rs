@@ -106,7 +106,7 @@ pub type ReadRecording<'a> = dyn Fn(&Path, &ListenerOptions, &AtomicBool, &mut d
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
-    let naming = args.naming.analysis();
+    let naming = args.naming.wording();
     run_reading_with(args, &|path, listening, stop, progress| {
         read_recording(path, listening, naming, stop, progress)
     })
@@ -366,7 +366,7 @@ fn progress_bar(recordings: usize) -> ProgressBar {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::harmony::AnalysisOptions;
+    use crate::chart::recording::Wording;
     use std::fs;
 
     /// Writes half of what it should of one recording, and then has a fault.
@@ -389,7 +389,7 @@ mod tests {
             jobs: &plan(&files, output),
             read: &|path, _, _, _| {
                 let name = path.display().to_string();
-                Ok(Heard::new(name, AnalysisOptions::default()))
+                Ok(Heard::new(name, Wording::default()))
             },
             sounding: None,
             rhythm: StatedRhythm::default(),

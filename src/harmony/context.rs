@@ -1,12 +1,12 @@
-//! What the naming knows of the surroundings, and how it should write.
+//! What the naming knows of the surroundings.
 //!
-//! Input: a key, the neighbours, a style. Output: [`Context`]. Units: none.
+//! Input: a key, the neighbours, a way of spelling. Output: [`Context`]. Units: none.
 //! Method: plain data. Limits: one chord before, one after; longer reaches are the progression's.
 
-use super::chord::{Chord, Style};
+use super::chord::Chord;
 use super::pitch::{Key, Spelling};
 
-/// What the naming knows of the surroundings, and how it should write.
+/// What the naming knows of the surroundings, and how it spells notes.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Context {
     /// The key, if known.
@@ -15,8 +15,6 @@ pub struct Context {
     pub before: Option<Chord>,
     /// The chord after.
     pub after: Option<Chord>,
-    /// The house style of the symbols.
-    pub style: Style,
     /// How notes are spelled.
     pub spelling: Spelling,
 }

@@ -1,20 +1,20 @@
 //! Harmony: what a set of keys can be called, what it stands for and where it goes. Pure: knows nothing of audio.
 //!
 //! Input: [`Sounding`] (notes with weights, a stated bass) and a [`Context`]. Output: [`Naming`]: ranked [`Name`]s and [`Reading`]s;
-//! for a whole piece, [`Progression`]. Units: MIDI numbers and pitch classes; scores 0 to 1.
+//! for a whole piece, [`Interpretation`]. All are values; how they are printed is decided by whoever prints them. Units: MIDI numbers and pitch classes; scores 0 to 1.
 //! Method: one table of chord qualities ([`chord::quality`]), every candidate root weighed ([`naming`]); readings ([`readings`]) are kept
 //! apart from names; over a progression the best path is chosen ([`progression`]). Sources stand in each module. The folders stand in the
 //! order in which a musician would explain them, and each uses only those before it (`tests/layers.rs`).
 //! Limits: equal temperament; no rhythm, so strong and weak beats are not told apart.
 //!
 //! ```
-//! use lidprop::harmony::{Context, Sounding, name_chord};
+//! use lidprop::harmony::{Context, ReadingKind, Sounding, Style, name_chord};
 //!
 //! let naming = name_chord(&Sounding::of_midi(&[50, 65, 68, 73]), &Context::default());
-//! assert_eq!(naming.names[0].ascii, "Ddim(maj7)");
-//! assert_eq!(naming.names[0].label, "D:dim(7)");
+//! assert_eq!(naming.names[0].chord.symbol(Style::Ascii), "Ddim(maj7)");
 //! // It is the root-less 13(b9) of the root a whole step above.
-//! assert!(naming.readings.iter().any(|r| r.kind == "rootless dominant" && r.ascii == "E13b9"));
+//! let dominants = naming.readings.iter().filter(|r| r.kind == ReadingKind::RootlessDominant);
+//! assert!(dominants.map(|r| r.chord.symbol(Style::Ascii)).any(|symbol| symbol == "E13b9"));
 //! ```
 
 pub mod pitch;
@@ -37,12 +37,15 @@ pub mod voicing;
 pub use chord::{Chord, Style, SymbolError};
 pub use context::Context;
 pub use name_chord::name_chord;
-pub use named::{Name, Naming, Reading, Resolution, Verdict, VoiceStep, Word};
+pub use named::{
+    Name, NamedNote, Naming, NotesByDegree, Reading, ReadingKind, Resolution, Verdict, VoiceStep,
+    Why,
+};
 pub use pitch::{
     Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled, Spelling, note_name, note_name_in,
 };
 pub use progression::{
-    AnalysedChord, AnalysisOptions, Cadence, ChordForAnalysis, Progression, analyse_progression,
-    analyse_progression_with,
+    AnalysisOptions, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree, Numeral,
+    Recent, Role, interpret,
 };
 pub use sounding::{Sounding, SoundingNote};

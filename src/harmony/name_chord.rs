@@ -8,12 +8,14 @@
 
 use super::context::Context;
 use super::named::{Name, Naming, Verdict};
+use super::naming::candidate::Candidate;
 use super::naming::names::{fraction, name_of, notes};
 use super::naming::penalties::PENALTIES as P;
 use super::naming::search::ranked;
-use super::readings::written::readings;
+use super::readings::ranked::readings;
 use super::sounding::{Heard, Sounding};
 use super::speller::Speller;
+use crate::units::Share;
 
 /// Most names that are listed.
 const MOST_NAMES: usize = 8;
@@ -29,15 +31,19 @@ const DECIDED: f32 = 2.0 / 3.0;
 /// Never fails: without notes the lists are empty and the verdict is [`Verdict::NoGoodName`].
 pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     let Some(heard) = Heard::of(sounding) else {
-        return Naming {
-            notes: Vec::new(),
-            verdict: Verdict::NoGoodName,
-            names: Vec::new(),
-            readings: Vec::new(),
-        };
+        return Naming::default();
     };
+    naming_of(sounding, heard, ranked(sounding, heard, context), context)
+}
+
+/// The names that ranked candidates make, with what the notes can stand for; beside the candidates the probability that none is good.
+pub(crate) fn naming_of(
+    sounding: &Sounding,
+    heard: Heard,
+    (mut candidates, none): (Vec<(Candidate, f32)>, f32),
+    context: &Context,
+) -> Naming {
     let speller = Speller::new(sounding, context);
-    let (mut candidates, none) = ranked(sounding, heard, context);
     if heard.set.len() == 1 {
         // A single note, doubled or not, is no chord.
         candidates.clear();
@@ -48,7 +54,7 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     for (candidate, score) in candidates.iter().take(MOST_NAMES) {
         if names.len() < ALWAYS_LISTED || *score >= LEAST_SCORE {
             let speller = &spellers[names.len().min(1)];
-            names.push(name_of(candidate, *score, heard.set, speller, context));
+            names.push(name_of(candidate, *score, heard.set, speller));
         }
     }
     let first = candidates.first().map_or(0.0, |c| c.1);
@@ -57,14 +63,16 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     } else {
         decided(first)
     };
+    // One more candidate beside the bare notes; the others share what it leaves.
+    let odds = none * ((P.no_name - P.fraction) / P.temperature).exp();
+    let score = Share::clamped(odds / (1.0 + odds));
     if verdict == Verdict::NoGoodName
-        && let Some(mut fraction) = fraction(sounding, &speller, context)
+        && let Some(fraction) = fraction(sounding, score, &speller)
     {
-        // One more candidate beside the bare notes; the others share what it leaves.
-        let odds = none * ((P.no_name - P.fraction) / P.temperature).exp();
-        fraction.score = odds / (1.0 + odds);
-        names.iter_mut().for_each(|n| n.score /= 1.0 + odds);
-        verdict = decided(fraction.score);
+        for name in &mut names {
+            name.score = Share::clamped(name.score.get() / (1.0 + odds));
+        }
+        verdict = decided(score.get());
         names.insert(0, fraction);
         names.truncate(MOST_NAMES);
     }

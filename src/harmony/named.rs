@@ -1,83 +1,254 @@
-//! What can be said of one set of notes: names, readings, resolutions, as they are written.
+//! What can be said of one set of notes: names, readings, resolutions, as values.
 //!
-//! Input: none; these are the types. Output: [`Naming`] for charts, documents and views.
-//! Units: scores 0 to 1; half steps. Method: plain data that serde writes and reads.
-//! Limits: text; the chords behind it are parsed from `ascii` where they are needed again.
+//! Input: none; these are the types. Output: [`Naming`] for whoever writes, shows or compares.
+//! Units: scores 0 to 1; half steps. Method: plain data. Limits: nothing is written here; how a chord is printed is decided where it is.
 
+use super::chord::Chord;
+use super::pitch::spelled::with_octave;
+use super::pitch::{Degree, DegreeSet, Spelled};
+use crate::units::{MidiNote, Share};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::fmt;
 
-/// A word of a table (a note name, a degree, a kind of reading): borrowed when we write it, owned when it was read from a file.
-pub type Word = std::borrow::Cow<'static, str>;
+/// A key of the piano under the name that it has in its chord.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct NamedNote {
+    /// The key.
+    pub midi: MidiNote,
+    /// Its name, without octave.
+    pub name: Spelled,
+}
+
+/// With its octave: `Eb4`; middle C is C4.
+impl fmt::Display for NamedNote {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&with_octave(self.name, self.midi))
+    }
+}
+
+/// Sounding notes with their degrees, in musical order: the root, the other chord tones, then the tensions.
+pub type NotesByDegree = Vec<(Spelled, Degree)>;
 
 /// One name a set of notes can have.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Name {
-    /// As printed on a chart, in the chosen style.
-    pub symbol: String,
-    /// The same in plain ASCII.
-    pub ascii: String,
-    /// The shortest symbol a band can play from, in the chosen style.
-    pub chart: String,
-    /// In the academic label syntax (Harte et al., ISMIR 2005).
-    pub label: String,
-    /// Name of the root.
-    pub root: Word,
-    /// Probability that a practitioner would use this name, 0 to 1; all names of a set add up to at most 1.
-    pub score: f32,
-    /// Each sounding note (by name) with its degree in this chord.
-    pub degrees: BTreeMap<Word, Word>,
+    /// The chord it says.
+    pub chord: Chord,
+    /// The degrees of it that sound; of a fraction of two chords, those of the upper one.
+    pub sounding: DegreeSet,
+    /// Probability that a practitioner would use this name; all names of a set add up to at most 1.
+    pub score: Share,
+    /// Each sounding note with its degree in this chord, counted from [`Name::root`].
+    pub degrees: NotesByDegree,
+}
+
+impl Name {
+    /// The root; of a fraction of two chords that of the lower one.
+    pub fn root(&self) -> Spelled {
+        self.chord.lower.map_or(self.chord.root, |(root, _)| root)
+    }
+
+    /// True if both say the same root, sounding degrees and bass, however surely.
+    pub fn says_the_same_as(&self, other: &Self) -> bool {
+        let bass = |name: &Self| name.chord.bass.map(Spelled::class);
+        (self.chord.root, self.sounding, self.chord.lower)
+            == (other.chord.root, other.sounding, other.chord.lower)
+            && bass(self) == bass(other)
+    }
+}
+
+/// What kind of thing a set of notes stands for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ReadingKind {
+    /// A dominant that sounds with its root.
+    Dominant,
+    /// A dominant whose third is delayed by a fourth.
+    SuspendedDominant,
+    /// The second degree before its dominant.
+    RelatedTwo,
+    /// A dominant whose root is left out: a stand-in.
+    RootlessDominant,
+    /// The dominant a tritone away, which shares third and seventh.
+    TritonePair,
+    /// A triad over the guide tones of a dominant.
+    UpperStructure,
+    /// A diminished seventh with its seventh raised by a whole step.
+    EnrichedDiminishedSeventh,
+    /// A diminished chord on the tonic that falls to it.
+    DelayedTonic,
+    /// A diminished seventh that shares a note with the chord it goes to.
+    CommonToneDiminished,
+    /// A diminished seventh between two roots.
+    PassingDiminished,
+    /// A diminished seventh that leaves a chord and returns to it.
+    AuxiliaryDiminished,
+    /// The four dominants of one half-whole diminished scale.
+    HalfWholeFamily,
+    /// A complete triad over a bass that does not belong to it.
+    TriadOverBass,
+    /// A seventh chord, no dominant, whose root is left to the bass player.
+    RootlessVoicing,
+    /// Notes in fourths.
+    StackOfFourths,
+}
+
+impl ReadingKind {
+    /// In words of the trade.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Dominant => "dominant",
+            Self::SuspendedDominant => "suspended dominant",
+            Self::RelatedTwo => "related ii",
+            Self::RootlessDominant => "rootless dominant",
+            Self::TritonePair => "tritone pair",
+            Self::UpperStructure => "upper structure",
+            Self::EnrichedDiminishedSeventh => "enriched diminished seventh",
+            Self::DelayedTonic => "delayed tonic",
+            Self::CommonToneDiminished => "common-tone diminished",
+            Self::PassingDiminished => "passing diminished",
+            Self::AuxiliaryDiminished => "auxiliary diminished",
+            Self::HalfWholeFamily => "half-whole diminished family",
+            Self::TriadOverBass => "triad over bass",
+            Self::RootlessVoicing => "rootless voicing",
+            Self::StackOfFourths => "stack of fourths",
+        }
+    }
+}
+
+impl fmt::Display for ReadingKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.words())
+    }
+}
+
+/// Why a set of notes stands for a chord, with the notes that tell it.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {
+    /// Third and seventh of the dominant sound.
+    GuideTones {
+        /// Its third.
+        third: Spelled,
+        /// Its seventh.
+        seventh: Spelled,
+    },
+    /// The fourth stands in place of the third.
+    Suspended {
+        /// The fourth.
+        fourth: Spelled,
+    },
+    /// The root rises a fourth to the dominant, the seventh falls to its third.
+    Second {
+        /// The seventh.
+        seventh: Spelled,
+    },
+    /// Third and telling tensions, but no seventh.
+    ThirdAndTensions {
+        /// The third.
+        third: Spelled,
+    },
+    /// Seventh and telling tensions, but no third.
+    SeventhAndTensions {
+        /// The seventh.
+        seventh: Spelled,
+    },
+    /// One tritone is third and seventh of two dominants.
+    TritonePair {
+        /// The third of the chord it stands for.
+        third: Spelled,
+        /// Its seventh.
+        seventh: Spelled,
+    },
+    /// Triads lie over the guide tones.
+    Upper {
+        /// The triads, major ones first.
+        triads: Vec<Chord>,
+        /// The third below them.
+        third: Spelled,
+        /// The seventh below them.
+        seventh: Spelled,
+    },
+    /// A complete triad lies over a foreign bass.
+    TriadOverBass,
+    /// A note stands a whole step above the one it replaces.
+    Enriches {
+        /// The note that sounds.
+        sounds: Spelled,
+        /// The diminished seventh that it replaces.
+        replaced: Spelled,
+    },
+    /// The diminished chord on the tonic falls to the tonic.
+    Delays,
+    /// All notes lie in one half-whole diminished scale.
+    HalfWhole,
+    /// A note is shared with the next chord.
+    CommonTone,
+    /// The root passes up a half step.
+    PassingUp,
+    /// The root passes down a half step.
+    PassingDown,
+    /// The same root is left and returned to.
+    Auxiliary,
+    /// Third, seventh and tensions sound without the root.
+    Rootless,
+    /// The notes lie in fourths.
+    Fourths {
+        /// The lowest of the stack.
+        lowest: Spelled,
+    },
 }
 
 /// Something a set of notes can stand for.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
-    /// The kind of reading, in words of the trade (say, `rootless dominant`).
-    pub kind: Word,
-    /// The chord it stands for, as printed.
-    pub stands_for: String,
-    /// The same in plain ASCII.
-    pub ascii: String,
-    /// The same in the academic label syntax, holding exactly what sounds.
-    pub label: String,
-    /// How likely it is beside the other readings of the same notes, 0 to 1.
-    pub score: f32,
-    /// Each sounding note (by name) with its degree in the chord it stands for.
-    pub degrees: BTreeMap<Word, Word>,
-    /// The tensions that sound, lowest degree first.
-    pub tensions: Vec<Word>,
+    /// The kind of reading.
+    pub kind: ReadingKind,
+    /// The chord it stands for; of a family the likeliest member.
+    pub chord: Chord,
+    /// All chords of the family, where it stands for one of several.
+    pub family: Vec<Chord>,
+    /// How likely it is beside the other readings of the same notes.
+    pub score: Share,
+    /// Each sounding note with its degree in the chord it stands for.
+    pub degrees: NotesByDegree,
+    /// The tensions that sound.
+    pub tensions: DegreeSet,
     /// Degrees of the chord that do not sound.
-    pub missing: Vec<Word>,
+    pub missing: DegreeSet,
     /// Where it tends to go, likeliest first.
     pub resolves_to: Vec<Resolution>,
-    /// Why, in one sentence.
-    pub why: String,
+    /// Why.
+    pub why: Why,
+}
+
+impl Reading {
+    /// The degrees of the chord that sound.
+    pub const fn sounding(&self) -> DegreeSet {
+        self.chord.degrees.minus(self.missing)
+    }
 }
 
 /// Where a reading tends to go.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Resolution {
-    /// The chord it goes to, as printed.
-    pub to: String,
-    /// The same in plain ASCII.
-    pub ascii: String,
-    /// How each voice moves, by note name.
+    /// The chord it goes to.
+    pub to: Chord,
+    /// How each voice moves.
     pub voices: Vec<VoiceStep>,
 }
 
 /// One voice of a resolution.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct VoiceStep {
     /// The note that sounds.
-    pub from: Word,
+    pub from: Spelled,
     /// The note it goes to.
-    pub to: Word,
+    pub to: Spelled,
     /// Half steps up; negative is down, 0 stays.
     pub half_steps: i8,
 }
 
 /// How sure the naming is of itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// The first name is clearly the best.
@@ -85,14 +256,15 @@ pub enum Verdict {
     /// Several names are about as good.
     Undecided,
     /// No name fits well: the notes are the answer.
+    #[default]
     NoGoodName,
 }
 
-/// All that can be said of one set of notes.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// All that can be said of one set of notes; by default, of none.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Naming {
-    /// The notes, lowest first, with octaves.
-    pub notes: Vec<String>,
+    /// The notes, lowest first.
+    pub notes: Vec<NamedNote>,
     /// How sure the names are.
     pub verdict: Verdict,
     /// Names it can have, best first. With [`Verdict::NoGoodName`] they are the least bad ones.

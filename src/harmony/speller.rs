@@ -7,10 +7,9 @@
 
 use super::chord::Chord;
 use super::context::Context;
-use super::named::Word;
+use super::named::NotesByDegree;
 use super::pitch::{Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled, Spelling};
 use super::sounding::Sounding;
-use std::collections::BTreeMap;
 
 /// Spells in one context.
 #[derive(Debug, Clone, Copy)]
@@ -182,14 +181,22 @@ impl Speller {
     }
 }
 
-/// Each sounding note by name with its degree; a note beside the chord is told by its interval, as a lowered third or fifth where
-/// the plain one does not sound: what delays it stands in its place.
-pub(crate) fn degree_names(
-    chord: &Chord,
-    sounding: &[(PitchClass, Spelled)],
-) -> BTreeMap<Word, Word> {
-    const BESIDE: [&str; 12] = [
-        "1", "b9", "9", "#9", "3", "11", "#11", "5", "b13", "13", "b7", "7",
+/// Each sounding note with its degree, in the order of degrees; a note beside the chord is told by its interval, as a lowered third or
+/// fifth where the plain one does not sound: what delays it stands in its place.
+pub(crate) fn degrees_of(chord: &Chord, sounding: &[(PitchClass, Spelled)]) -> NotesByDegree {
+    const BESIDE: [Degree; 12] = [
+        Degree::ROOT,
+        Degree::FLAT_NINTH,
+        Degree::NINTH,
+        Degree::SHARP_NINTH,
+        Degree::THIRD,
+        Degree::ELEVENTH,
+        Degree::SHARP_ELEVENTH,
+        Degree::FIFTH,
+        Degree::FLAT_THIRTEENTH,
+        Degree::THIRTEENTH,
+        Degree::MINOR_SEVENTH,
+        Degree::MAJOR_SEVENTH,
     ];
     let half_steps = |class: PitchClass| class.above(chord.root.class());
     let sounds = |wanted: u8| {
@@ -198,18 +205,18 @@ pub(crate) fn degree_names(
             .any(|&(class, _)| half_steps(class) == wanted)
     };
     let beside = |half_steps: u8| match half_steps {
-        3 if !sounds(4) => "b3",
-        6 if !sounds(7) => "b5",
-        other => BESIDE[other as usize],
+        3 if !sounds(4) => Degree::MINOR_THIRD,
+        6 if !sounds(7) => Degree::FLAT_FIFTH,
+        other => BESIDE[usize::from(other)],
     };
-    let mut degrees = BTreeMap::new();
-    for &(class, name) in sounding {
-        let half_steps = half_steps(class);
-        let degree = chord
-            .degrees
-            .at(half_steps)
-            .map_or_else(|| beside(half_steps), Degree::name);
-        degrees.insert(name.name().into(), degree.into());
-    }
+    let mut degrees: NotesByDegree = sounding
+        .iter()
+        .map(|&(class, name)| {
+            let half_steps = half_steps(class);
+            let own = chord.degrees.at(half_steps);
+            (name, own.unwrap_or_else(|| beside(half_steps)))
+        })
+        .collect();
+    degrees.sort_by_key(|&(_, degree)| degree);
     degrees
 }

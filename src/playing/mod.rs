@@ -15,7 +15,7 @@ pub mod search;
 pub(crate) mod strikes;
 pub mod texture;
 
-use crate::harmony::{Chord, Key, Spelling};
+use crate::harmony::{Chord, Key, Numeral, Role, Spelling};
 use crate::units::{MidiNote, Seconds, Share};
 use bars::{BarTrack, BarTuning};
 use beats::{BeatTrack, BeatTuning};
@@ -75,9 +75,9 @@ pub struct Stretch {
     /// How sure the key is.
     pub key_confidence: Share,
     /// Roman numeral in that key.
-    pub numeral: Option<String>,
+    pub numeral: Option<Numeral>,
     /// What it does there, in words.
-    pub function: Option<&'static str>,
+    pub role: Option<Role>,
     /// The dominant it stands for, if it is a diminished major seventh that resolves as one.
     pub stands_for: Option<Chord>,
 }

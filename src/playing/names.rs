@@ -57,7 +57,7 @@ pub(super) fn stretches(
             key: believed.then_some(key),
             key_confidence: Share::clamped(sure),
             numeral: None,
-            function: None,
+            role: None,
             stands_for: None,
         };
         match out.last_mut() {
@@ -175,7 +175,7 @@ fn in_place(stretches: &mut [Stretch]) {
             let next = next.map(|n| (n.root.class(), Class::of(n.degrees)));
             let does = function(chord.root.class(), chord.degrees, key, next);
             stretch.numeral = Some(does.numeral);
-            stretch.function = Some(does.word);
+            stretch.role = Some(does.role);
         }
     }
 }

@@ -5,7 +5,9 @@
 //! `X` where a chord sounds that has no name; times and columns as the public chord annotations have them.
 //! Limits: the best name only; a chord that begins before the last has ended is cut to begin there.
 
+use crate::chart::entries::seconds;
 use crate::chart::recording::Heard;
+use crate::chart::written;
 use crate::units::SampleRate;
 use std::io::{self, Write};
 
@@ -25,18 +27,16 @@ pub fn write_labels(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
         .to_millis_precision()
         .get();
     let mut reached = 0.0;
-    for chord in heard.chords() {
-        let start = chord.start.get().max(reached);
-        let end = chord.end.get().min(whole);
+    let interpreted = heard.interpreted();
+    for (span, naming) in interpreted.namings() {
+        let start = seconds(span.start).get().max(reached);
+        let end = seconds(span.end).get().min(whole);
         if end <= start {
             continue;
         }
         line(out, reached, start, NO_CHORD)?;
-        let label = chord
-            .names
-            .first()
-            .map_or(UNNAMED, |name| name.label.as_str());
-        line(out, start, end, label)?;
+        let label = naming.names.first().map(written::label);
+        line(out, start, end, label.as_deref().unwrap_or(UNNAMED))?;
         reached = end;
     }
     line(out, reached, whole, NO_CHORD)

@@ -7,7 +7,7 @@
 
 use super::recording::read_recording;
 use crate::audio::AudioError;
-use crate::harmony::AnalysisOptions;
+use crate::chart::recording::Wording;
 use crate::listener::ListenerOptions;
 use crate::publish::write_json;
 use crate::store::file::{WriteError, make_folder, write_whole};
@@ -100,7 +100,7 @@ impl LastMinute {
     pub fn write(
         &self,
         listening: &ListenerOptions,
-        naming: AnalysisOptions,
+        naming: Wording,
         folder: &Path,
     ) -> Result<Vec<PathBuf>, KeepError> {
         make_folder(folder)?;
@@ -188,7 +188,7 @@ mod tests {
         let files = minute
             .write(
                 &ListenerOptions::default(),
-                AnalysisOptions::default(),
+                Wording::default(),
                 folder.path(),
             )
             .unwrap();
@@ -210,7 +210,7 @@ mod tests {
             minute
                 .write(
                     &ListenerOptions::default(),
-                    AnalysisOptions::default(),
+                    Wording::default(),
                     folder.path(),
                 )
                 .unwrap()

@@ -14,7 +14,7 @@ use super::steady_listener::SteadyListener;
 use crate::audio::capture::{Capture, StreamState, open_input};
 use crate::audio::level::Meter;
 use crate::audio::{AudioError, capture};
-use crate::harmony::AnalysisOptions;
+use crate::chart::recording::Wording;
 use crate::listener::{Event, ListenerOptions};
 use crate::units::{FrameCount, SampleRate};
 use std::path::PathBuf;
@@ -64,7 +64,7 @@ pub struct ListeningOptions {
     /// Which piano it is.
     pub listening: ListenerOptions,
     /// How chords are named in what is kept.
-    pub naming: AnalysisOptions,
+    pub naming: Wording,
     /// Where the last minute is written to.
     pub into: PathBuf,
 }

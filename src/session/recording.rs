@@ -7,8 +7,7 @@
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
 use crate::chart::document::{Provenance, StatedOptions};
-use crate::chart::recording::Heard;
-use crate::harmony::AnalysisOptions;
+use crate::chart::recording::{Heard, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::spectrum::estimate_a4;
@@ -31,7 +30,7 @@ const BLOCK: usize = 4096;
 pub fn read_recording(
     path: &Path,
     listening: &ListenerOptions,
-    naming: AnalysisOptions,
+    naming: Wording,
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
@@ -75,14 +74,14 @@ pub fn read_recording(
 }
 
 /// What hears a recording when it is asked to listen and to name so.
-fn provenance(listening: &ListenerOptions, naming: AnalysisOptions) -> Provenance {
+fn provenance(listening: &ListenerOptions, naming: Wording) -> Provenance {
     Provenance {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         model: Model::embedded_id(),
         options: StatedOptions {
             a4_hz: listening.a4.map(|a4| hundredths(a4.get())),
             piano: listening.piano.as_ref().map(|piano| piano.name.clone()),
-            key: naming.key.map(|key| key.to_string()),
+            key: naming.analysis.key.map(|key| key.to_string()),
         },
     }
 }

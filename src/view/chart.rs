@@ -6,6 +6,7 @@
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
 use crate::chart::document::HeardChord;
+use crate::chart::passages::Interpreted;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
 use crate::listener::{Certainty, ChordSpan};
@@ -31,7 +32,9 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
     let (mut marked, mut pedal) = (Vec::new(), false);
-    for (span, chord) in heard.chords.iter().zip(heard.chords()) {
+    let interpreted = heard.interpreted();
+    let spans = heard.chords.iter().filter(|span| !span.notes.is_empty());
+    for (span, chord) in spans.zip(interpreted.chords(heard.naming.style)) {
         layout.print_chord(span, &chord, ink, out)?;
         pedal |= chord.pedal;
         marked.extend(
@@ -46,7 +49,7 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
         writeln!(out, "  no chord was heard")?;
     }
     writeln!(out)?;
-    outline(heard, ink, out)?;
+    outline(heard, &interpreted, ink, out)?;
     let of_pedal = pedal.then_some("Ped. two hands cannot hold this, the pedal must");
     for (place, legend) in legends(&marked).chain(of_pedal).enumerate() {
         let gap = if place == 0 { "\n" } else { "" };
@@ -66,14 +69,11 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
         Some(a4) => writeln!(out, "   A4 at {:.1} Hz", a4.get())?,
         None => writeln!(out)?,
     }
-    if let Some(sounding) = heard.sounding(None) {
+    if let Some(off) = heard.sounding_off {
+        let half_steps = off.get() / 100.0;
         let (by, way) = (
-            sounding.half_steps.abs(),
-            if sounding.half_steps < 0.0 {
-                "lower"
-            } else {
-                "higher"
-            },
+            half_steps.abs(),
+            if half_steps < 0.0 { "lower" } else { "higher" },
         );
         let steps = if by == 1.0 { "half step" } else { "half steps" };
         writeln!(
@@ -88,17 +88,22 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
 }
 
 /// The key, and the cadences with their times.
-fn outline(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+fn outline(
+    heard: &Heard,
+    interpreted: &Interpreted,
+    ink: Ink,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let columns = usize::from(ink.columns).saturating_sub(TIME_COLUMNS);
     let mut row = |mut head: String, text: &str| {
         wrapped(text, columns)
             .iter()
             .try_for_each(|line| writeln!(out, "{:>8}  {line}", std::mem::take(&mut head)))
     };
-    let outline = heard.outline();
-    if let Some(key) = outline.key {
-        let sounding = heard.sounding(Some(&key)).and_then(|sounding| sounding.key);
-        let sounding = sounding.map_or(String::new(), |key| format!(", sounding as {key}"));
+    if let Some(key) = interpreted.key() {
+        let sounding = heard
+            .sounding_key(key)
+            .map_or(String::new(), |key| format!(", sounding as {key}"));
         row("key".into(), &format!("mostly {key}{sounding}"))?;
     }
     let start = |chord: usize| {
@@ -106,7 +111,7 @@ fn outline(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
             clock(span.start.seconds(SampleRate::INTERNAL))
         })
     };
-    for cadence in &outline.cadences {
+    for cadence in interpreted.cadences() {
         let how = match (cadence.stand_in, cadence.substitute) {
             (true, _) => ", its dominant a stand-in without root",
             (_, true) => ", its dominant the substitute a tritone away",
@@ -215,10 +220,10 @@ fn wrapped(text: &str, columns: usize) -> Vec<String> {
 
 /// The best name in bold, where the line begins with it.
 fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
-    let best = chord.names.first().map_or("", |name| name.symbol.as_str());
-    match line.strip_prefix(best) {
-        Some(rest) if !best.is_empty() => format!("{}{rest}", ink.strong(best)),
-        _ => line,
+    let best = chord.names.first().map(|name| name.symbol.as_str());
+    match best.and_then(|best| Some((best, line.strip_prefix(best)?))) {
+        Some((best, rest)) => format!("{}{rest}", ink.strong(best)),
+        None => line,
     }
 }
 
@@ -245,9 +250,6 @@ fn names_text(chord: &HeardChord) -> String {
 /// that goes.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
-    if place.numeral.is_empty() {
-        return String::new();
-    }
     let mut text = format!("{} in {}", place.numeral, place.key);
     if let (Some(_), Some(reading)) = (&place.stands_for, chord.readings.first()) {
         text.push_str(&format!(": {} {}", reading.kind, reading.stands_for));

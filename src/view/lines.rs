@@ -5,7 +5,8 @@
 //! at the piano: when, which keys, what it is called, what it stands for.
 //! Limits: no escape sequences, no pictures.
 
-use crate::harmony::{Naming, Verdict};
+use crate::chart::written;
+use crate::harmony::{Name, Naming, Style, Verdict};
 use crate::listener::ChordNote;
 use crate::units::{FrameCount, SampleRate};
 use crate::view::names::others_worth_showing;
@@ -15,16 +16,17 @@ use std::fmt::Write;
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
 
-/// The line of a chord struck at `at`.
-pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming) -> String {
+/// The line of a chord struck at `at`, its symbols in `style`.
+pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming, style: Style) -> String {
     let mut line = format!(
         "{}  {}",
         clock(at.seconds(SampleRate::INTERNAL)),
-        notes_text(notes, &naming.notes)
+        notes_text(notes, &written::notes(&naming.notes))
     );
     let others = others_worth_showing(&naming.names, OTHER_NAMES);
-    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
-    let best = naming.names.first().map(|name| name.symbol.as_str());
+    let symbol = |name: &Name| name.chord.symbol(style);
+    let others: Vec<String> = others.into_iter().map(symbol).collect();
+    let best = naming.names.first().map(symbol);
     let written = match (naming.verdict, best) {
         (_, None) => write!(line, "  no name"),
         (Verdict::NoGoodName, Some(nearest)) => {
@@ -35,9 +37,10 @@ pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming) -> Strin
     };
     written.expect("text grows");
     if let Some(reading) = naming.readings.first() {
-        write!(line, "  {} {}", reading.kind, reading.stands_for).expect("text grows");
+        let stands_for = written::stands_for(reading, style);
+        write!(line, "  {} {stands_for}", reading.kind).expect("text grows");
         if let Some(resolution) = reading.resolves_to.first() {
-            write!(line, ", goes to {}", resolution.to).expect("text grows");
+            write!(line, ", goes to {}", resolution.to.symbol(style)).expect("text grows");
         }
     }
     line

@@ -4,12 +4,15 @@
 //! Method: the keys first, then the names with the degree of every note, then what the notes stand for and where that goes:
 //! players think from symbol to notes, so the keyboard comes before the symbol. Limits: lines are not wrapped.
 
+use crate::chart::written;
 use crate::harmony::voicing::all_keys::InKey;
-use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Spelled, Verdict, Word};
+use crate::harmony::{
+    Chord, Degree, Name, Naming, NotesByDegree, Reading, Resolution, Sounding, Spelled, Style,
+    Verdict,
+};
 use crate::listener::Certainty;
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
-use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 /// A name less likely than this is not shown: its score would read 0.00.
@@ -17,21 +20,22 @@ const LEAST_SHOWN: f32 = 0.005;
 /// Readings shown unless there are fewer.
 const MOST_SHOWN: usize = 8;
 
-/// Prints names and readings; `symbol` is what the user typed, if it was one.
+/// Prints names and readings, all symbols in `style`; `symbol` is the chord that the user typed, if it was one.
 ///
 /// # Errors
 /// If nothing can be written.
 pub fn print_naming(
     sounding: &Sounding,
-    symbol: Option<String>,
+    symbol: Option<Chord>,
     naming: &Naming,
+    style: Style,
     ink: Ink,
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let keys = || sounding.notes.iter().map(|note| note.midi);
     let range = KeyRange::around(keys(), usize::from(ink.columns).saturating_sub(2).max(37));
     if let Some(symbol) = symbol {
-        writeln!(out, "{}", ink.strong(symbol))?;
+        writeln!(out, "{}", ink.strong(symbol.symbol(style)))?;
     }
     let keyboard = one_line(
         keys().map(|key| (key, Certainty::Sure)),
@@ -39,7 +43,7 @@ pub fn print_naming(
         &KeyShapes::BLOCKS,
     );
     writeln!(out, "{}", keyboard.trim_end())?;
-    write!(out, "{}", naming.notes.join(" "))?;
+    write!(out, "{}", written::notes(&naming.notes).join(" "))?;
     match sounding.stated_bass {
         Some(bass) => writeln!(
             out,
@@ -48,7 +52,10 @@ pub fn print_naming(
         )?,
         None => writeln!(out)?,
     }
-    let names = naming.names.iter().filter(|name| name.score >= LEAST_SHOWN);
+    let names = naming
+        .names
+        .iter()
+        .filter(|name| name.score.get() >= LEAST_SHOWN);
     match naming.verdict {
         Verdict::Named => writeln!(out, "\nnames")?,
         Verdict::Undecided if names.clone().count() == 1 => {
@@ -65,79 +72,80 @@ pub fn print_naming(
     }
     let width = names
         .clone()
-        .map(|n| n.symbol.chars().count())
+        .map(|n| n.chord.symbol(style).chars().count())
         .max()
         .unwrap_or(0);
     for name in names {
-        print_name(name, width, ink, out)?;
+        print_name(name, width, style, ink, out)?;
     }
     if !naming.readings.is_empty() {
         writeln!(out, "\nwhat it can stand for")?;
     }
     for reading in naming.readings.iter().take(MOST_SHOWN) {
-        print_reading(reading, ink, out)?;
+        print_reading(reading, style, ink, out)?;
     }
     Ok(())
 }
 
-fn print_name(name: &Name, width: usize, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-    let symbol = format!("{:<width$}", name.symbol);
+fn print_name(
+    name: &Name,
+    width: usize,
+    style: Style,
+    ink: Ink,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let (symbol, on_chart) = (name.chord.symbol(style), written::on_chart(name, style));
+    let padded = format!("{symbol:<width$}");
     write!(
         out,
         "  {}  {:.2}  {}",
-        ink.strong(symbol),
-        name.score,
+        ink.strong(padded),
+        name.score.get(),
         degrees_text(&name.degrees)
     )?;
-    if name.chart == name.symbol {
+    if on_chart == symbol {
         writeln!(out)
     } else {
-        writeln!(out, "  {}", ink.faint(format!("on a chart {}", name.chart)))
+        writeln!(out, "  {}", ink.faint(format!("on a chart {on_chart}")))
     }
 }
 
-fn print_reading(reading: &Reading, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+fn print_reading(reading: &Reading, style: Style, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     writeln!(
         out,
         "  {}  {}  {:.2}",
-        ink.strong(&reading.stands_for),
+        ink.strong(written::stands_for(reading, style)),
         reading.kind,
-        reading.score
+        reading.score.get()
     )?;
     let missing = if reading.missing.is_empty() {
         String::new()
     } else {
-        format!("; without {}", reading.missing.join(" "))
+        let missing: Vec<&str> = reading.missing.iter().map(Degree::name).collect();
+        format!("; without {}", missing.join(" "))
     };
     writeln!(out, "      {}{missing}", degrees_text(&reading.degrees))?;
-    writeln!(out, "      {}", ink.faint(&reading.why))?;
+    writeln!(
+        out,
+        "      {}",
+        ink.faint(written::why(&reading.why, style))
+    )?;
     for resolution in &reading.resolves_to {
         writeln!(
             out,
             "      to {}: {}",
-            resolution.to,
+            resolution.to.symbol(style),
             voices_text(resolution)
         )?;
     }
     Ok(())
 }
 
-fn degrees_text(degrees: &BTreeMap<Word, Word>) -> String {
-    let mut pairs: Vec<(&Word, &Word)> = degrees.iter().collect();
-    pairs.sort_by_key(|(_, degree)| {
-        let number = degree.trim_start_matches(['b', '#']);
-        let side = match degree.chars().next() {
-            Some('b') => -1,
-            Some('#') => 1,
-            _ => 0,
-        };
-        (number.parse::<u8>().unwrap_or(0), side)
-    });
-    pairs
+fn degrees_text(degrees: &NotesByDegree) -> String {
+    let pairs = degrees
         .iter()
-        .map(|(note, degree)| format!("{degree} {note}"))
-        .collect::<Vec<_>>()
-        .join(", ")
+        .map(|(note, degree)| format!("{degree} {note}"));
+    pairs.collect::<Vec<_>>().join(", ")
 }
 
 fn voices_text(resolution: &Resolution) -> String {
@@ -160,28 +168,36 @@ fn voices_text(resolution: &Resolution) -> String {
         .join(", ")
 }
 
-/// Prints a voicing in all keys, a line a key.
+/// Prints a voicing in all keys, a line for each, its symbols in `style`.
 ///
 /// # Errors
 /// If nothing can be written.
-pub fn print_all_keys(keys: &[InKey], ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-    let width = keys
+pub fn print_all_keys(
+    keys: &[InKey],
+    style: Style,
+    ink: Ink,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let written: Vec<(String, String)> = keys
         .iter()
-        .map(|k| k.symbol.chars().count())
-        .max()
-        .unwrap_or(0);
-    let notes_width = keys
-        .iter()
-        .map(|k| k.notes.join(" ").chars().count())
-        .max()
-        .unwrap_or(0);
-    for key in keys {
-        let symbol = format!("{:<width$}", key.symbol);
+        .map(|key| {
+            let symbol = key.chord.map(|chord| chord.symbol(style));
+            (
+                symbol.unwrap_or_default(),
+                written::notes(&key.notes).join(" "),
+            )
+        })
+        .collect();
+    let columns = |text: &String| text.chars().count();
+    let width = written.iter().map(|(symbol, _)| columns(symbol)).max();
+    let notes_width = written.iter().map(|(_, notes)| columns(notes)).max();
+    let (width, notes_width) = (width.unwrap_or(0), notes_width.unwrap_or(0));
+    for (key, (symbol, notes)) in keys.iter().zip(written) {
+        let symbol = format!("{symbol:<width$}");
         writeln!(
             out,
-            "{}  {:<notes_width$}  {}",
+            "{}  {notes:<notes_width$}  {}",
             ink.strong(symbol),
-            key.notes.join(" "),
             degrees_text(&key.degrees)
         )?;
     }

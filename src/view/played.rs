@@ -67,8 +67,7 @@ fn about(played: &Performance) -> String {
     let mut parts = vec![
         played
             .key
-            .clone()
-            .unwrap_or_else(|| "no key holds".to_owned()),
+            .map_or_else(|| "no key holds".to_owned(), |key| key.to_string()),
     ];
     match &played.rhythm {
         Some(rhythm) => {
@@ -209,7 +208,7 @@ fn written(played: &Performance) -> Vec<Bar> {
 mod tests {
     use super::*;
     use crate::chart::document::{HarmonyName, Rhythm};
-    use crate::harmony::AnalysisOptions;
+    use crate::chart::recording::Wording;
 
     fn seconds(at: f64) -> Seconds {
         Seconds::new(at).unwrap()
@@ -248,12 +247,12 @@ mod tests {
                 second_eighth: Some(0.66),
             }),
             melody: Vec::new(),
-            key: Some("F major".to_owned()),
+            key: Some("F major".parse().unwrap()),
         }
     }
 
     fn printed(played: &Performance, columns: u16) -> String {
-        let heard = Heard::new("evening.wav", AnalysisOptions::default());
+        let heard = Heard::new("evening.wav", Wording::default());
         let mut text = Vec::new();
         print_played(&heard, played, Ink::plain(columns), &mut text).unwrap();
         String::from_utf8(text).unwrap()

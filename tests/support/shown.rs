@@ -2,7 +2,7 @@
 
 use lidprop::answer::settle::{Settle, Standing};
 use lidprop::chart::entries::sounding;
-use lidprop::harmony::{Context, name_chord};
+use lidprop::harmony::{Context, Style, name_chord};
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::spectrum::HOP_SAMPLES;
 use lidprop::units::{FrameCount, SampleRate};
@@ -27,7 +27,14 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
         let answer = settle.shown();
         let now = Shown {
             at: seconds(at),
-            answer: answer.map(|answer| (answer.best().map(str::to_owned), answer.standing)),
+            answer: answer.map(|answer| {
+                (
+                    answer
+                        .best()
+                        .map(|name| name.chord.symbol(Style::default())),
+                    answer.standing,
+                )
+            }),
             struck: answer.map(|answer| seconds(answer.struck)),
         };
         let same = |last: &Shown| (&last.answer, last.struck) == (&now.answer, now.struck);

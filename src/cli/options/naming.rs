@@ -3,6 +3,7 @@
 //! Input: option texts. Output: the key, the style of symbols and the way of spelling.
 //! Units: none. Method: one table of words for each choice. Limits: none.
 
+use crate::chart::recording::Wording;
 use crate::harmony::{AnalysisOptions, Context, Key, Spelling, Style};
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -47,12 +48,14 @@ pub struct NamingOptions {
 }
 
 impl NamingOptions {
-    /// For a whole progression.
-    pub fn analysis(&self) -> AnalysisOptions {
-        AnalysisOptions {
-            key: self.key,
+    /// For a whole recording.
+    pub fn wording(&self) -> Wording {
+        Wording {
+            analysis: AnalysisOptions {
+                key: self.key,
+                spelling: self.spelling,
+            },
             style: self.style,
-            spelling: self.spelling,
         }
     }
 
@@ -60,7 +63,6 @@ impl NamingOptions {
     pub fn context(&self) -> Context {
         Context {
             key: self.key,
-            style: self.style,
             spelling: self.spelling,
             ..Context::default()
         }

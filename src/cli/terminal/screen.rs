@@ -7,7 +7,7 @@
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::Context;
+use crate::harmony::{Context, Style};
 use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
@@ -34,6 +34,8 @@ const DRAW_PAUSE: Duration = Duration::from_millis(50);
 pub struct Screen {
     /// How chords are named.
     pub context: Context,
+    /// House style of the symbols.
+    pub style: Style,
     /// What is drawn from.
     pub shapes: Shapes,
     /// Large letters.
@@ -113,6 +115,7 @@ fn show(
 ) -> io::Result<End> {
     let palette = Palette::of_environment();
     let mut live = Live::new("", screen.context.clone())
+        .with_style(screen.style)
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);

@@ -6,6 +6,7 @@
 //! Limits: the syntax knows `*` for a degree left out, and no fractions of two chords: those are written from the lower root.
 
 use super::print::Chord;
+use crate::harmony::pitch::degree::LETTER_FIFTHS;
 use crate::harmony::pitch::spelled::read_spelled;
 use crate::harmony::pitch::{Degree, DegreeSet, Spelled};
 
@@ -168,7 +169,6 @@ pub fn read(label: &str) -> Result<Option<Chord>, LabelError> {
     if let Some(bass) = bass {
         let (accidentals, number) =
             bass.split_at(bass.find(|c: char| c.is_ascii_digit()).unwrap_or(0));
-        const FIFTHS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
         let number: usize = number
             .parse()
             .ok()
@@ -178,7 +178,7 @@ pub fn read(label: &str) -> Result<Option<Chord>, LabelError> {
             .chars()
             .map(|c| if c == 'b' { -7 } else { 7 })
             .sum::<i8>();
-        let place = root.fifths() + FIFTHS[(number - 1) % 7] + shift;
+        let place = root.fifths() + LETTER_FIFTHS[(number - 1) % 7] + shift;
         chord.bass = Some(Spelled::at_fifths(place)).filter(|&b| b != root);
     }
     Ok(Some(chord))

@@ -5,7 +5,7 @@
 //! styles differ only in the words of [`Style`]. Reading symbols is [`super::parse`]'s work.
 //! Limits: a combination without a row in the vocabulary prints as the nearest row with notes added and left out.
 
-use super::quality::QUALITIES;
+use super::quality::{QUALITIES, bits};
 use crate::harmony::pitch::{Degree, DegreeSet, PitchSet, Spelled};
 use std::sync::LazyLock;
 
@@ -200,9 +200,9 @@ fn nearest(degrees: DegreeSet) -> (usize, DegreeSet, DegreeSet) {
 /// Half steps that hold the same chord tone in another form.
 fn neighbours(degree: Degree) -> u16 {
     match degree.number() {
-        3 | 2 => 0b0000_0001_1000,
-        5 => 0b0001_1100_0000,
-        7 => 0b1100_0000_0000,
+        3 | 2 => const { bits("b3 3") },
+        5 => const { bits("b5 5 #5") },
+        7 => const { bits("b7 7") },
         _ => 0,
     }
 }

@@ -133,6 +133,20 @@ pub const QUALITIES: &[Quality] = &[
     row("13sus4b9",    "1 4 5 b7 b9 13",      "5",     0.8,  'L'),
 ];
 
+/// Degrees as bits of a set counted from the root.
+pub(crate) const fn bits(degrees: &str) -> u16 {
+    DegreeSet::of(degrees).pitches().bits()
+}
+
+/// The root.
+pub(crate) const ROOT: u16 = bits("1");
+/// The perfect fifth.
+pub(crate) const FIFTH: u16 = bits("5");
+/// A minor or a major third.
+pub(crate) const THIRDS: u16 = bits("b3 3");
+/// A minor or a major seventh.
+pub(crate) const SEVENTHS: u16 = bits("b7 7");
+
 /// A quality prepared for matching: everything as bits and costs by half step above the root.
 #[derive(Debug)]
 pub(crate) struct Shape {
@@ -155,7 +169,7 @@ pub(crate) struct Shape {
 impl Shape {
     fn of(quality: &'static Quality) -> Self {
         let degrees = quality.degrees;
-        let bits = |wanted: &str| degrees.and(DegreeSet::of(wanted)).pitches().bits();
+        let own = |wanted: &str| degrees.and(DegreeSet::of(wanted)).pitches().bits();
         let mut degree_at = [None; 12];
         for degree in degrees.iter() {
             degree_at[degree.half_steps() as usize] = Some(degree);
@@ -166,9 +180,9 @@ impl Shape {
             mask: degrees.pitches().bits(),
             silent: quality.silent.pitches().bits(),
             degree_at,
-            third: bits("2 b3 3 4"),
-            fifth: bits("5 b5 #5"),
-            seventh: bits("6 bb7 b7 7"),
+            third: own("2 b3 3 4"),
+            fifth: own("5 b5 #5"),
+            seventh: own("6 bb7 b7 7"),
             dominant: degrees.contains(Degree::THIRD) && degrees.contains(Degree::MINOR_SEVENTH),
         }
     }

@@ -6,10 +6,18 @@
 
 use super::candidate::Candidate;
 use super::penalties::PENALTIES as P;
-use crate::harmony::chord::quality::Shape;
+use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, Shape, THIRDS, bits};
 use crate::harmony::context::Context;
 use crate::harmony::pitch::{Degree, DegreeSet, PitchClass};
 use crate::harmony::sounding::Heard;
+
+const MAJOR_THIRD: u16 = bits("3");
+const MINOR_THIRD: u16 = bits("b3");
+/// What stands for the third of a suspended chord.
+const SUSPENDED: u16 = bits("2 4");
+const FLAT_FIFTH: u16 = bits("b5");
+/// The sixth, or the diminished seventh that sounds like it.
+const SIXTH: u16 = bits("6");
 
 /// What the key and the neighbours say of one root.
 pub(crate) struct Surroundings {
@@ -56,7 +64,10 @@ impl Surroundings {
 
     fn bonus(&self, shape: &Shape, relative: u16) -> f32 {
         let mut bonus = 0.0;
-        if self.scale.is_some_and(|scale| (relative | 1) & !scale == 0) {
+        if self
+            .scale
+            .is_some_and(|scale| (relative | ROOT) & !scale == 0)
+        {
             bonus += P.in_key;
         }
         if shape.dominant && self.fifth_degree {
@@ -95,7 +106,7 @@ pub(crate) fn weigh(
     let bass_half_steps = heard.bass.above(root);
     let bass_bit = 1_u16 << bass_half_steps;
     // A ninth (natural or sharp) that a seventh chord can carry is its own, also where it lies lowest.
-    let its_tension = shape.seventh & 0b1100_0000_0000 != 0
+    let its_tension = shape.seventh & SEVENTHS != 0
         && matches!(
             added_degree(shape, bass_half_steps),
             Some(Degree::NINTH | Degree::SHARP_NINTH)
@@ -108,8 +119,9 @@ pub(crate) fn weigh(
         return None;
     }
     let mut cost = shape.rarity;
-    let rootless = missing & 1 != 0;
-    let has_tension = relative & shape.mask & !(shape.third | shape.fifth | shape.seventh | 1) != 0;
+    let rootless = missing & ROOT != 0;
+    let has_tension =
+        relative & shape.mask & !(shape.third | shape.fifth | shape.seventh | ROOT) != 0;
     let guide_tones =
         missing & (shape.third | shape.seventh) == 0 && shape.third != 0 && shape.seventh != 0;
     // What is missing.
@@ -120,7 +132,7 @@ pub(crate) fn weigh(
         cost += P.silent_pair;
     }
     if said & shape.fifth != 0 {
-        let altered = shape.fifth != 1 << 7;
+        let altered = shape.fifth != FIFTH;
         // A power chord is nothing but its fifth.
         if altered || rootless || shape.third == 0 {
             return None;
@@ -129,11 +141,11 @@ pub(crate) fn weigh(
     }
     if said & shape.third != 0 {
         // A suspension without its suspended note is nothing.
-        if shape.third & 0b1_1000 == 0 || shape.third.count_ones() > 1 || rootless {
+        if shape.third & THIRDS == 0 || shape.third.count_ones() > 1 || rootless {
             return None;
         }
         // Nor is a diminished or augmented fifth without the third that makes the triad.
-        if shape.fifth != 1 << 7 {
+        if shape.fifth != FIFTH {
             return None;
         }
         // Nor is a root alone.
@@ -148,7 +160,7 @@ pub(crate) fn weigh(
         }
         cost += P.seventh;
     }
-    if said & !(shape.third | shape.fifth | shape.seventh | 1) != 0 {
+    if said & !(shape.third | shape.fifth | shape.seventh | ROOT) != 0 {
         return None;
     }
     if rootless {
@@ -179,7 +191,7 @@ pub(crate) fn weigh(
             P.foreign_bass_under_many
         };
         // A triad goes over its leading note, a major sixth chord is better named from elsewhere.
-        if bass_half_steps == 11 && shape.seventh == 1 << 9 && shape.third == 1 << 4 {
+        if bass_half_steps == 11 && shape.seventh == SIXTH && shape.third == MAJOR_THIRD {
             cost += P.major_seventh_in_bass;
         }
     } else if bass_half_steps != 0 {
@@ -223,18 +235,18 @@ pub(crate) fn weigh(
 
 /// What a note beside a shape can be called; `None` where it would be another form of a chord tone.
 fn added_degree(shape: &Shape, half_steps: u8) -> Option<Degree> {
-    let major_third = shape.third & (1 << 4) != 0;
-    let suspended = shape.third & 0b10_0100 != 0;
+    let major_third = shape.third & MAJOR_THIRD != 0;
+    let suspended = shape.third & SUSPENDED != 0;
     match half_steps {
         1 => Some(Degree::FLAT_NINTH),
         2 if !suspended => Some(Degree::NINTH),
         3 if major_third => Some(Degree::SHARP_NINTH),
         4 if !major_third && !suspended && shape.third != 0 => Some(Degree::FLAT_ELEVENTH),
         5 if !suspended => Some(Degree::ELEVENTH),
-        6 if shape.fifth == 1 << 7 => Some(Degree::SHARP_ELEVENTH),
-        8 if shape.fifth == 1 << 7 || shape.fifth == 1 << 6 => Some(Degree::FLAT_THIRTEENTH),
+        6 if shape.fifth == FIFTH => Some(Degree::SHARP_ELEVENTH),
+        8 if shape.fifth == FIFTH || shape.fifth == FLAT_FIFTH => Some(Degree::FLAT_THIRTEENTH),
         9 if shape.seventh != 0 && shape.degree_at[9].is_none() => Some(Degree::THIRTEENTH),
-        11 if shape.seventh & (1 << 9) != 0 && shape.third & (1 << 3) != 0 => {
+        11 if shape.seventh & SIXTH != 0 && shape.third & MINOR_THIRD != 0 => {
             Some(Degree::MAJOR_SEVENTH)
         }
         _ => None,

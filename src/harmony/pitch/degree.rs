@@ -8,7 +8,7 @@
 use super::class::PitchSet;
 use std::fmt;
 
-/// What a note is to the root of its chord.
+/// What a note is to the root of its chord; ordered by number, then by half steps: `1 b3 3 5 b7 b9 9`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Degree(u8);
 
@@ -37,6 +37,9 @@ const ROWS: [Row; 20] = [
     Row("b13", 8, 13),
     Row("13", 9, 13),
 ];
+
+/// Place of each letter, counted from C, on the line of fifths: D lies two fifths up, E four, F one down.
+pub(crate) const LETTER_FIFTHS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
 
 /// The degrees that lie at each half step above the root, as bits.
 const AT: [u32; 12] = {
@@ -70,14 +73,13 @@ const BY_NUMBER: [Degree; ROWS.len()] = {
 
 /// [`Degree::fifths`] of every row.
 const FIFTHS: [i8; ROWS.len()] = {
-    // Of the letters counted from the root's: a second lies two fifths up, a third four, and so on; an accidental is seven fifths.
-    const LETTERS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
+    // The letters counted from the root's lie as those counted from C; an accidental is seven fifths.
     const MAJOR_SCALE: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
     let mut fifths = [0; ROWS.len()];
     let mut row = 0;
     while row < ROWS.len() {
         let letter = (ROWS[row].2 as usize - 1) % 7;
-        fifths[row] = LETTERS[letter] + 7 * (ROWS[row].1 as i8 - MAJOR_SCALE[letter]);
+        fifths[row] = LETTER_FIFTHS[letter] + 7 * (ROWS[row].1 as i8 - MAJOR_SCALE[letter]);
         row += 1;
     }
     fifths
@@ -285,8 +287,13 @@ impl DegreeSet {
     }
 
     /// The notes as a set counted from the root.
-    pub fn pitches(self) -> PitchSet {
-        PitchSet::from_bits(self.iter().fold(0, |bits, d| bits | 1 << d.half_steps()))
+    pub const fn pitches(self) -> PitchSet {
+        let (mut degrees, mut bits) = (self.0, 0);
+        while degrees != 0 {
+            bits |= 1 << Degree(degrees.trailing_zeros() as u8).half_steps();
+            degrees &= degrees - 1;
+        }
+        PitchSet::from_bits(bits)
     }
 }
 

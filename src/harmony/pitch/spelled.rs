@@ -7,7 +7,7 @@
 //! Limits: one name a pitch class and chord; melodic spelling is not attempted.
 
 use super::class::PitchClass;
-use super::degree::Degree;
+use super::degree::{Degree, LETTER_FIFTHS};
 use crate::units::MidiNote;
 use std::fmt;
 use std::str::FromStr;
@@ -23,8 +23,6 @@ pub struct Spelled {
 
 const LETTERS: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
 const LETTER_CLASS: [i8; 7] = [0, 2, 4, 5, 7, 9, 11];
-/// Place of each natural letter on the line of fifths.
-const LETTER_FIFTHS: [i8; 7] = [0, 2, 4, -1, 1, 3, 5];
 
 /// How notes are spelled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -4,6 +4,7 @@
 //! confidences 0 to 1. Method: dynamic programming over (take, key), forwards and backwards (Viterbi, 1967); the costs of
 //! steps follow root motion as in Nettles and Graf, 1997, ch. 3. Limits: no rhythm.
 
+use super::costs::COSTS as C;
 use super::function::{Class, fit};
 use crate::harmony::pitch::{DegreeSet, Key, Mode, PitchClass};
 
@@ -19,12 +20,6 @@ pub(crate) struct Take {
 }
 
 const KEYS: usize = 24;
-/// What a change of key costs, before its distance: about as much as three chords that fit badly.
-const KEY_CHANGE: f32 = 3.0;
-/// What each fifth between the signatures adds.
-const KEY_DISTANCE: f32 = 0.25;
-/// A stand-in that does not resolve explains nothing.
-const UNRESOLVED_STAND_IN: f32 = 1.5;
 
 /// Key by index: twelve majors, then twelve minors.
 pub(crate) fn key_at(index: usize) -> Key {
@@ -38,33 +33,35 @@ fn key_change(from: usize, to: usize) -> f32 {
     }
     let signature = |k: usize| (if k < 12 { k * 7 } else { (k + 3) * 7 }) % 12;
     let apart = (12 + signature(from) - signature(to)) % 12;
-    KEY_CHANGE + KEY_DISTANCE * apart.min(12 - apart) as f32
+    C.key_change + C.key_distance * apart.min(12 - apart) as f32
 }
 
 /// What the step from one chord to the next costs; negative where it leads on.
 fn step(from: &Take, to: &Take) -> f32 {
     let rises = to.root.above(from.root);
     let unresolved = if from.stand_in {
-        UNRESOLVED_STAND_IN
+        C.unresolved_stand_in
     } else {
-        0.2
+        C.unresolved
     };
     match (from.class, rises) {
-        (Class::Dominant | Class::Suspended, 5) => -1.5,
-        (Class::Dominant, 11) => -1.1,
+        (Class::Dominant | Class::Suspended, 5) => C.five_one,
+        (Class::Dominant, 11) => C.substitute_one,
         (Class::Dominant, 0) if to.class == Class::Dominant => 0.0,
-        (Class::Dominant, 6) if to.class == Class::Dominant => -0.3,
-        (Class::Dominant, 2) => unresolved - 0.2,
+        (Class::Dominant, 6) if to.class == Class::Dominant => C.to_its_substitute,
+        (Class::Dominant, 2) => unresolved + C.rises_a_whole_step,
         (Class::Dominant, _) => unresolved,
-        (Class::Suspended, 0) if to.class == Class::Dominant => -1.0,
-        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Dominant => -0.9,
-        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Suspended => -0.7,
-        (Class::Minor, 11) if to.class == Class::Dominant => -0.6,
-        (Class::Diminished, 1) => -0.8,
-        (Class::Diminished, 11 | 0) => -0.4,
-        (Class::DiminishedMajor, 0) => -1.5,
-        (Class::DiminishedMajor, _) => 0.8,
-        (_, 5 | 7) => -0.2,
+        (Class::Suspended, 0) if to.class == Class::Dominant => C.suspension_falls,
+        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Dominant => C.two_five,
+        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Suspended => {
+            C.two_suspended_five
+        }
+        (Class::Minor, 11) if to.class == Class::Dominant => C.two_substitute,
+        (Class::Diminished, 1) => C.diminished_rises,
+        (Class::Diminished, 11 | 0) => C.diminished_falls,
+        (Class::DiminishedMajor, 0) => C.delay_falls,
+        (Class::DiminishedMajor, _) => C.delay_unresolved,
+        (_, 5 | 7) => C.fifths_apart,
         _ => 0.0,
     }
 }
@@ -73,8 +70,8 @@ fn step(from: &Take, to: &Take) -> f32 {
 fn arrival(from: &Take, to: &Take, key: Key) -> f32 {
     let home = to.root == key.tonic.class() && to.class.rests(key.mode);
     match (home, from.class, to.root.above(from.root)) {
-        (true, Class::Dominant, 5) => -0.8,
-        (true, Class::Dominant, 11 | 2) | (true, Class::Suspended, 5) => -0.5,
+        (true, Class::Dominant, 5) => C.home_by_five,
+        (true, Class::Dominant, 11 | 2) | (true, Class::Suspended, 5) => C.home_otherwise,
         _ => 0.0,
     }
 }
@@ -102,14 +99,14 @@ pub(crate) fn best_path(takes: &[Vec<Take>], stated: Option<Key>) -> Vec<Place> 
     let here = |take: &Take, key: usize, at: usize| {
         let tonic = take.root == keys[key].tonic.class() && take.class.rests(keys[key].mode);
         let frame = if tonic && at + 1 == takes.len() {
-            -1.0
+            C.ends_at_home
         } else if tonic && at == 0 {
-            -0.6
+            C.begins_at_home
         } else {
             0.0
         };
         let refused = if stated.is_some_and(|s| s != key) {
-            1e6
+            C.not_the_stated_key
         } else {
             0.0
         };
@@ -217,13 +214,6 @@ fn sweep(
         layers[at] = layer;
     }
     layers
-}
-
-pub(crate) fn longest_key(path: &[Place]) -> Option<Key> {
-    let mut counts = [0_usize; KEYS];
-    path.iter().for_each(|p| counts[p.key] += 1);
-    let most = (0..KEYS).max_by_key(|&k| counts[k])?;
-    (counts[most] > 0).then(|| key_at(most))
 }
 
 #[cfg(test)]
@@ -357,8 +347,7 @@ mod tests {
     }
 
     #[test]
-    fn without_chords_there_is_no_path_and_no_key() {
+    fn without_chords_there_is_no_path() {
         assert!(best_path(&[], None).is_empty());
-        assert_eq!(longest_key(&[]), None);
     }
 }

@@ -5,16 +5,53 @@
 //! and is marked. Limits: no metre, so half cadences are not told from passing dominants.
 
 use super::function::Class;
-use crate::harmony::pitch::{Key, PitchClass, Spelled};
-use serde::{Deserialize, Serialize};
+use crate::harmony::pitch::{Key, Mode, PitchClass, Spelled};
+use std::fmt;
+
+/// What kind of close a cadence is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CadenceKind {
+    /// The second degree, its dominant and what that leads to.
+    TwoFiveOne,
+    /// The dominant and the tonic.
+    Authentic,
+    /// The dominant on the flat seventh degree and the tonic.
+    Backdoor,
+    /// The dominant and another chord than the tonic.
+    Deceptive,
+    /// The second degree and its dominant, without what they lead to.
+    TwoFive,
+    /// The subdominant and the tonic.
+    Plagal,
+}
+
+impl CadenceKind {
+    /// In words of the trade.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::TwoFiveOne => "two-five-one",
+            Self::Authentic => "authentic cadence",
+            Self::Backdoor => "backdoor cadence",
+            Self::Deceptive => "deceptive cadence",
+            Self::TwoFive => "two-five",
+            Self::Plagal => "plagal cadence",
+        }
+    }
+}
+
+impl fmt::Display for CadenceKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.words())
+    }
+}
 
 /// A close of a phrase.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cadence {
-    /// In words of the trade: `two-five-one`, `authentic cadence`, `deceptive cadence`, `plagal cadence`, `backdoor cadence`, `two-five`.
-    pub kind: String,
-    /// The key or tonic it leads to, say `Eb major`.
-    pub to: String,
+    /// What kind of close.
+    pub kind: CadenceKind,
+    /// The key or tonic it leads to.
+    pub to: Key,
     /// Its first chord.
     pub first: usize,
     /// Its last chord.
@@ -54,29 +91,35 @@ pub(crate) fn cadences(steps: &[Step], places: &[usize]) -> Vec<Cadence> {
                 |class: Class| matches!(class, Class::Major | Class::Minor | Class::MinorTonic);
             let kind = match falls {
                 Some((n, 7 | 1)) if rests(n.class) && two.is_some() => {
-                    Some(("two-five-one", n.root, n.class))
+                    Some((CadenceKind::TwoFiveOne, n.root, n.class))
                 }
                 Some((n, 7 | 1)) if rests(n.class) && n.root == n.key.tonic.class() => {
-                    Some(("authentic cadence", n.root, n.class))
+                    Some((CadenceKind::Authentic, n.root, n.class))
                 }
                 Some((n, 10)) if n.root == n.key.tonic.class() && n.class == Class::Major => {
-                    Some(("backdoor cadence", n.root, n.class))
+                    Some((CadenceKind::Backdoor, n.root, n.class))
                 }
                 Some((n, 10))
                     if n.class == Class::Minor && dominant.root.above(n.key.tonic.class()) == 7 =>
                 {
-                    Some(("deceptive cadence", n.root, n.class))
+                    Some((CadenceKind::Deceptive, n.root, n.class))
                 }
                 Some((n, 11))
                     if n.class == Class::Major && dominant.root.above(n.key.tonic.class()) == 7 =>
                 {
-                    Some(("deceptive cadence", n.root, n.class))
+                    Some((CadenceKind::Deceptive, n.root, n.class))
                 }
-                _ if two.is_some() => Some(("two-five", dominant.root.up(5), Class::Major)),
+                _ if two.is_some() => {
+                    Some((CadenceKind::TwoFive, dominant.root.up(5), Class::Major))
+                }
                 _ => None,
             };
             if let Some((kind, root, class)) = kind {
-                let last = if kind == "two-five" { at } else { at + 1 };
+                let last = if kind == CadenceKind::TwoFive {
+                    at
+                } else {
+                    at + 1
+                };
                 found.push(cadence(
                     kind,
                     goal(root, class, dominant.key),
@@ -96,8 +139,8 @@ pub(crate) fn cadences(steps: &[Step], places: &[usize]) -> Vec<Cadence> {
             )
         {
             found.push(cadence(
-                "plagal cadence",
-                n.key.to_string(),
+                CadenceKind::Plagal,
+                n.key,
                 places[at],
                 places[at + 1],
                 false,
@@ -109,15 +152,15 @@ pub(crate) fn cadences(steps: &[Step], places: &[usize]) -> Vec<Cadence> {
 }
 
 fn cadence(
-    kind: &str,
-    to: String,
+    kind: CadenceKind,
+    to: Key,
     first: usize,
     last: usize,
     stand_in: bool,
     substitute: bool,
 ) -> Cadence {
     Cadence {
-        kind: kind.to_owned(),
+        kind,
         to,
         first,
         last,
@@ -126,18 +169,18 @@ fn cadence(
     }
 }
 
-fn goal(root: PitchClass, class: Class, key: Key) -> String {
-    let mode = if class == Class::Major {
-        "major"
-    } else {
-        "minor"
-    };
-    format!(
-        "{} {mode}",
-        if key.pitches().contains(root) {
+/// The key of the chord that a cadence leads to.
+fn goal(root: PitchClass, class: Class, key: Key) -> Key {
+    Key {
+        tonic: if key.pitches().contains(root) {
             key.spell(root)
         } else {
             Spelled::usual(root)
-        }
-    )
+        },
+        mode: if class == Class::Major {
+            Mode::Major
+        } else {
+            Mode::Minor
+        },
+    }
 }

@@ -1,16 +1,17 @@
 //! Progression: where the chords go.
 //!
-//! Input: what sounds, chord by chord. Output: [`Progression`]: keys, numerals, cadences. Units: confidences 0 to 1.
+//! Input: chords, heard, voiced or stated. Output: [`Interpretation`]: keys, numerals, cadences, and names when they are asked for. Units: confidences 0 to 1.
 //! Method: `best_path` chooses, [`function`] and [`cadence`] say what was chosen, [`analysis`] joins them.
 //! Limits: no rhythm.
 
 pub mod analysis;
 pub(crate) mod best_path;
 pub mod cadence;
+pub(crate) mod costs;
 pub mod function;
+pub(crate) mod searched;
 
-pub use analysis::{
-    AnalysedChord, AnalysisOptions, ChordForAnalysis, Progression, analyse_progression,
-    analyse_progression_with,
-};
-pub use cadence::Cadence;
+pub use analysis::{AnalysisOptions, InPlace, Interpretation, Recent, interpret};
+pub use cadence::{Cadence, CadenceKind};
+pub use function::{KeyDegree, Numeral, Role};
+pub use searched::Given;

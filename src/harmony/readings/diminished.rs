@@ -3,29 +3,29 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: a diminished seventh is rooted on its bass; bare diminished triads have no reading of their own.
 
+use super::costs::COSTS as C;
 use super::dominants::dominant_in_context;
-use super::draft::{Draft, Scene, Why};
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::{Fall, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
 use crate::harmony::chord::Chord;
+use crate::harmony::chord::quality::bits;
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{DegreeSet, PitchClass};
-
-/// Cost of a diminished chord whose place both neighbours confirm: below that of any dominant it could stand for.
-const BETWEEN_NEIGHBOURS: f32 = -1.4;
 
 /// More notes than this are no diminished chord to the ear any more.
 const MOST_NOTES: u32 = 5;
 
 /// Roots of the diminished chords within the set: of a diminished seventh its bass, of a diminished major seventh its one root.
 fn roots(scene: &Scene) -> impl Iterator<Item = PitchClass> {
-    const TRIAD: u16 = 0b0000_0100_1001;
-    const SEVENTH: u16 = 0b0010_0100_1001;
+    const SEVENTH: u16 = bits("1 b3 b5 bb7");
+    const MAJOR_SEVENTH: u16 = bits("1 b3 b5 7");
+    // A major third or a fourth tells of another chord.
+    const THIRD_OR_FOURTH: u16 = bits("3 4");
     let (set, bass) = (scene.heard.set, scene.heard.bass);
     PitchClass::all().filter(move |&root| {
         let relative = set.seen_from(root).bits();
         (relative & SEVENTH == SEVENTH && root == bass)
-            || (relative & TRIAD == TRIAD
-                && relative & (1 << 11) != 0
-                && relative & 0b0011_0000 == 0)
+            || (relative & MAJOR_SEVENTH == MAJOR_SEVENTH && relative & THIRD_OR_FOURTH == 0)
     })
 }
 
@@ -38,7 +38,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
     for root in roots(scene) {
         let relative = set.seen_from(root).bits();
         let full = const { DegreeSet::of("1 b3 b5 bb7") };
-        let major_seventh = relative & (1 << 11) != 0;
+        let major_seventh = relative & const { bits("7") } != 0;
         let named = if major_seventh {
             const { DegreeSet::of("1 b3 b5 7") }
         } else {
@@ -53,26 +53,30 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
             let targets = [Some(tonic(MAJOR_SEVENTH)), None];
             let replaced = root.up(9);
             out.push(Draft {
-                kind: "enriched diminished seventh",
+                kind: ReadingKind::EnrichedDiminishedSeventh,
                 chord: plain,
                 family: Vec::new(),
-                cost: 1.4,
+                cost: C.enriched_diminished,
                 targets,
-                why: Why::Enriches(replaced),
+                why: Reason::Enriches(replaced),
             });
         }
         let falls = next == Some(root);
         let delayed = tonic(MAJOR_SEVENTH);
         let tonics = [Some(delayed), Some(tonic(MAJOR_SIXTH))];
-        let bonus = if falls { 1.6 } else { 0.0 };
-        let base = if major_seventh { 1.0 } else { 1.5 };
+        let bonus = if falls { C.delay_falls } else { 0.0 };
+        let base = if major_seventh {
+            C.delayed_tonic
+        } else {
+            C.delayed_tonic_plain
+        };
         out.push(Draft {
-            kind: "delayed tonic",
+            kind: ReadingKind::DelayedTonic,
             chord: delayed,
             family: Vec::new(),
             cost: base - bonus,
             targets: tonics,
-            why: Why::Delays,
+            why: Reason::Delays,
         });
         if !major_seventh {
             let shared = next.is_some_and(|n| set.contains(n) && n != root);
@@ -83,57 +87,61 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 .filter(|_| shared)
                 .unwrap_or(tonic(MAJOR_SIXTH));
             let cost = if shared || target == root && falls {
-                0.6
+                C.common_tone
             } else {
-                1.8
+                C.common_tone_unconfirmed
             };
             out.push(Draft {
-                kind: "common-tone diminished",
+                kind: ReadingKind::CommonToneDiminished,
                 chord,
                 family: Vec::new(),
                 cost,
                 targets: [Some(to), None],
-                why: Why::CommonTone,
+                why: Reason::CommonTone,
             });
             let up = next == Some(root.up(1));
             let minor_up = Chord::new(speller.root(root.up(1), MINOR_SEVENTH), MINOR_SEVENTH);
             let to = scene.context.after.filter(|_| up).unwrap_or(minor_up);
             out.push(Draft {
-                kind: "passing diminished",
+                kind: ReadingKind::PassingDiminished,
                 chord,
                 family: Vec::new(),
                 cost: match (up, previous == Some(root.up(-1))) {
-                    (true, true) => BETWEEN_NEIGHBOURS,
-                    (true, false) => 0.2,
-                    (false, _) => 1.6,
+                    (true, true) => C.between_neighbours,
+                    (true, false) => C.passing,
+                    (false, _) => C.passing_up_unconfirmed,
                 },
                 targets: [Some(to), None],
-                why: Why::PassingUp,
+                why: Reason::PassingUp,
             });
             let down = next == Some(root.up(-1));
             let minor_down = Chord::new(speller.root(root.up(-1), MINOR_SEVENTH), MINOR_SEVENTH);
             let to = scene.context.after.filter(|_| down).unwrap_or(minor_down);
             out.push(Draft {
-                kind: "passing diminished",
+                kind: ReadingKind::PassingDiminished,
                 chord,
                 family: Vec::new(),
                 cost: match (down, previous == Some(root.up(1))) {
-                    (true, true) => BETWEEN_NEIGHBOURS,
-                    (true, false) => 0.2,
-                    (false, _) => 2.0,
+                    (true, true) => C.between_neighbours,
+                    (true, false) => C.passing,
+                    (false, _) => C.passing_down_unconfirmed,
                 },
                 targets: [Some(to), None],
-                why: Why::PassingDown,
+                why: Reason::PassingDown,
             });
             let auxiliary = previous == Some(root) && falls;
-            let cost = if auxiliary { BETWEEN_NEIGHBOURS } else { 2.2 };
+            let cost = if auxiliary {
+                C.between_neighbours
+            } else {
+                C.auxiliary_unconfirmed
+            };
             out.push(Draft {
-                kind: "auxiliary diminished",
+                kind: ReadingKind::AuxiliaryDiminished,
                 chord,
                 family: Vec::new(),
                 cost,
                 targets: tonics,
-                why: Why::Auxiliary,
+                why: Reason::Auxiliary,
             });
         }
     }
@@ -141,7 +149,8 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
 
 /// The half-whole scale that holds the whole set: its dominants lie minor thirds apart.
 pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
-    const HALF_WHOLE: u16 = 0b0110_1101_1011;
+    const HALF_WHOLE: u16 = bits("1 b9 #9 3 b5 5 13 b7");
+    const GUIDE_TONES: u16 = bits("3 b7");
     let set = scene.heard.set;
     let Some(first) = roots(scene).next().and_then(|root| {
         (1..=3)
@@ -153,8 +162,9 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
     let family: Vec<PitchClass> = (0..4).map(|k| first.up(3 * k)).collect();
     // The one whose third and seventh sound, or that key and next chord ask for.
     let likely = |root: PitchClass| {
-        let guide_tones = set.seen_from(root).bits() & (1 << 4 | 1 << 10);
-        0.5 * guide_tones.count_ones() as f32 + dominant_in_context(root, scene.context)
+        let guide_tones = set.seen_from(root).bits() & GUIDE_TONES;
+        C.guide_tone_of_family * guide_tones.count_ones() as f32
+            + dominant_in_context(root, scene.context)
     };
     let likeliest = family
         .iter()
@@ -166,11 +176,11 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
     let chord = Chord::new(speller.root(likeliest, degrees), degrees);
     let target = target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
     out.push(Draft {
-        kind: "half-whole diminished family",
+        kind: ReadingKind::HalfWholeFamily,
         chord,
         family,
-        cost: 1.8,
+        cost: C.half_whole_family,
         targets: [Some(target), None],
-        why: Why::HalfWhole,
+        why: Reason::HalfWhole,
     });
 }

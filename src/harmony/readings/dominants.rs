@@ -3,15 +3,14 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
 
-use super::draft::{Draft, Scene, Why};
+use super::costs::COSTS as C;
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::{DOMINANT, Fall, target_of_dominant};
 use crate::harmony::chord::Chord;
-use crate::harmony::chord::quality::{DOMINANTS, Shape, TRIADS};
+use crate::harmony::chord::quality::{DOMINANTS, FIFTH, ROOT, Shape, TRIADS, bits};
 use crate::harmony::context::Context;
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet, Spelled};
-
-/// What it costs a rootless dominant that the one a tritone away sounds with its root: the bass then says which of the two it is.
-const PARTNER_SOUNDS: f32 = 2.0;
 
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
 pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
@@ -22,16 +21,12 @@ pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
             break;
         }
         let missing = shape.mask & !relative;
-        let plain_fifth = if shape.fifth == 1 << 7 {
-            shape.fifth
-        } else {
-            0
-        };
-        let may_miss = shape.silent | plain_fifth | shape.third | shape.seventh | 1;
+        let plain_fifth = shape.fifth & FIFTH;
+        let may_miss = shape.silent | plain_fifth | shape.third | shape.seventh | ROOT;
         if relative & !shape.mask != 0 || missing & !may_miss != 0 {
             continue;
         }
-        let cost = shape.rarity + 0.15 * missing.count_ones() as f32;
+        let cost = shape.rarity + C.dominant_note_missing * missing.count_ones() as f32;
         if found.is_none_or(|(_, best)| cost < best) {
             found = Some((shape, cost));
         }
@@ -43,19 +38,12 @@ pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
 pub(crate) fn dominant_in_context(root: PitchClass, context: &Context) -> f32 {
     let mut bonus = 0.0;
     match context.after.map(|after| root.above(after.root.class())) {
-        Some(7) => bonus += 1.5,
-        Some(1) => bonus += 1.0,
+        Some(7) => bonus += C.falls_a_fifth,
+        Some(1) => bonus += C.falls_a_half_step,
         _ => {}
     }
     if let Some(key) = context.key {
-        let degree = root.above(key.tonic.class());
-        // The dominant and its substitute, then those of ii, IV and vi.
-        bonus += match degree {
-            7 => 1.0,
-            1 => 0.4,
-            9 | 2 | 4 | 0 => 0.2,
-            _ => 0.0,
-        };
+        bonus += C.dominant_of_key[usize::from(root.above(key.tonic.class()))];
     }
     bonus
 }
@@ -123,48 +111,62 @@ pub(crate) fn leads_by_itself(scene: &Scene, out: &mut Vec<Draft>) {
         why,
     };
     if own_dominant(scene).is_some() {
-        let cost = 0.6 - dominant_in_context(root, scene.context);
+        let cost = C.dominant - dominant_in_context(root, scene.context);
         let targets = both_falls(best.root, sounding, scene);
-        out.push(draft("dominant", cost, targets, Why::GuideTones));
+        out.push(draft(
+            ReadingKind::Dominant,
+            cost,
+            targets,
+            Reason::GuideTones,
+        ));
     } else if SUSPENDED.minus(sounding).is_empty() {
         let [tonic, _] = both_falls(best.root, sounding, scene);
-        let base = if root == scene.heard.bass { 0.8 } else { 1.3 };
+        let base = if root == scene.heard.bass {
+            C.suspended
+        } else {
+            C.suspended_inverted
+        };
         let cost = base - dominant_in_context(root, scene.context);
         out.push(draft(
-            "suspended dominant",
+            ReadingKind::SuspendedDominant,
             cost,
             [Some(seventh_on(0)), tonic],
-            Why::Suspended,
+            Reason::Suspended,
         ));
     } else if SECOND.minus(sounding).is_empty() {
-        let bonus = if next == Some(7) { 1.0 } else { 0.0 };
+        let bonus = if next == Some(7) {
+            C.two_before_its_five
+        } else {
+            0.0
+        };
         out.push(draft(
-            "related ii",
-            1.0 - bonus,
+            ReadingKind::RelatedTwo,
+            C.related_two - bonus,
             [Some(seventh_on(5)), None],
-            Why::Second,
+            Reason::Second,
         ));
     }
 }
 
 pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
-    const THIRD: u16 = 1 << 4;
-    const SEVENTH: u16 = 1 << 10;
-    const TELLING: u16 = 1 << 1 | 1 << 3 | 1 << 6 | 1 << 8 | 1 << 9;
+    const THIRD: u16 = bits("3");
+    const SEVENTH: u16 = bits("b7");
+    const MAJOR_SEVENTH: u16 = bits("7");
+    const TELLING: u16 = bits("b9 #9 b5 b13 13");
     if scene.heard.set.len() < 2 {
         return;
     }
     let partner_sounds = |root: PitchClass| own_dominant(scene) == Some(root.up(6));
     for root in PitchClass::all() {
         let relative = scene.heard.set.seen_from(root).bits();
-        if relative & 1 != 0 || relative & (1 << 11) != 0 {
+        if relative & (ROOT | MAJOR_SEVENTH) != 0 {
             continue;
         }
         let telling = (relative & TELLING).count_ones();
         let (why, base) = match (relative & THIRD != 0, relative & SEVENTH != 0) {
-            (true, true) => (Why::GuideTones, 0.3),
-            (true, false) if telling >= 2 => (Why::ThirdAndTensions, 2.4),
-            (false, true) if telling >= 2 => (Why::SeventhAndTensions, 2.2),
+            (true, true) => (Reason::GuideTones, C.rootless_guide_tones),
+            (true, false) if telling >= 2 => (Reason::ThirdAndTensions, C.rootless_without_seventh),
+            (false, true) if telling >= 2 => (Reason::SeventhAndTensions, C.rootless_without_third),
             _ => continue,
         };
         let Some((shape, shape_cost)) = dominant_shape(relative) else {
@@ -190,10 +192,10 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
         }
         let mut cost = base + shape_cost - dominant_in_context(root, scene.context);
         if partner_sounds(root) {
-            cost += PARTNER_SOUNDS;
+            cost += C.partner_sounds;
         }
         out.push(Draft {
-            kind: "rootless dominant",
+            kind: ReadingKind::RootlessDominant,
             chord,
             family: Vec::new(),
             cost,
@@ -218,26 +220,28 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
     let degrees = dominant_shape(relative).map_or(DOMINANT, |(shape, _)| shape.quality.degrees);
     let chord = Chord::new(scene.speller.root(partner, degrees), degrees);
     let targets = both_falls(chord.root, DegreeSet::EMPTY, scene);
-    let cost = 1.6 - dominant_in_context(partner, scene.context);
+    let cost = C.tritone_pair - dominant_in_context(partner, scene.context);
     out.push(Draft {
-        kind: "tritone pair",
+        kind: ReadingKind::TritonePair,
         chord,
         family: vec![best.root.class(), partner],
         cost,
         targets,
-        why: Why::TritonePair,
+        why: Reason::TritonePair,
     });
 }
 
 pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
-    const GUIDE_TONES: u16 = 1 << 4 | 1 << 10;
-    const PLAIN: u16 = 1 | 1 << 4 | 1 << 7 | 1 << 10;
+    const GUIDE_TONES: u16 = bits("3 b7");
+    const MAJOR_SEVENTH: u16 = bits("7");
+    const PLAIN: u16 = bits("1 3 5 b7");
     let set = scene.heard.set;
     for root in PitchClass::all() {
         let relative = set.seen_from(root).bits();
         // Of a dominant that sounds with its root, the partner a tritone away has readings enough.
-        let partner_sounds = relative & 1 == 0 && own_dominant(scene) == Some(root.up(6));
-        if relative & GUIDE_TONES != GUIDE_TONES || relative & (1 << 11) != 0 || partner_sounds {
+        let partner_sounds = relative & ROOT == 0 && own_dominant(scene) == Some(root.up(6));
+        if relative & GUIDE_TONES != GUIDE_TONES || relative & MAJOR_SEVENTH != 0 || partner_sounds
+        {
             continue;
         }
         // Triads that hold two tensions or more.
@@ -258,20 +262,20 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
         };
         let degrees = shape.quality.degrees;
         let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
-        let mut cost = 1.2 + shape_cost - dominant_in_context(root, scene.context);
-        if relative & 1 == 0 {
+        let mut cost = C.upper_structure + shape_cost - dominant_in_context(root, scene.context);
+        if relative & ROOT == 0 {
             chord.omitted = const { DegreeSet::of("1") };
-            cost += 0.6;
+            cost += C.upper_structure_rootless;
         }
         let key = scene.context.key;
         let target = target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
         out.push(Draft {
-            kind: "upper structure",
+            kind: ReadingKind::UpperStructure,
             chord,
             family: Vec::new(),
             cost,
             targets: [Some(target), None],
-            why: Why::Upper(triads),
+            why: Reason::Upper(triads),
         });
     }
 }

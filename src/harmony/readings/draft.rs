@@ -1,11 +1,12 @@
-//! A reading before it is written out, and what it is made from.
+//! A reading before its notes are named, and what it is made from.
 //!
-//! Input: what sounds, its best name, speller and context ([`Scene`]). Output: [`Draft`]s with their reason ([`Why`]).
+//! Input: what sounds, its best name, speller and context ([`Scene`]). Output: [`Draft`]s with their reason ([`Reason`]).
 //! Units: costs in natural-log units. Method: plain data, filled by one function a kind of reading.
 //! Limits: none.
 
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{PitchClass, PitchSet};
 use crate::harmony::sounding::Heard;
 use crate::harmony::speller::Speller;
@@ -18,10 +19,10 @@ pub(crate) struct Scene<'a> {
     pub context: &'a Context,
 }
 
-/// A reading before it is written out.
+/// A reading before its notes are named.
 #[derive(Debug, Clone)]
 pub(crate) struct Draft {
-    pub kind: &'static str,
+    pub kind: ReadingKind,
     /// The chord it stands for.
     pub chord: Chord,
     /// More chords of the same family, roots only.
@@ -30,12 +31,12 @@ pub(crate) struct Draft {
     pub cost: f32,
     /// Where it goes, likeliest first.
     pub targets: [Option<Chord>; 2],
-    pub why: Why,
+    pub why: Reason,
 }
 
-/// The reason of a reading, written out only if it is listed.
+/// The reason of a reading; its notes are named only if it is listed.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Why {
+pub(crate) enum Reason {
     GuideTones,
     Suspended,
     Second,

@@ -3,10 +3,12 @@
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
 //! Limits: each kind looks at pitch classes and the bass only.
 
-use super::draft::{Draft, Scene, Why};
+use super::costs::COSTS as C;
+use super::draft::{Draft, Reason, Scene};
 use super::resolution::DOMINANT;
 use crate::harmony::chord::Chord;
-use crate::harmony::chord::quality::{SHAPES, Shape, TRIADS};
+use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, SHAPES, Shape, THIRDS, TRIADS};
+use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{Degree, PitchClass, PitchSet};
 
 /// A complete triad over a bass that does not belong to it.
@@ -24,12 +26,12 @@ pub(crate) fn over_bass(scene: &Scene, out: &mut Vec<Draft>) {
                     ..plain
                 };
                 out.push(Draft {
-                    kind: "triad over bass",
+                    kind: ReadingKind::TriadOverBass,
                     chord,
                     family: Vec::new(),
-                    cost: 1.3,
+                    cost: C.triad_over_bass,
                     targets: [None; 2],
-                    why: Why::TriadOverBass,
+                    why: Reason::TriadOverBass,
                 });
             }
         }
@@ -43,16 +45,16 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
     }
     for root in PitchClass::all() {
         let relative = scene.heard.set.seen_from(root).bits();
-        let third_and_seventh = relative & 0b1_1000 != 0 && relative & 0b1100_0000_0000 != 0;
-        if relative & 1 != 0 || !third_and_seventh {
+        let third_and_seventh = relative & THIRDS != 0 && relative & SEVENTHS != 0;
+        if relative & ROOT != 0 || !third_and_seventh {
             continue;
         }
         let fits = |shape: &&Shape| {
-            let missing = shape.mask & !relative & !1;
+            let missing = shape.mask & !relative & !ROOT;
             !shape.dominant
-                && shape.third & 0b1_1000 != 0
-                && shape.fifth == 1 << 7
-                && shape.seventh & (1 << 10 | 1 << 11) != 0
+                && shape.third & THIRDS != 0
+                && shape.fifth == FIFTH
+                && shape.seventh & SEVENTHS != 0
                 && relative & !shape.mask == 0
                 && missing & !shape.silent == 0
         };
@@ -63,19 +65,21 @@ pub(crate) fn rootless_others(scene: &Scene, out: &mut Vec<Draft>) {
         let degrees = shape.quality.degrees;
         let chord = Chord::new(scene.speller.root(root, degrees), degrees);
         let key_bonus = match scene.context.key {
-            Some(key) if (shape.mask & !key.pitches().seen_from(root).bits()) == 0 => 0.3,
+            Some(key) if (shape.mask & !key.pitches().seen_from(root).bits()) == 0 => {
+                C.rootless_other_in_key
+            }
             _ => 0.0,
         };
         let minor = degrees.contains(Degree::MINOR_THIRD);
         let dominant = || Chord::new(scene.speller.root(root.up(5), DOMINANT), DOMINANT);
         let targets = [minor.then(dominant), None];
         out.push(Draft {
-            kind: "rootless voicing",
+            kind: ReadingKind::RootlessVoicing,
             chord,
             family: Vec::new(),
-            cost: 1.2 + shape.rarity - key_bonus,
+            cost: C.rootless_other + shape.rarity - key_bonus,
             targets,
-            why: Why::Rootless,
+            why: Reason::Rootless,
         });
     }
 }
@@ -93,12 +97,12 @@ pub(crate) fn fourths(scene: &Scene, out: &mut Vec<Draft>) {
     });
     if let Some(low) = lowest {
         out.push(Draft {
-            kind: "stack of fourths",
+            kind: ReadingKind::StackOfFourths,
             chord: best,
             family: Vec::new(),
-            cost: 0.9,
+            cost: C.fourths,
             targets: [None; 2],
-            why: Why::Fourths(low),
+            why: Reason::Fourths(low),
         });
     }
 }

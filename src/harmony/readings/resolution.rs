@@ -5,8 +5,7 @@
 //! near ones the lower, as sevenths and flat ninths fall (Levine, The Jazz Theory Book, 1995, ch. 3; Nettles and Graf, 1997).
 //! Limits: pitch classes only, so doublings and parallel octaves are not judged.
 
-use crate::harmony::chord::{Chord, Style};
-use crate::harmony::context::Context;
+use crate::harmony::chord::Chord;
 use crate::harmony::named::{Resolution, VoiceStep};
 use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled};
 use crate::harmony::speller::Speller;
@@ -32,7 +31,6 @@ pub(crate) fn resolve(
     target: Chord,
     rises: Option<PitchClass>,
     speller: &Speller,
-    context: &Context,
 ) -> Resolution {
     let pitches = target.pitches();
     // How these notes were typed says nothing of the next chord's names.
@@ -46,20 +44,13 @@ pub(crate) fn resolve(
                 nearest(class, pitches)
             };
             VoiceStep {
-                from: name.name().into(),
-                to: next
-                    .note(class.up(i32::from(half_steps)), Some(&target))
-                    .name()
-                    .into(),
+                from: name,
+                to: next.note(class.up(i32::from(half_steps)), Some(&target)),
                 half_steps,
             }
         })
         .collect();
-    Resolution {
-        to: target.symbol(context.style),
-        ascii: target.symbol(Style::Ascii),
-        voices,
-    }
+    Resolution { to: target, voices }
 }
 
 /// How the root of a dominant falls into the next chord.

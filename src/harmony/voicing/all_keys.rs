@@ -5,31 +5,24 @@
 //! each voicing is moved by at most a tritone, so that it stays near its register. Limits: near the ends of MIDI, notes fold back an octave.
 
 use super::typed::Typed;
-use crate::harmony::chord::{Chord, Style};
+use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
 use crate::harmony::name_chord::name_chord;
-use crate::harmony::named::{Verdict, Word};
-use crate::harmony::pitch::spelled::with_octave;
+use crate::harmony::named::{NamedNote, NotesByDegree, Verdict};
 use crate::harmony::pitch::{Key, PitchClass};
 use crate::harmony::sounding::{Sounding, SoundingNote};
-use crate::harmony::speller::{Speller, degree_names};
+use crate::harmony::speller::{Speller, degrees_of};
 use crate::units::{MidiNote, Semitones};
-use serde::Serialize;
-use std::collections::BTreeMap;
 
 /// The voicing in one key.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct InKey {
-    /// The chord, as printed; empty where the notes have no good name.
-    pub symbol: String,
-    /// The same in plain ASCII.
-    pub ascii: String,
-    /// The keys, lowest first.
-    pub midi: Vec<MidiNote>,
-    /// The notes with octaves, lowest first.
-    pub notes: Vec<String>,
-    /// Each note by name with its degree.
-    pub degrees: BTreeMap<Word, Word>,
+    /// The chord; `None` where the notes have no good name.
+    pub chord: Option<Chord>,
+    /// The notes, lowest first.
+    pub notes: Vec<NamedNote>,
+    /// Each note with its degree; empty where the notes have no good name.
+    pub degrees: NotesByDegree,
 }
 
 /// The voicing through the cycle of fourths, from its own root.
@@ -38,7 +31,7 @@ pub fn in_all_keys(typed: &Typed, context: &Context) -> Vec<InKey> {
         let naming = name_chord(&typed.sounding, context);
         let best = naming.names.first();
         best.filter(|_| naming.verdict != Verdict::NoGoodName)
-            .and_then(|name| name.ascii.parse().ok())
+            .map(|name| name.chord)
     });
     (0..12)
         .map(|step| {
@@ -103,16 +96,19 @@ fn in_key(typed: &Typed, named: Option<Chord>, half_steps: i16, context: &Contex
     });
     let mut midi: Vec<MidiNote> = sounding.notes.iter().map(|n| n.midi).collect();
     midi.sort_unstable();
-    let spell = |m: MidiNote| speller.note(PitchClass::from(m), chord.as_ref());
-    let notes = midi.iter().map(|&m| with_octave(spell(m), m)).collect();
+    let notes = midi
+        .into_iter()
+        .map(|midi| NamedNote {
+            midi,
+            name: speller.note(PitchClass::from(midi), chord.as_ref()),
+        })
+        .collect();
     let degrees = chord
         .as_ref()
-        .map(|c| degree_names(c, &speller.notes(sounding.pitches(), c)))
+        .map(|c| degrees_of(c, &speller.notes(sounding.pitches(), c)))
         .unwrap_or_default();
     InKey {
-        symbol: chord.map_or_else(String::new, |c| c.symbol(context.style)),
-        ascii: chord.map_or_else(String::new, |c| c.symbol(Style::Ascii)),
-        midi,
+        chord,
         notes,
         degrees,
     }
@@ -121,6 +117,7 @@ fn in_key(typed: &Typed, named: Option<Chord>, half_steps: i16, context: &Contex
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::harmony::chord::Style;
 
     #[test]
     fn a_diminished_major_seventh_goes_round_the_cycle_correctly_spelled() {
@@ -130,17 +127,20 @@ mod tests {
             ..Context::default()
         };
         let all = in_all_keys(&typed, &theory);
-        let symbols: Vec<&str> = all.iter().map(|k| k.ascii.as_str()).collect();
+        let symbols: Vec<String> = all
+            .iter()
+            .filter_map(|k| Some(k.chord?.symbol(Style::Ascii)))
+            .collect();
         assert_eq!(symbols.len(), 12);
         assert_eq!(
             &symbols[..4],
             ["Ddim(maj7)", "Gdim(maj7)", "Cdim(maj7)", "Fdim(maj7)"]
         );
-        assert_eq!(all[1].notes, ["G3", "Bb3", "Db4", "F#4"]);
-        for key in &all {
-            let mut degrees: Vec<&str> = key.degrees.values().map(AsRef::as_ref).collect();
-            degrees.sort_unstable();
-            assert_eq!(degrees, ["1", "7", "b3", "b5"], "{}", key.ascii);
+        let notes: Vec<String> = all[1].notes.iter().map(ToString::to_string).collect();
+        assert_eq!(notes, ["G3", "Bb3", "Db4", "F#4"]);
+        for (key, symbol) in all.iter().zip(symbols) {
+            let degrees: Vec<&str> = key.degrees.iter().map(|(_, d)| d.name()).collect();
+            assert_eq!(degrees, ["1", "b3", "b5", "7"], "{symbol}");
         }
     }
 }

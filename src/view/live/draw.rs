@@ -12,7 +12,8 @@ use super::shapes::Shapes;
 use super::{Live, PastChord};
 use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
-use crate::harmony::{Naming, Reading, Verdict};
+use crate::chart::written;
+use crate::harmony::{self, Naming, Reading, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{FrameCount, SampleRate};
@@ -130,7 +131,8 @@ fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
 
 fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     let palette = page.palette;
-    let name = answer.best().unwrap_or("no name");
+    let best = answer.best().map(|name| name.chord.symbol(live.style));
+    let name = best.as_deref().unwrap_or("no name");
     let standing = match answer.standing {
         Standing::Provisional => "~ not settled yet",
         Standing::Settled => "= settled",
@@ -170,21 +172,21 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
         }
     };
     line(notes_line(answer), Style::new());
-    line(others_line(&answer.naming), Style::new());
+    line(others_line(&answer.naming, live.style), Style::new());
     if let Some(reading) = answer.naming.readings.first() {
-        line(reading_line(reading), Style::new());
-        line(resolution_line(reading), Style::new());
+        line(reading_line(reading, live.style), Style::new());
+        line(resolution_line(reading, live.style), Style::new());
     }
 }
 
 fn notes_line(answer: &Answer) -> String {
-    let names = &answer.naming.notes;
-    let notes = notes_text(&answer.notes, names);
+    let names = written::notes(&answer.naming.notes);
+    let notes = notes_text(&answer.notes, &names);
     // A note that may be only the ringing of others makes no bass.
     let bass = answer
         .notes
         .iter()
-        .zip(names)
+        .zip(&names)
         .find(|(note, _)| note.certainty != Certainty::Inferred);
     match bass {
         Some((note, name)) => format!("notes {notes}   bass {}", note_text(name, note.certainty)),
@@ -192,10 +194,13 @@ fn notes_line(answer: &Answer) -> String {
     }
 }
 
-fn others_line(naming: &Naming) -> String {
+fn others_line(naming: &Naming, style: harmony::Style) -> String {
     let others: Vec<String> = others_worth_showing(&naming.names, OTHER_NAMES)
         .iter()
-        .map(|name| format!("{} {:.0} %", name.symbol, 100.0 * name.score))
+        .map(|name| {
+            let symbol = name.chord.symbol(style);
+            format!("{symbol} {:.0} %", 100.0 * name.score.get())
+        })
         .collect();
     let lead = match naming.verdict {
         Verdict::Named => "or",
@@ -209,8 +214,8 @@ fn others_line(naming: &Naming) -> String {
     }
 }
 
-/// `rootless dominant E13(b9): F b9, Ab 3, C# 13`.
-fn reading_line(reading: &Reading) -> String {
+/// `rootless dominant E13(b9): Ab 3, D b7, F b9, C# 13`.
+fn reading_line(reading: &Reading, style: harmony::Style) -> String {
     let degrees: Vec<String> = reading
         .degrees
         .iter()
@@ -219,13 +224,13 @@ fn reading_line(reading: &Reading) -> String {
     format!(
         "{} {}: {}",
         reading.kind,
-        reading.stands_for,
+        written::stands_for(reading, style),
         degrees.join(", ")
     )
 }
 
 /// `goes to Am: F > E, Ab > A`.
-fn resolution_line(reading: &Reading) -> String {
+fn resolution_line(reading: &Reading, style: harmony::Style) -> String {
     match reading.resolves_to.first() {
         Some(resolution) => {
             let voices: Vec<String> = resolution
@@ -233,7 +238,8 @@ fn resolution_line(reading: &Reading) -> String {
                 .iter()
                 .map(|step| format!("{} > {}", step.from, step.to))
                 .collect();
-            format!("goes to {}: {}", resolution.to, voices.join(", "))
+            let to = resolution.to.symbol(style);
+            format!("goes to {to}: {}", voices.join(", "))
         }
         None => String::new(),
     }

@@ -17,6 +17,7 @@ pub use shapes::Shapes;
 use crate::answer::settle::{Answer, Settle};
 use crate::audio::level::Meter;
 use crate::chart::entries::sounding;
+use crate::chart::written;
 use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
 use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
 use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
@@ -94,6 +95,8 @@ pub struct Live {
     clipped_at: Option<FrameCount>,
     past: VecDeque<PastChord>,
     context: Context,
+    /// House style of the symbols.
+    style: Style,
     trouble: Option<String>,
     notice: Option<(String, FrameCount)>,
     mark_next: bool,
@@ -122,6 +125,7 @@ impl Live {
             clipped_at: None,
             past: VecDeque::new(),
             context,
+            style: Style::default(),
             trouble: None,
             notice: None,
             mark_next: false,
@@ -136,6 +140,12 @@ impl Live {
     /// The same with large letters from the start.
     pub fn with_large_letters(mut self, large: bool) -> Self {
         self.large = large;
+        self
+    }
+
+    /// The same with symbols in another house style.
+    pub fn with_style(mut self, style: Style) -> Self {
+        self.style = style;
         self
     }
 
@@ -169,7 +179,7 @@ impl Live {
             Event::Sounding(state) => {
                 let naming = name_chord(&sounding(&state.notes), &self.context);
                 self.keys.clone_from(&state.notes);
-                self.key_names.clone_from(&naming.notes);
+                self.key_names = written::notes(&naming.notes);
                 self.settle.hear(state, naming);
             }
             Event::Chord(span) => self.past(span),
@@ -195,8 +205,8 @@ impl Live {
     fn past(&mut self, span: &ChordSpan) {
         let naming = name_chord(&sounding(&span.notes), &self.context);
         let name = match naming.names.first() {
-            Some(name) => name.symbol.clone(),
-            None => naming.notes.join(" "),
+            Some(name) => name.chord.symbol(self.style),
+            None => written::notes(&naming.notes).join(" "),
         };
         if self.past.len() == PAST_CHORDS {
             self.past.pop_front();
@@ -258,12 +268,12 @@ impl Live {
                 let styles = Style::ALL;
                 let at = styles
                     .iter()
-                    .position(|&style| style == self.context.style)
+                    .position(|&style| style == self.style)
                     .unwrap_or(0);
-                self.name_with(Context {
-                    style: styles[(at + 1) % styles.len()],
-                    ..self.context.clone()
-                });
+                self.style = styles[(at + 1) % styles.len()];
+                if let Some(held) = &mut self.held {
+                    held.style = self.style;
+                }
             }
             Press::KeyByFifths(fifths) => self.name_in(Some(match self.context.key {
                 None => Key::usual(PitchClass::new(0), Mode::Major),
@@ -305,7 +315,8 @@ impl Live {
             rename(&mut held.settle);
             held.context = context.clone();
         }
-        self.key_names = name_chord(&sounding(&self.keys), &context).notes;
+        let naming = name_chord(&sounding(&self.keys), &context);
+        self.key_names = written::notes(&naming.notes);
         self.context = context;
     }
 

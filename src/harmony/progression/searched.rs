@@ -1,0 +1,184 @@
+//! A chord of a progression before its place is known: what was given, and what the search found of it.
+//!
+//! Input: a chord as it was heard, voiced or stated ([`Given`]). Output: the ways to take it, and, once its surroundings are known, its
+//! names and readings. Units: costs in natural-log units. Method: keys are searched once, without regard to their place; a symbol is its own
+//! only name, and what else it can stand for is read from its notes. Limits: a symbol says no keys, so its naming lists no notes.
+
+use super::best_path::Take;
+use super::costs::COSTS as C;
+use super::function::Class;
+use crate::harmony::chord::Chord;
+use crate::harmony::context::Context;
+use crate::harmony::name_chord::naming_of;
+use crate::harmony::named::{Name, Naming, ReadingKind, Verdict};
+use crate::harmony::naming::search::ranked;
+use crate::harmony::pitch::{DegreeSet, PitchSet};
+use crate::harmony::readings::draft::Scene;
+use crate::harmony::readings::ranked::{drafts, readings};
+use crate::harmony::sounding::{Heard, Sounding};
+use crate::harmony::speller::{Speller, degrees_of};
+use crate::units::Share;
+
+/// A chord as it is given to an analysis.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Given {
+    /// As it was heard: each key weighs what it is sure of.
+    Heard(Sounding),
+    /// As it was voiced: the keys are stated, and perhaps how they are spelled.
+    Voiced(Sounding),
+    /// As it was stated by a symbol: nothing is guessed.
+    Stated(Chord),
+}
+
+/// What the search found of one chord.
+#[derive(Debug, Clone)]
+pub(crate) enum Searched {
+    /// Nothing sounds.
+    Silent,
+    /// Keys were heard or voiced.
+    Keys { sounding: Sounding, heard: Heard },
+    /// A symbol was stated.
+    Stated { chord: Chord, heard: Heard },
+}
+
+impl Searched {
+    /// Searches what is given.
+    pub(crate) fn of(given: &Given) -> Self {
+        match given {
+            Given::Heard(sounding) | Given::Voiced(sounding) => match Heard::of(sounding) {
+                Some(heard) => Self::Keys {
+                    sounding: sounding.clone(),
+                    heard,
+                },
+                None => Self::Silent,
+            },
+            &Given::Stated(chord) => Self::Stated {
+                chord,
+                heard: Heard {
+                    set: chord.pitches(),
+                    bass: chord.lowest().class(),
+                    lowest_two: PitchSet::EMPTY,
+                },
+            },
+        }
+    }
+
+    /// True unless nothing sounds.
+    pub(crate) fn sounds(&self) -> bool {
+        !matches!(self, Self::Silent)
+    }
+
+    /// Names and readings in these surroundings.
+    pub(crate) fn naming(&self, context: &Context) -> Naming {
+        match self {
+            Self::Silent => Naming::default(),
+            Self::Keys { sounding, heard } => {
+                naming_of(sounding, *heard, ranked(sounding, *heard, context), context)
+            }
+            Self::Stated { chord, heard } => {
+                let speller = Speller::new(&spelled_as(chord), context);
+                let counted_from = match chord.lower {
+                    Some((root, degrees)) => Chord::new(root, degrees),
+                    None => *chord,
+                };
+                let notes = speller.notes(heard.set, &counted_from);
+                Naming {
+                    notes: Vec::new(),
+                    verdict: Verdict::Named,
+                    names: vec![Name {
+                        chord: *chord,
+                        sounding: chord.sounding(),
+                        score: Share::ONE,
+                        degrees: degrees_of(&counted_from, &notes),
+                    }],
+                    readings: readings(*heard, Some(*chord), &speller, context),
+                }
+            }
+        }
+    }
+
+    /// The `most` ways to take it: its best names and its rootless dominants.
+    pub(crate) fn takes(&self, most: usize) -> Vec<Take> {
+        let context = Context::default();
+        let named = |root, degrees, cost| Take {
+            root,
+            degrees,
+            class: Class::of(degrees),
+            cost,
+            stand_in: false,
+        };
+        let (heard, speller, best, mut takes) = match self {
+            Self::Silent => return Vec::new(),
+            Self::Keys { sounding, heard } => {
+                let (candidates, _) = ranked(sounding, *heard, &context);
+                let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
+                let takes: Vec<Take> = candidates
+                    .iter()
+                    .filter(|(c, _)| !c.rootless() && c.cost - least <= C.overruled)
+                    .take(5)
+                    .map(|(c, _)| {
+                        let degrees = c.shape.quality.degrees.union(c.added);
+                        named(c.root, degrees, C.name_weight * (c.cost - least))
+                    })
+                    .collect();
+                let speller = Speller::new(sounding, &context);
+                let best = candidates.first().map(|(c, _)| c.chord(&speller));
+                (*heard, speller, best, takes)
+            }
+            Self::Stated { chord, heard } => (
+                *heard,
+                Speller::new(&spelled_as(chord), &context),
+                Some(*chord),
+                vec![named(chord.root.class(), chord.degrees, 0.0)],
+            ),
+        };
+        let scene = Scene {
+            heard,
+            best,
+            speller: &speller,
+            context: &context,
+        };
+        for draft in drafts(&scene)
+            .iter()
+            .filter(|d| d.kind == ReadingKind::RootlessDominant && d.cost < C.hopeless_stand_in)
+            .take(5)
+        {
+            let root = draft.chord.root.class();
+            if !takes
+                .iter()
+                .any(|t| t.root == root && t.class == Class::Dominant)
+            {
+                let cost = draft.cost.max(0.0) + C.stand_in;
+                takes.push(Take {
+                    root,
+                    degrees: draft.chord.degrees,
+                    class: Class::Dominant,
+                    cost,
+                    stand_in: true,
+                });
+            }
+        }
+        if takes.is_empty() {
+            takes.push(Take {
+                class: Class::Other,
+                ..named(heard.bass, const { DegreeSet::of("1") }, 0.0)
+            });
+        }
+        takes.truncate(most);
+        takes
+    }
+}
+
+/// The names that a symbol itself holds; its other notes follow from their degrees.
+fn spelled_as(chord: &Chord) -> Sounding {
+    let mut sounding = Sounding::default();
+    [
+        chord.bass,
+        chord.lower.map(|(root, _)| root),
+        Some(chord.root),
+    ]
+    .into_iter()
+    .flatten()
+    .for_each(|name| sounding.typed[usize::from(name.class().get())] = Some(name));
+    sounding
+}
