@@ -1,8 +1,16 @@
-//! What naming costs: one call for a voicing, the names of a cluster, a symbol read, a progression analysed; and the whole command,
-//! from its start to its end, beside a program that does nothing: the difference is what `name` costs its user.
+//! What naming costs: one call for a voicing, the names of a cluster, a symbol read, a progression analysed; all that is written of a recording
+//! of 480 chords, beside naming each of them once by itself; and the whole command, from its start to its end, beside a program that does
+//! nothing: the difference is what `name` costs its user.
 
 use divan::{Bencher, black_box};
+use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{AnalysisOptions, Chord, Context, Given, Sounding, interpret, name_chord};
+use lidprop::listener::{Certainty, ChordNote, ChordSpan, Event};
+use lidprop::publish::write_json;
+use lidprop::units::{FrameCount, MidiNote, SampleRate, Share};
+use lidprop::view::chart::print_chart;
+use lidprop::view::ink::Ink;
+use std::io;
 use std::process::{Command, Stdio};
 
 fn main() {
@@ -47,6 +55,87 @@ fn a_progression_of_16_chords(bencher: Bencher) {
         (0..interpretation.len())
             .map(|at| interpretation.naming(at).names.len())
             .sum::<usize>()
+    });
+}
+
+/// Chords of a long recording as it is heard: some keys less than certain, some that may have sounded.
+fn long_recording() -> Heard {
+    const CHORUS: [&str; 8] = [
+        "Cmaj7",
+        "Am7",
+        "Dm9",
+        "G13",
+        "Em7b5",
+        "A7b9",
+        "Dm6",
+        "Fdim(maj7)",
+    ];
+    const CONFIDENCES: [f32; 5] = [0.999, 0.95, 0.99, 0.9, 0.985];
+    let second = u64::from(SampleRate::INTERNAL.get());
+    let mut heard = Heard::new("long", Default::default());
+    for nth in 0..480_usize {
+        let symbol = CHORUS[nth % CHORUS.len()];
+        let mut keys = Typed::read(&[symbol]).expect("a symbol").sounding.notes;
+        keys.sort_by_key(|key| key.midi);
+        let note = |(at, midi): (usize, MidiNote)| ChordNote {
+            midi,
+            strength: Share::ONE,
+            confidence: Share::clamped(CONFIDENCES[(nth + at) % CONFIDENCES.len()]),
+            certainty: Certainty::Sure,
+        };
+        let mut possible = note((0, MidiNote::new(40 + (nth % 30) as u8).expect("a key")));
+        possible.confidence = Share::clamped(0.3);
+        heard.keep(Event::Chord(ChordSpan {
+            start: FrameCount(nth as u64 * second),
+            end: FrameCount((nth as u64 + 1) * second),
+            notes: keys
+                .iter()
+                .map(|key| key.midi)
+                .enumerate()
+                .map(note)
+                .collect(),
+            possible: if nth % 3 == 0 {
+                vec![possible]
+            } else {
+                Vec::new()
+            },
+        }));
+    }
+    heard.close(FrameCount(480 * second), None);
+    heard
+}
+
+/// What one search and one writing a chord cost, for comparison.
+#[divan::bench]
+fn each_of_480_chords_named_by_itself(bencher: Bencher) {
+    let heard = long_recording();
+    bencher.bench_local(|| {
+        for span in &heard.chords {
+            black_box(name_chord(&sounding(&span.notes), &Context::default()));
+        }
+    });
+}
+
+#[divan::bench]
+fn json_of_480_chords(bencher: Bencher) {
+    let heard = long_recording();
+    bencher.bench_local(|| write_json(black_box(&heard), &mut io::sink()));
+}
+
+#[divan::bench]
+fn chart_of_480_chords(bencher: Bencher) {
+    let heard = long_recording();
+    bencher.bench_local(|| print_chart(black_box(&heard), Ink::plain(100), &mut io::sink()));
+}
+
+#[divan::bench]
+fn live_json_of_480_chords(bencher: Bencher) {
+    let heard = long_recording();
+    bencher.bench_local(|| {
+        let mut newest = Newest::new(Wording::default());
+        for span in &heard.chords {
+            black_box(newest.hear(span));
+        }
     });
 }
 

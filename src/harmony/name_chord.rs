@@ -8,17 +8,16 @@
 
 use super::context::Context;
 use super::named::{Name, Naming, Verdict};
-use super::naming::candidate::Candidate;
 use super::naming::names::{fraction, name_of, notes};
 use super::naming::penalties::PENALTIES as P;
-use super::naming::search::ranked;
+use super::naming::search::{Ranking, ranked};
 use super::readings::ranked::readings;
 use super::sounding::{Heard, Sounding};
 use super::speller::Speller;
 use crate::units::Share;
 
 /// Most names that are listed.
-const MOST_NAMES: usize = 8;
+pub(crate) const MOST_NAMES: usize = 8;
 /// As many are listed however unlikely they are.
 const ALWAYS_LISTED: usize = 3;
 /// Names less likely than this are not listed beyond those.
@@ -36,14 +35,18 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
     naming_of(sounding, heard, ranked(sounding, heard, context), context)
 }
 
-/// The names that ranked candidates make, with what the notes can stand for; beside the candidates the probability that none is good.
+/// The names that ranked candidates make, with what the notes can stand for.
 pub(crate) fn naming_of(
     sounding: &Sounding,
     heard: Heard,
-    (mut candidates, none): (Vec<(Candidate, f32)>, f32),
+    ranking: Ranking,
     context: &Context,
 ) -> Naming {
     let speller = Speller::new(sounding, context);
+    let Ranking {
+        mut candidates,
+        none,
+    } = ranking;
     if heard.set.len() == 1 {
         // A single note, doubled or not, is no chord.
         candidates.clear();

@@ -20,6 +20,9 @@ pub(crate) struct Candidate {
     pub missing: u16,
     /// The bass, if it is not the root.
     pub bass: Option<PitchClass>,
+    /// What it costs before its surroundings and the notes beside it are weighed.
+    pub before: f32,
+    /// All that it costs.
     pub cost: f32,
 }
 

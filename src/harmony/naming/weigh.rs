@@ -32,6 +32,9 @@ pub(crate) struct Surroundings {
 }
 
 impl Surroundings {
+    /// The most that any surroundings can take off.
+    pub(crate) const MOST: f32 = P.in_key + P.dominant_of_key + P.follows_its_two + P.falls_a_fifth;
+
     pub(crate) fn of(root: PitchClass, context: &Context) -> Self {
         let of_key = if context.key.is_some() {
             P.in_key + P.dominant_of_key
@@ -210,6 +213,7 @@ pub(crate) fn weigh(
     {
         cost -= P.guide_tones_lowest;
     }
+    let before = cost;
     cost -= around.bonus(shape, relative);
     if cost >= ceiling {
         return None;
@@ -229,8 +233,20 @@ pub(crate) fn weigh(
         added,
         missing,
         bass,
+        before,
         cost,
     })
+}
+
+/// What a candidate costs in other surroundings, to the last bit as [`weigh`] would say.
+pub(crate) fn cost_around(candidate: &Candidate, relative: u16, around: &Surroundings) -> f32 {
+    let mut cost = candidate.before - around.bonus(candidate.shape, relative);
+    let mut extra = candidate.added.pitches().bits();
+    while extra != 0 {
+        cost += P.added + P.oddness[extra.trailing_zeros() as usize];
+        extra &= extra - 1;
+    }
+    cost
 }
 
 /// What a note beside a shape can be called; `None` where it would be another form of a chord tone.

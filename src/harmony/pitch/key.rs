@@ -6,6 +6,7 @@
 //! hold them. Limits: modes are told as the major or minor key they lean on.
 
 use super::class::{PitchClass, PitchSet};
+use super::degree::DegreeSet;
 use super::spelled::{Spelled, read_spelled, with_octave};
 use crate::units::MidiNote;
 use std::fmt;
@@ -52,10 +53,10 @@ impl Key {
 
     /// Half steps of its scale above the tonic; in minor both sixths and both sevenths.
     pub const fn scale(self) -> PitchSet {
-        PitchSet::from_bits(match self.mode {
-            Mode::Major => 0b1010_1011_0101,
-            Mode::Minor => 0b1111_1010_1101,
-        })
+        match self.mode {
+            Mode::Major => const { DegreeSet::of("1 2 3 4 5 6 7").pitches() },
+            Mode::Minor => const { DegreeSet::of("1 2 b3 4 5 b13 6 b7 7").pitches() },
+        }
     }
 
     /// The notes of its scale.

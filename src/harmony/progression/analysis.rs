@@ -10,7 +10,7 @@
 use super::best_path::{Take, best_path, key_at};
 use super::cadence::{Cadence, Step, cadences};
 use super::function::{Numeral, Role, function};
-use super::searched::{Given, Searched};
+use super::searched::{Given, Searched, Settled};
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
 use crate::harmony::named::{Name, Naming, ReadingKind};
@@ -18,7 +18,7 @@ use crate::harmony::pitch::{Key, PitchClass, Spelling};
 use crate::harmony::sounding::Sounding;
 use crate::harmony::speller::Speller;
 use crate::units::Share;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 /// How an analysis is to be made.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -64,8 +64,7 @@ const AROUND: usize = 16;
 /// ```
 #[derive(Debug, Clone, Default)]
 pub struct Interpretation {
-    searched: Vec<Searched>,
-    placed: Vec<Option<Placed>>,
+    chords: Vec<Option<(Placed, Settled)>>,
     cadences: Vec<Cadence>,
 }
 
@@ -80,21 +79,33 @@ struct Placed {
 
 /// Interprets a progression: local keys, numerals, cadences; names and readings when they are asked for.
 pub fn interpret(chords: &[Given], options: &AnalysisOptions) -> Interpretation {
-    Interpretation::of(chords.iter().map(Searched::of).collect(), options, PASSAGE)
+    Interpretation::of(chords, options, PASSAGE)
 }
 
 impl Interpretation {
     /// The path is found over `passage` chords at a time, with some chords before and after them that belong to the next.
-    fn of(searched: Vec<Searched>, options: &AnalysisOptions, passage: usize) -> Self {
-        let count = searched.len();
-        let mut placed = Vec::with_capacity(count);
+    /// What the search found of a chord is kept until its passage and the next have been looked at.
+    fn of(given: &[Given], options: &AnalysisOptions, passage: usize) -> Self {
+        let count = given.len();
+        let mut chords = Vec::with_capacity(count);
         let mut found = Vec::new();
+        let mut searched: VecDeque<Searched> = VecDeque::new();
+        let mut next = 0;
         for start in (0..count).step_by(passage) {
             let own = start..(start + passage).min(count);
             let around = start.saturating_sub(AROUND)..(own.end + AROUND).min(count);
-            let (chords, cadences) = place(&searched[around.clone()], options);
-            let chords = chords.into_iter().skip(start - around.start);
-            placed.extend(chords.take(own.len()));
+            searched.drain(..searched.len() - (next - around.start));
+            searched.extend(given[next..around.end].iter().map(Searched::of));
+            next = around.end;
+            let searched = searched.make_contiguous();
+            let (placed, cadences) = place(searched, options);
+            let placed = placed.into_iter().zip(searched);
+            let placed = placed.skip(start - around.start).take(own.len());
+            chords.extend(placed.map(|(placed, searched)| {
+                let placed = placed?;
+                let settled = searched.settle(&placed.context)?;
+                Some((placed, settled))
+            }));
             let cadences = cadences.into_iter().map(|cadence| Cadence {
                 first: cadence.first + around.start,
                 last: cadence.last + around.start,
@@ -103,32 +114,31 @@ impl Interpretation {
             found.extend(cadences.filter(|cadence| own.contains(&cadence.first)));
         }
         Self {
-            searched,
-            placed,
+            chords,
             cadences: found,
         }
     }
 
     /// How many chords there are.
     pub fn len(&self) -> usize {
-        self.searched.len()
+        self.chords.len()
     }
 
     /// True if there are none.
     pub fn is_empty(&self) -> bool {
-        self.searched.is_empty()
+        self.chords.is_empty()
     }
 
     /// What the chord `at` this place does; `None` where nothing sounds, or there is no such chord.
     pub fn in_place(&self, at: usize) -> Option<&InPlace> {
-        let placed = self.placed.get(at)?.as_ref();
-        placed.map(|placed| &placed.in_place)
+        let chord = self.chords.get(at)?.as_ref();
+        chord.map(|(placed, _)| &placed.in_place)
     }
 
     /// The names and readings of the chord `at` this place; the name or reading by which it is taken there comes first.
     pub fn naming(&self, at: usize) -> Naming {
-        match (self.searched.get(at), self.placed.get(at)) {
-            (Some(searched), Some(Some(placed))) => placed.naming(searched),
+        match self.chords.get(at) {
+            Some(Some((placed, settled))) => placed.naming(settled),
             _ => Naming::default(),
         }
     }
@@ -146,8 +156,8 @@ impl Interpretation {
     /// The key that holds longest, where the chord at a place lasts so long; of equals the first in the order of keys.
     pub fn longest_key(&self, lasts: impl Fn(usize) -> u64) -> Option<Key> {
         let mut held: BTreeMap<Key, u64> = BTreeMap::new();
-        for (at, placed) in self.placed.iter().enumerate() {
-            if let Some(placed) = placed {
+        for (at, chord) in self.chords.iter().enumerate() {
+            if let Some((placed, _)) = chord {
                 *held.entry(placed.in_place.key).or_default() += lasts(at);
             }
         }
@@ -180,15 +190,15 @@ impl Recent {
         self.searched.push(Searched::of(given));
         let (mut placed, _) = place(&self.searched, &self.options);
         let placed = placed.pop()??;
-        let naming = placed.naming(self.searched.last()?);
+        let naming = placed.naming(&self.searched.last()?.settle(&placed.context)?);
         Some((placed.in_place, naming))
     }
 }
 
 impl Placed {
-    /// Names and readings of what was `searched`, the chosen one first.
-    fn naming(&self, searched: &Searched) -> Naming {
-        let mut naming = searched.naming(&self.context);
+    /// Names and readings of what was settled here, the chosen one first.
+    fn naming(&self, settled: &Settled) -> Naming {
+        let mut naming = settled.naming(&self.context);
         match self.taken {
             Some((root, true)) => {
                 if let Some(at) = rootless_dominant(&naming, root) {
@@ -260,8 +270,9 @@ fn place(chords: &[Searched], options: &AnalysisOptions) -> (Vec<Option<Placed>>
             after: chosen.get(at + 1).copied(),
             spelling: options.spelling,
         };
-        let stands_for = (take.stand_in && !lone).then(|| {
-            let naming = chords[nth].naming(&context);
+        let stand_in = (take.stand_in && !lone).then(|| chords[nth].settle(&context));
+        let stands_for = stand_in.flatten().and_then(|settled| {
+            let naming = settled.naming(&context);
             rootless_dominant(&naming, take.root).map(|reading| naming.readings[reading].chord)
         });
         let function = function(take.root, take.degrees, key, next);
@@ -271,11 +282,121 @@ fn place(chords: &[Searched], options: &AnalysisOptions) -> (Vec<Option<Placed>>
                 key_confidence: Share::clamped(path[at].confidence),
                 numeral: function.numeral,
                 role: function.role,
-                stands_for: stands_for.flatten(),
+                stands_for,
             },
             context,
             taken: (!lone).then_some((take.root, take.stand_in)),
         });
     }
     (placed, cadences(&steps, &sounding))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::harmony::progression::cadence::CadenceKind;
+
+    /// Seven chords, so that they lie otherwise over each border of two passages; the last three go to D minor.
+    const CHORUS: [&str; 7] = ["Cmaj7", "Am7", "Dm7", "G7", "Em7b5", "A7b9", "Dm6"];
+
+    /// Keys in close position.
+    fn voiced(symbols: &[&str]) -> Vec<Given> {
+        let voiced = |symbol: &&str| {
+            let chord: Chord = symbol.parse().unwrap();
+            let root = 48 + chord.root.class().get();
+            let degrees = chord.degrees.iter();
+            let above = degrees.map(|d| root + d.half_steps() + 12 * u8::from(d.is_tension()));
+            Given::Heard(Sounding::of_midi(&above.collect::<Vec<_>>()))
+        };
+        symbols.iter().map(voiced).collect()
+    }
+
+    fn choruses(count: usize) -> Vec<Given> {
+        let symbols: Vec<&str> = CHORUS.iter().copied().cycle().take(count).collect();
+        voiced(&symbols)
+    }
+
+    fn in_one_passage(given: &[Given]) -> Interpretation {
+        Interpretation::of(given, &AnalysisOptions::default(), given.len().max(1))
+    }
+
+    fn interpreted(given: &[Given]) -> Interpretation {
+        interpret(given, &AnalysisOptions::default())
+    }
+
+    #[test]
+    fn a_progression_of_many_passages_is_read_as_if_it_were_one() {
+        // shorter than a passage, just one, one more, with a last passage shorter than what is heard around it, and two borders
+        for count in [50, PASSAGE, PASSAGE + 1, 2 * PASSAGE + 5, 2 * PASSAGE + 60] {
+            let given = choruses(count);
+            let (expected, read) = (in_one_passage(&given), interpreted(&given));
+            assert_eq!(read.len(), count);
+            for at in 0..count {
+                let (one, other) = (read.in_place(at).unwrap(), expected.in_place(at).unwrap());
+                assert_eq!(
+                    (one.key, one.numeral, one.role, one.stands_for),
+                    (other.key, other.numeral, other.role, other.stands_for),
+                    "chord {at} of {count}"
+                );
+                let told = read.naming(at);
+                assert_eq!(told, expected.naming(at), "chord {at} of {count}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_cadence_over_the_border_of_two_passages_is_told_once_with_its_place_in_the_whole() {
+        let count = 3 * PASSAGE;
+        let given = choruses(count);
+        let read = interpreted(&given);
+        assert_eq!(read.cadences(), in_one_passage(&given).cadences());
+        assert!(read.cadences().is_sorted_by_key(|cadence| cadence.first));
+        // each chorus goes to D minor by two-five-one from its fifth chord
+        let expected: Vec<(usize, usize, String)> = (0..count - 2)
+            .filter(|at| at % CHORUS.len() == 4)
+            .map(|at| (at, at + 2, "D minor".to_owned()))
+            .collect();
+        let to_d_minor: Vec<(usize, usize, String)> = read
+            .cadences()
+            .iter()
+            .filter(|cadence| cadence.kind == CadenceKind::TwoFiveOne)
+            .map(|cadence| (cadence.first, cadence.last, cadence.to.to_string()))
+            .collect();
+        assert_eq!(to_d_minor, expected);
+        let over = |border: usize| expected.iter().any(|c| c.0 < border && border <= c.1);
+        assert!(
+            over(PASSAGE) || over(2 * PASSAGE),
+            "one of the cadences lies over a border"
+        );
+    }
+
+    #[test]
+    fn a_key_that_comes_with_a_new_passage_is_heard_from_its_first_chord() {
+        let mut symbols: Vec<&str> = ["Cmaj7", "Am7", "Dm7", "G7"]
+            .into_iter()
+            .cycle()
+            .take(PASSAGE)
+            .collect();
+        symbols.extend(["Ebm7", "Ab7", "Dbmaj7", "Bbm7"].iter().cycle().take(40));
+        let read = interpreted(&voiced(&symbols));
+        for at in 0..symbols.len() {
+            let expected = if at < PASSAGE { "C major" } else { "Db major" };
+            let key = read.in_place(at).unwrap().key;
+            assert_eq!(key.to_string(), expected, "chord {at}");
+        }
+    }
+
+    #[test]
+    fn the_last_chord_played_is_read_as_the_last_of_those_shortly_before() {
+        let given = choruses(AROUND + 9);
+        let mut recent = Recent::new(AnalysisOptions::default());
+        for at in 0..given.len() {
+            let (place, naming) = recent.take(&given[at]).unwrap();
+            let first = at.saturating_sub(AROUND);
+            let all = interpreted(&given[first..=at]);
+            assert_eq!(Some(&place), all.in_place(at - first));
+            assert_eq!(naming, all.naming(at - first));
+        }
+        assert!(recent.take(&Given::Voiced(Sounding::default())).is_none());
+    }
 }

@@ -9,9 +9,9 @@ use super::costs::COSTS as C;
 use super::function::Class;
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
-use crate::harmony::name_chord::naming_of;
+use crate::harmony::name_chord::{MOST_NAMES, naming_of};
 use crate::harmony::named::{Name, Naming, ReadingKind, Verdict};
-use crate::harmony::naming::search::ranked;
+use crate::harmony::naming::search::{Found, Ranking};
 use crate::harmony::pitch::{DegreeSet, PitchSet};
 use crate::harmony::readings::draft::Scene;
 use crate::harmony::readings::ranked::{drafts, readings};
@@ -36,8 +36,25 @@ pub(crate) enum Searched {
     /// Nothing sounds.
     Silent,
     /// Keys were heard or voiced.
-    Keys { sounding: Sounding, heard: Heard },
+    Keys {
+        sounding: Sounding,
+        heard: Heard,
+        found: Found,
+    },
     /// A symbol was stated.
+    Stated { chord: Chord, heard: Heard },
+}
+
+/// What is kept of a chord once its surroundings are known.
+#[derive(Debug, Clone)]
+pub(crate) enum Settled {
+    /// Keys with the best candidates.
+    Keys {
+        sounding: Sounding,
+        heard: Heard,
+        ranking: Ranking,
+    },
+    /// A symbol.
     Stated { chord: Chord, heard: Heard },
 }
 
@@ -47,6 +64,7 @@ impl Searched {
         match given {
             Given::Heard(sounding) | Given::Voiced(sounding) => match Heard::of(sounding) {
                 Some(heard) => Self::Keys {
+                    found: Found::of(sounding, heard),
                     sounding: sounding.clone(),
                     heard,
                 },
@@ -68,32 +86,25 @@ impl Searched {
         !matches!(self, Self::Silent)
     }
 
-    /// Names and readings in these surroundings.
-    pub(crate) fn naming(&self, context: &Context) -> Naming {
+    /// What is kept of it in these surroundings; `None` if nothing sounds.
+    pub(crate) fn settle(&self, context: &Context) -> Option<Settled> {
         match self {
-            Self::Silent => Naming::default(),
-            Self::Keys { sounding, heard } => {
-                naming_of(sounding, *heard, ranked(sounding, *heard, context), context)
+            Self::Silent => None,
+            Self::Keys {
+                sounding,
+                heard,
+                found,
+            } => {
+                let mut ranking = found.ranked(context);
+                ranking.candidates.truncate(MOST_NAMES);
+                ranking.candidates.shrink_to_fit();
+                Some(Settled::Keys {
+                    sounding: sounding.clone(),
+                    heard: *heard,
+                    ranking,
+                })
             }
-            Self::Stated { chord, heard } => {
-                let speller = Speller::new(&spelled_as(chord), context);
-                let counted_from = match chord.lower {
-                    Some((root, degrees)) => Chord::new(root, degrees),
-                    None => *chord,
-                };
-                let notes = speller.notes(heard.set, &counted_from);
-                Naming {
-                    notes: Vec::new(),
-                    verdict: Verdict::Named,
-                    names: vec![Name {
-                        chord: *chord,
-                        sounding: chord.sounding(),
-                        score: Share::ONE,
-                        degrees: degrees_of(&counted_from, &notes),
-                    }],
-                    readings: readings(*heard, Some(*chord), &speller, context),
-                }
-            }
+            &Self::Stated { chord, heard } => Some(Settled::Stated { chord, heard }),
         }
     }
 
@@ -109,8 +120,12 @@ impl Searched {
         };
         let (heard, speller, best, mut takes) = match self {
             Self::Silent => return Vec::new(),
-            Self::Keys { sounding, heard } => {
-                let (candidates, _) = ranked(sounding, *heard, &context);
+            Self::Keys {
+                sounding,
+                heard,
+                found,
+            } => {
+                let Ranking { candidates, .. } = found.ranked(&context);
                 let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
                 let takes: Vec<Take> = candidates
                     .iter()
@@ -166,6 +181,38 @@ impl Searched {
         }
         takes.truncate(most);
         takes
+    }
+}
+
+impl Settled {
+    /// Names and readings, in the surroundings it was settled in.
+    pub(crate) fn naming(&self, context: &Context) -> Naming {
+        match self {
+            Self::Keys {
+                sounding,
+                heard,
+                ranking,
+            } => naming_of(sounding, *heard, ranking.clone(), context),
+            Self::Stated { chord, heard } => {
+                let speller = Speller::new(&spelled_as(chord), context);
+                let counted_from = match chord.lower {
+                    Some((root, degrees)) => Chord::new(root, degrees),
+                    None => *chord,
+                };
+                let notes = speller.notes(heard.set, &counted_from);
+                Naming {
+                    notes: Vec::new(),
+                    verdict: Verdict::Named,
+                    names: vec![Name {
+                        chord: *chord,
+                        sounding: chord.sounding(),
+                        score: Share::ONE,
+                        degrees: degrees_of(&counted_from, &notes),
+                    }],
+                    readings: readings(*heard, Some(*chord), &speller, context),
+                }
+            }
+        }
     }
 }
 
