@@ -3,14 +3,14 @@
   python3 training/practice.py --pianos ../shared/pianos --rooms ../shared/rooms --voices ../shared/voices --piano grand-steinway --into DIR
       [--count 160] [--seed 9000] [--playing 40 --performances ../shared/performances.jsonl.gz]
 
-Writes DIR/audio/*.wav (4 s each; with --playing, so many of 20 s of playing alone, as flac) and DIR/truth.json: COUNT held voicings with rooms, noise, voices, saturation and coding, a quarter as many dry,
+Writes DIR/audio/*.wav (4 s each; with --playing, so many of 12 s of playing alone, as flac) and DIR/truth.json: COUNT held voicings with rooms, noise, voices, saturation and coding, a quarter as many dry,
 and COUNT scenes of progressions and free playing. Read them by a `lidprop` whose weights have not met the piano; reliability.py compares.
 """
 import argparse, json, os, sys
 import soundfile
 import torch
 import scenes
-scenes.SECONDS = 20.0 if '--playing' in sys.argv else 4.0  # render.py takes its sizes from it
+scenes.SECONDS = 12.0 if '--playing' in sys.argv else 4.0  # render.py takes its sizes from it
 import render
 from front_end import RATE
 from scenes import FIELDS, SceneMaker, held

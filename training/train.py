@@ -289,6 +289,8 @@ def main():
         p.requires_grad_(True)
 
     # second part: whole scenes
+    if 'cuda' in o.device:  # the parts between the memories become a few kernels
+        network.frames_alone = torch.compile(network.frames_alone, dynamic=False)
     trainer = Trainer(network, average, o.rate, network, front, (TOGETHER, FRAMES), o.device, o.disturb, half)
     told, since, first_step = time.time() - start, time.time(), step
     while time.time() - start < budget:
