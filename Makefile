@@ -1,7 +1,8 @@
 # Every check and figure of this project, one target each. Needs Rust and make; what else a target needs it fetches.
 #   make demo                             reads the recordings in test-audio and prints their charts
 #   make test                             all tests, live capture through a real sound server included
-#   make eval CORPUS=../shared/corpus     reads every clip of a labelled corpus and prints the scoring table
+#   make eval                             reads the labelled corpora, prints the scoring tables, fails where a figure is worse than
+#                                         training/baseline.tsv; CORPUS=DIR reads that one alone, RAISE=1 writes what has become better
 #   make bench                            speed on one core and peak memory
 #   make bench-live                       from the strike to the screen through a sound server, then 30 minutes of running: CORPUS=, CLIPS=, MINUTES=
 #   make lint, make doc, make setup, make test-audio
@@ -16,14 +17,16 @@ PROFILE ?= release
 # `make FEATURES=--no-default-features demo` leaves live capture out and links no sound library.
 FEATURES ?=
 CORPUS ?= ../shared/corpus
+# What `make eval` reads: all of these that are there, or the corpus that was named.
+CORPORA = $(if $(filter file,$(origin CORPUS)),$(addprefix ../shared/,corpus corpus_played corpus_jazz real),$(CORPUS))
+SCORER ?=
+RAISE ?=
 # Folders of single notes, rooms and voices, to render the test recordings anew.
 SOURCES ?= ../shared
 
 TARGET_DIR := $(or $(CARGO_TARGET_DIR),target)
 LIDPROP := $(TARGET_DIR)/$(if $(filter dev,$(PROFILE)),debug,$(PROFILE))/lidprop
 ESTIMATES := $(TARGET_DIR)/eval
-SCORER = $(firstword $(wildcard $(CORPUS)/../eval/score.py ../shared/eval/score.py))
-CLIPS = $(or $(wildcard $(CORPUS)/audio/*),$(wildcard $(CORPUS)/*.flac $(CORPUS)/*.wav))
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
@@ -60,12 +63,8 @@ test: setup-build setup-live
 	touch $@
 
 eval: build .venv/ready
-	@[ -f "$(CORPUS)/truth.json" ] || { echo "make eval: no truth.json in '$(CORPUS)'; say where it is: make eval CORPUS=DIR" >&2; exit 1; }
-	@[ -n "$(SCORER)" ] || { echo "make eval: no scoring program beside '$(CORPUS)'; say where it is: make eval SCORER=FILE" >&2; exit 1; }
-	rm -rf $(ESTIMATES)
-	time $(LIDPROP) take --write json --into $(ESTIMATES) $(CLIPS)
-	.venv/bin/python $(SCORER) $(CORPUS) $(ESTIMATES)
-	.venv/bin/python training/reliability.py $(CORPUS) $(ESTIMATES)
+	.venv/bin/python training/evaluate.py --lidprop $(LIDPROP) --into $(ESTIMATES) $(if $(SCORER),--scorer $(SCORER)) \
+		$(if $(RAISE),--raise) $(if $(filter file,$(origin CORPUS)),,--must-exist) $(CORPORA)
 
 bench: setup-build
 	$(ONE_CORE) cargo bench --locked $(FEATURES)

@@ -5,7 +5,7 @@
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use lidprop::notes::features::{Features, INPUTS};
+use lidprop::notes::network::features::{Features, INPUTS};
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::log_frequency::LogFrequencyMap;
 use lidprop::spectrum::window::PowerSpectrum;

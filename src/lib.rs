@@ -1,22 +1,51 @@
 //! Hears an acoustic piano: finds the keys that sound, ranks the names the chord can have and says what it stands for.
 //!
-//! The modules stand in the order in which sound flows. Imports point up this list only.
-//!
 //! ```text
 //! microphone (cpal -> ring buffer) ┐
-//!                                  ├> blocks of mono samples -> Listener -> events -> views and files
+//!                                  ├> blocks of mono samples -> Listener -> events -> answers, charts, views and files
 //! audio file (decode, resample)    ┘
 //! ```
+//!
+//! The modules stand in the order of their layers: each uses only modules above it. `tests/layers.rs` has the exact table and holds it.
 
+// What everything is counted in: samples, seconds, hertz, cents, keys, shares.
 pub mod units;
 
+// Recordings and microphones as one stream of mono samples.
 pub mod audio;
-pub mod chart;
-pub mod cli;
-pub mod harmony;
-pub mod listener;
-pub mod notes;
-pub mod piano;
-pub mod publish;
+
+// Samples as magnitudes on a log-frequency axis that follows the piano's tuning.
 pub mod spectrum;
+
+// One particular piano: what its own notes have taught.
+pub mod piano;
+
+// Which keys sound, frame by frame; when each was struck; which are held together.
+pub mod notes;
+
+// What a set of keys can be called, what it stands for, where it goes; knows nothing of sound.
+pub mod harmony;
+
+// The engine in which the stages of hearing meet: samples in, events out.
+pub mod listener;
+
+// What sounds now: one smoothed answer.
+pub mod answer;
+
+// What was heard over time, as one result document.
+pub mod chart;
+
+// The document written for other programs.
+pub mod publish;
+
+// The document and the live answer for eyes.
 pub mod view;
+
+// Whole files, learned pianos.
+pub mod store;
+
+// The use cases as threads and loops: read a recording, listen, learn a piano.
+pub mod session;
+
+// The command line: options, sentences, exit codes.
+pub mod cli;

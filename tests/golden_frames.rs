@@ -4,7 +4,7 @@
 //! some frames, and the probabilities of all frames for the weights beside them. Largest differences seen: inputs 4e-6, probabilities
 //! 3e-7 (AVX2; without fused multiply-add the last bits differ).
 
-use lidprop::notes::features::{Features, INPUTS};
+use lidprop::notes::network::features::{Features, INPUTS};
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, SpectrumFrame};
 use lidprop::units::{Hertz, PIANO_KEYS};

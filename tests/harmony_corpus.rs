@@ -2,8 +2,9 @@
 //!
 //! Reads `truth.json` from the folder named by `LIDPROP_CORPUS`, else `../shared/corpus`; says so and skips where there is none.
 
+use lidprop::harmony::chord::label;
 use lidprop::harmony::{
-    ChordForAnalysis, Context, PitchClass, Sounding, analyse_progression, label, name_chord,
+    ChordForAnalysis, Context, PitchClass, Sounding, analyse_progression, name_chord,
 };
 use serde_json::Value;
 

@@ -1,8 +1,9 @@
 //! What sounds may stand for: the claims a musician would check.
 
+use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{
     AnalysisOptions, ChordForAnalysis, Context, Naming, Reading, Sounding, Spelling, Verdict,
-    analyse_progression, analyse_progression_with, name_chord, typed::Typed,
+    analyse_progression, analyse_progression_with, name_chord,
 };
 
 fn named(notes: &str, context: &Context) -> Naming {
@@ -126,14 +127,49 @@ fn a_diminished_seventh_is_passing_common_tone_or_leading_by_what_surrounds_it()
 }
 
 #[test]
-fn a_dominant_shows_its_tritone_partner_and_an_upper_structure_its_triad() {
-    let g7 = named("G3 B3 D4 F4", &Context::default());
-    assert!(
-        g7.readings
+fn every_dominant_shows_the_dominant_a_tritone_away_that_shares_its_guide_tones() {
+    for root in 48..60_u8 {
+        let naming = name_chord(
+            &Sounding::of_midi(&[root, root + 4, root + 7, root + 10]),
+            &Context::default(),
+        );
+        let pairs: Vec<&Reading> = naming
+            .readings
             .iter()
-            .any(|r| r.kind == "tritone pair" && r.ascii.starts_with("C#7")
-                || r.ascii.starts_with("Db7"))
-    );
+            .filter(|r| r.kind == "tritone pair")
+            .collect();
+        let [pair] = pairs[..] else {
+            panic!("one partner of {:?}: {pairs:?}", naming.notes)
+        };
+        let partner: lidprop::harmony::Chord = pair.ascii.parse().unwrap();
+        assert_eq!(partner.root.class().get(), (root + 6) % 12, "{pair:?}");
+        // third and seventh change places, its own root and fifth are b5 and b9 of the partner
+        let degree_of = |key: u8| {
+            let class = key % 12;
+            let named = |note: &str| note.parse::<lidprop::harmony::Spelled>().unwrap().class();
+            let found = pair
+                .degrees
+                .iter()
+                .find(|(note, _)| named(note).get() == class);
+            found.map(|(_, degree)| degree.as_ref())
+        };
+        let degrees = [0, 4, 7, 10].map(|above| degree_of(root + above));
+        assert_eq!(
+            degrees,
+            [Some("b5"), Some("b7"), Some("b9"), Some("3")],
+            "{pair:?}"
+        );
+        let goal: lidprop::harmony::Chord = pair.resolves_to[0].ascii.parse().unwrap();
+        assert_eq!(
+            goal.root.class().get(),
+            (root + 11) % 12,
+            "a fifth below the partner"
+        );
+    }
+}
+
+#[test]
+fn an_upper_structure_shows_its_triad() {
     let upper = named("C3 E3 Bb3 D4 F#4 A4", &Context::default());
     let reading = upper
         .readings
@@ -416,6 +452,215 @@ fn a_two_five_one_is_found_though_its_dominant_is_only_a_rootless_stand_in() {
         .find(|c| c.kind == "two-five-one")
         .unwrap();
     assert!(cadence.stand_in && cadence.first == 1 && cadence.last == 3);
+}
+
+/// The cadences as `kind to key first-last`, with what is special about the dominant.
+fn cadences(symbols: &[&str], key: Option<&str>) -> Vec<String> {
+    let options = AnalysisOptions {
+        key: key.map(|key| key.parse().unwrap()),
+        ..AnalysisOptions::default()
+    };
+    let analysis = analyse_progression_with(&progression(symbols), &options);
+    let text = |c: &lidprop::harmony::Cadence| {
+        let marks = [(c.stand_in, " stand-in"), (c.substitute, " substitute")];
+        let marks: String = marks.iter().filter(|m| m.0).map(|m| m.1).collect();
+        format!("{} to {} {}-{}{marks}", c.kind, c.to, c.first, c.last)
+    };
+    analysis.cadences.iter().map(text).collect()
+}
+
+#[test]
+fn each_cadence_of_the_trade_is_told_by_its_name_its_goal_and_its_chords() {
+    for (symbols, key, expected) in [
+        // five-one without a two before it
+        (
+            &["Cmaj7", "Fmaj7", "G7", "Cmaj7"][..],
+            "C",
+            "authentic cadence to C major 2-3",
+        ),
+        (
+            &["Am7", "E7", "Am6"],
+            "Am",
+            "authentic cadence to A minor 1-2",
+        ),
+        (
+            &["Cmaj7", "Db7", "Cmaj7"],
+            "C",
+            "authentic cadence to C major 1-2 substitute",
+        ),
+        (
+            &["Cmaj7", "Dm7", "Db7", "Cmaj7"],
+            "C",
+            "two-five-one to C major 1-3 substitute",
+        ),
+        (
+            &["Cmaj7", "Dm7", "G7sus4", "Cmaj7"],
+            "C",
+            "two-five-one to C major 1-3",
+        ),
+        (
+            &["Am6", "Bm7b5", "E7b9", "Am6"],
+            "Am",
+            "two-five-one to A minor 1-3",
+        ),
+        (
+            &["Cmaj7", "Am7", "F6", "Cmaj7"],
+            "C",
+            "plagal cadence to C major 2-3",
+        ),
+        (
+            &["Cmaj7", "Fm6", "Cmaj7"],
+            "C",
+            "plagal cadence to C major 1-2",
+        ),
+        (
+            &["Cmaj7", "G7", "Am7"],
+            "C",
+            "deceptive cadence to A minor 1-2",
+        ),
+        (
+            &["Cmaj7", "G7", "Abmaj7"],
+            "C",
+            "deceptive cadence to Ab major 1-2",
+        ),
+        (
+            &["Cmaj7", "Fm7", "Bb7", "Cmaj7"],
+            "C",
+            "backdoor cadence to C major 1-3",
+        ),
+        (
+            &["Cmaj7", "Bb7", "Cmaj7"],
+            "C",
+            "backdoor cadence to C major 1-2",
+        ),
+        // a two-five that is left before it arrives
+        (
+            &["Cmaj7", "Dm7", "G7", "Bbmaj7"],
+            "C",
+            "two-five to C major 1-2",
+        ),
+    ] {
+        assert_eq!(cadences(symbols, Some(key)), [expected], "{symbols:?}");
+    }
+}
+
+#[test]
+fn what_closes_no_phrase_is_no_cadence() {
+    for symbols in [
+        // away from home, a dominant to itself, a chain that has not arrived, a tonic that rests
+        &["Cmaj7", "Am7", "Fmaj7"][..],
+        &["Cmaj7", "G7", "G7"],
+        &["Cmaj7", "E7", "A7"],
+        &["Cmaj7", "C6", "Cmaj7"],
+        &["Cmaj7", "Fmaj7", "Em7"],
+    ] {
+        assert_eq!(cadences(symbols, Some("C")), [""; 0], "{symbols:?}");
+    }
+}
+
+#[test]
+fn what_a_chord_does_in_its_key_is_told_in_the_words_of_the_trade() {
+    let mut wrong = Vec::new();
+    // chords, which of them, key, numeral, word
+    for (symbols, at, key, numeral, word) in [
+        (&["Cmaj7", "Am7"][..], 0, "C", "Imaj7", "tonic"),
+        (&["Cmaj7", "Am7"], 1, "C", "vi7", "tonic"),
+        (&["Cmaj7", "Em7"], 1, "C", "iii7", "tonic"),
+        (&["Am6", "Cmaj7"], 0, "Am", "i6", "tonic"),
+        (&["Am6", "Cmaj7"], 1, "Am", "bIIImaj7", "tonic"),
+        (&["Cmaj7", "Dm7"], 1, "C", "ii7", "subdominant"),
+        (&["Cmaj7", "Fmaj7"], 1, "C", "IVmaj7", "subdominant"),
+        (&["Am6", "Dm7"], 1, "Am", "iv7", "subdominant"),
+        (&["Am6", "Bm7b5"], 1, "Am", "iiø7", "subdominant"),
+        (&["Am6", "Fmaj7"], 1, "Am", "bVImaj7", "subdominant"),
+        (&["Cmaj7", "G7"], 1, "C", "V7", "dominant"),
+        (&["Cmaj7", "G7sus4"], 1, "C", "V7sus4", "dominant"),
+        (&["Cmaj7", "Bm7b5"], 1, "C", "viiø7", "dominant"),
+        (
+            &["Cmaj7", "A7", "Dm7"],
+            1,
+            "C",
+            "V7/ii",
+            "secondary dominant",
+        ),
+        (&["Cmaj7", "D7", "G7"], 1, "C", "V7/V", "secondary dominant"),
+        (
+            &["Cmaj7", "E7", "Am7"],
+            1,
+            "C",
+            "V7/vi",
+            "secondary dominant",
+        ),
+        (
+            &["Cmaj7", "Eb7", "Dm7"],
+            1,
+            "C",
+            "subV7/ii",
+            "substitute dominant",
+        ),
+        (
+            &["Cmaj7", "Db7", "Cmaj7"],
+            1,
+            "C",
+            "subV7",
+            "substitute dominant",
+        ),
+        (
+            &["Cmaj7", "Em7b5", "A7", "Dm7"],
+            1,
+            "C",
+            "iiø7/ii",
+            "related ii",
+        ),
+        (
+            &["Cmaj7", "Bm7", "E7", "Am7"],
+            1,
+            "C",
+            "ii7/vi",
+            "related ii",
+        ),
+        (
+            &["Cmaj7", "Bb7", "Cmaj7"],
+            1,
+            "C",
+            "bVII7",
+            "backdoor dominant",
+        ),
+        (&["C7", "F7", "C7"], 1, "C", "IV7", "blues dominant"),
+        // third, fifth, seventh and flat ninth of the dominant
+        (&["Cmaj7", "Bdim7", "Cmaj7"], 1, "C", "V7", "dominant"),
+        (
+            &["Dm7", "D#dim7", "Em7"],
+            1,
+            "C",
+            "biii°7",
+            "passing diminished",
+        ),
+        (
+            &["Cmaj7", "Cdim(maj7)", "Cmaj7"],
+            1,
+            "C",
+            "i°(maj7)",
+            "delayed chord",
+        ),
+        (&["Cmaj7", "Fm7", "Cmaj7"], 1, "C", "iv7", "borrowed"),
+        (&["Cmaj7", "Abmaj7", "Cmaj7"], 1, "C", "bVImaj7", "borrowed"),
+        (&["Cmaj7", "Dm7b5", "G7"], 1, "C", "iiø7", "borrowed"),
+    ] {
+        let options = AnalysisOptions {
+            key: Some(key.parse().unwrap()),
+            ..AnalysisOptions::default()
+        };
+        let chord = &analyse_progression_with(&progression(symbols), &options).chords[at];
+        let told = (chord.numeral.as_str(), chord.function.as_str());
+        if told != (numeral, word) {
+            wrong.push(format!(
+                "{} of {symbols:?} in {key}: {told:?}, not {numeral}, {word}",
+                symbols[at]
+            ));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
 #[test]

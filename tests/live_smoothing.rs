@@ -4,8 +4,8 @@
 mod shown;
 mod support;
 
+use lidprop::answer::settle::{CLEAR_AFTER, SETTLED_HOLD, Standing};
 use lidprop::units::SampleRate;
-use lidprop::view::settle::{CLEAR_AFTER, SETTLED_HOLD, Standing};
 use serde::Deserialize;
 use shown::{Shown, shown};
 use support::{read_all, test_audio};

@@ -8,11 +8,12 @@ mod support;
 
 use assert_no_alloc::{AllocDisabler, assert_no_alloc, violation_count};
 use command::{Answer, Desk, recording};
-use lidprop::cli::learning::Pass;
 use lidprop::notes::{Model, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use lidprop::piano::partials::StiffString;
-use lidprop::piano::{Finding, KeyPlaces, Lesson, Mixture, PianoProfile, Strike};
-use lidprop::piano::{findings, learn, spectra};
+use lidprop::piano::{
+    Finding, KeyPlaces, Lesson, Mixture, PianoProfile, Strike, findings, learn, spectra,
+};
+use lidprop::session::lesson::Pass;
 use lidprop::spectrum::stiffness::inharmonicity;
 use lidprop::spectrum::{Analyser, SpectrumFrame};
 use lidprop::units::{FrameCount, Hertz, MidiNote};

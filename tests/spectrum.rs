@@ -1,8 +1,9 @@
 //! From samples to frames, inputs and evidence: what must hold whatever the sound.
 
-use lidprop::notes::dense::ROW;
-use lidprop::notes::features::{Features, INPUTS};
-use lidprop::notes::network::{DOUBT, INTERVALS};
+use lidprop::notes::network::dense::ROW;
+use lidprop::notes::network::estimator::DOUBT;
+use lidprop::notes::network::features::{Features, INPUTS};
+use lidprop::notes::network::model::INTERVALS;
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame};
 use lidprop::units::{Hertz, MidiNote, PIANO_KEYS};

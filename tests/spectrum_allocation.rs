@@ -2,7 +2,7 @@
 //! A file of its own, because the allocator serves the whole test binary.
 
 use assert_no_alloc::{AllocDisabler, assert_no_alloc, violation_count};
-use lidprop::chart::spans::{SpanFinder, SpanRules};
+use lidprop::notes::held::{SpanFinder, SpanRules};
 use lidprop::notes::{NetworkEstimator, NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{Analyser, SpectrumFrame, TuningFollower};
 use lidprop::units::{Hertz, PIANO_KEYS};

@@ -6,14 +6,14 @@ mod evening;
 mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
-use lidprop::chart::document::Certainty;
+use lidprop::audio::level::Meter;
 use lidprop::chart::recording::Heard;
 use lidprop::harmony::{AnalysisOptions, Context};
-use lidprop::listener::Event;
+use lidprop::listener::{Certainty, Event};
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
-use lidprop::view::live::{Live, Meter, Press, draw};
+use lidprop::view::live::{Live, Press, draw};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use snapshot::assert_snapshot;

@@ -1,4 +1,4 @@
-"""The analysis front end and the taps of each key, as src/spectrum and src/notes/features.rs compute them.
+"""The analysis front end and the taps of each key, as src/spectrum and src/notes/network/features.rs compute them.
 
 Input: mono samples at 22,050 Hz. Output: per frame two log-frequency spectra, and 220 numbers for each of 88 keys.
 Held equal to the Rust code by tests/golden_frames.rs, whose data golden.py writes.

@@ -4,7 +4,7 @@
       [--count 160] [--seed 777]
 
 DIR holds without-PIANO.safetensors of `train.py --leave-out PIANO --name without-PIANO`. Prints for each of these pianos, and for all of them
-together, the scale and the shift that make the mean a log-odd (Platt 1999): `scale * (mean + shift)`. src/chart/spans.rs has both.
+together, the scale and the shift that make the mean a log-odd (Platt 1999): `scale * (mean + shift)`. src/notes/held.rs has both.
 """
 import argparse, glob, os
 import torch
@@ -18,7 +18,7 @@ from train import calibrate
 
 AT_ONCE = 20
 FROM, TO = int(0.53 * RATE / HOP), int(1.9 * RATE / HOP)  # frames of a scene in which its chord is held
-MOST = 6.0  # one frame says at most this, as in src/chart/spans.rs
+MOST = 6.0  # one frame says at most this, as in src/notes/held.rs
 
 
 def means(piano, weights, options, chance):

@@ -37,7 +37,7 @@ def note_pairs(clip, estimate):
 def mark_pairs(clip, estimate):
     """(said, there) of every key of the chords that lie over a held voicing."""
     for true in clip.get('chords', []):
-        if 'midi' not in true:
+        if not true.get('midi'):
             continue
         found = best_chord(true, estimate)
         for mark in (found or {}).get('marks', []):

@@ -5,7 +5,8 @@
 //! Limits: only clips of the kind `voicing` that hold one chord.
 
 use crate::support::read_all;
-use lidprop::harmony::{Chord, PitchClass, PitchSet, label};
+use lidprop::harmony::chord::label;
+use lidprop::harmony::{Chord, PitchClass, PitchSet};
 use serde::Deserialize;
 use std::path::Path;
 

@@ -4,7 +4,7 @@
 //! Units: as each row says. Method: nearest-rank percentiles. Limits: none.
 
 use crate::terminal::Screen;
-use lidprop::view::settle::Standing;
+use lidprop::answer::settle::Standing;
 
 /// What one held chord looked like.
 #[derive(Debug, Clone, Default)]

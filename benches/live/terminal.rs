@@ -5,7 +5,7 @@
 //! terminal emulator; the screen is looked at once the bytes pause, so that half a picture is not taken for a whole one.
 //! Limits: pictures less than [`PAUSE`] apart count as one, at the time of the last.
 
-use lidprop::view::settle::Standing;
+use lidprop::answer::settle::Standing;
 use std::io::{Read, Write};
 use std::process::Child;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};

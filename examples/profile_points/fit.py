@@ -11,7 +11,7 @@ import numpy as np
 
 NAMES = ('always', 'need', 'unexplained', 'need_unexplained')
 TRUSTED = 1.8  # as in `Tuning`: frames that are explained worse are left out
-TOO_LITTLE = 0.5  # as in src/chart/spans.rs: what is added to the mean log-odds over a chord in any case
+TOO_LITTLE = 0.5  # as in src/notes/held.rs: what is added to the mean log-odds over a chord in any case
 
 
 def main():

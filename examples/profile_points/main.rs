@@ -25,11 +25,11 @@ mod player;
 mod sound;
 
 use clap::Parser;
-use lidprop::cli::learning::Pass;
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::notes::own_piano::Witness;
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, OwnPianoEstimator};
 use lidprop::piano::{PianoProfile, findings};
+use lidprop::session::lesson::Pass;
 use lidprop::spectrum::{Analyser, HOP_SAMPLES, estimate_a4};
 use lidprop::units::{Hertz, MidiNote};
 use piano::Piano;

@@ -18,6 +18,15 @@ const BOTTOM_DB: usize = 120;
 /// Share of blocks below the noise floor.
 const FLOOR_SHARE: f64 = 0.1;
 
+/// What the meters of a running input say.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Meter {
+    /// Samples lost so far because the computer was too slow.
+    pub dropped: u64,
+    /// Runs of clipped samples so far.
+    pub clipped: u64,
+}
+
 /// A level relative to full scale, dB; -120 and below is silence.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Dbfs(f64);

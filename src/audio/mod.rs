@@ -3,7 +3,7 @@
 //! Input: files of any usual format; sound inputs of the computer (feature `live`).
 //! Output: mono `f32` at [`crate::units::SampleRate::INTERNAL`], time 0 at the first sample of the recording.
 //! Units: full scale ±1; levels in dBFS. Method: symphonia decodes, rubato resamples, cpal captures; what they silently
-//! get wrong is put right in [`wave`], [`mp4`] and [`decode`]. hound serves for writing only: it misreads 24 bits in 32.
+//! get wrong is put right in [`recording::wave`], [`recording::mp4`] and [`recording::decode`]. hound serves for writing only: it misreads 24 bits in 32.
 //! Limits: see each module.
 //!
 //! ```no_run
@@ -19,17 +19,13 @@
 
 #[cfg(feature = "live")]
 pub mod capture;
-pub mod decode;
 pub mod downmix;
 pub mod error;
-pub mod file;
-mod flac;
 pub mod level;
-pub mod mp4;
+pub mod recording;
 pub mod resample;
 pub mod source;
-pub mod wave;
 
 pub use error::AudioError;
-pub use file::{FileSource, open, open_stream};
+pub use recording::{FileSource, open, open_stream};
 pub use source::{BlockState, SampleSource, SourceInfo, SourceWarning};

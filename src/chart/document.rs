@@ -6,6 +6,7 @@
 //! Limits: times are as precise as the analysis hop allows (about 23 ms).
 
 use crate::harmony::{Cadence, Name, Reading, Verdict};
+use crate::listener::Certainty;
 use crate::units::{MidiNote, Seconds};
 use serde::{Deserialize, Serialize};
 
@@ -63,18 +64,6 @@ pub struct KeyMark {
     /// True where its octave cannot be told: it may be no more than the ringing of the key one or two octaves below.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub octave_open: bool,
-}
-
-/// How certain a note is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Certainty {
-    /// Could as well be the ringing of another note.
-    Inferred,
-    /// More likely there than not.
-    Likely,
-    /// There.
-    Sure,
 }
 
 /// One struck note.

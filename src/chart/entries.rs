@@ -4,9 +4,9 @@
 //! Units: seconds with millisecond precision, shares with three decimals. Method: one function an entry.
 //! Limits: none.
 
-use crate::chart::document::{Certainty, HeardChord, HeardNote, KeyMark, Place};
+use crate::chart::document::{HeardChord, HeardNote, KeyMark, Place};
 use crate::harmony::{AnalysedChord, Sounding, SoundingNote, note_name};
-use crate::listener::{ChordNote, ChordSpan, NoteSpan};
+use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
 use crate::units::{FrameCount, SampleRate, Seconds};
 
 /// A struck note as the document has it.

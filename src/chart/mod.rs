@@ -8,4 +8,3 @@ pub mod entries;
 pub mod passages;
 pub mod pedal;
 pub mod recording;
-pub mod spans;

@@ -141,3 +141,151 @@ fn analyse(
         .collect();
     (chords, cadences)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::harmony::voicing::typed::Typed;
+    use crate::listener::Certainty;
+    use crate::listener::ChordNote;
+    use crate::units::{FrameCount, SampleRate, Share};
+
+    const SECOND: u64 = SampleRate::INTERNAL.get() as u64;
+
+    /// Chords of one second each.
+    fn heard(symbols: &[&str]) -> Vec<ChordSpan> {
+        let note = |midi| ChordNote {
+            midi,
+            strength: Share::ONE,
+            confidence: Share::ONE,
+            certainty: Certainty::Sure,
+        };
+        let span = |(nth, symbol): (u64, &&str)| ChordSpan {
+            start: FrameCount(nth * SECOND),
+            end: FrameCount((nth + 1) * SECOND),
+            notes: {
+                let mut notes = Typed::read(&[symbol]).unwrap().sounding.notes;
+                notes.sort_by_key(|note| note.midi);
+                notes.iter().map(|heard| note(heard.midi)).collect()
+            },
+            possible: Vec::new(),
+        };
+        (0..).zip(symbols).map(span).collect()
+    }
+
+    /// Seven chords, so that they lie otherwise over each border of two passages; the last three go to D minor.
+    const CHORUS: [&str; 7] = ["Cmaj7", "Am7", "Dm7", "G7", "Em7b5", "A7b9", "Dm6"];
+
+    fn choruses(count: usize) -> Vec<&'static str> {
+        CHORUS.iter().copied().cycle().take(count).collect()
+    }
+
+    fn whole(spans: &[ChordSpan]) -> crate::harmony::Progression {
+        let chords: Vec<ChordForAnalysis> = spans
+            .iter()
+            .map(|span| ChordForAnalysis {
+                sounding: sounding_span(span),
+            })
+            .collect();
+        analyse_progression_with(&chords, &AnalysisOptions::default())
+    }
+
+    #[test]
+    fn a_progression_of_many_passages_is_read_as_if_it_were_one() {
+        // shorter than a passage, just one, one more, with a last passage shorter than what is heard around it, and two borders
+        for count in [50, PASSAGE, PASSAGE + 1, 2 * PASSAGE + 5, 2 * PASSAGE + 60] {
+            let spans = heard(&choruses(count));
+            let expected = whole(&spans);
+            let read: Vec<HeardChord> =
+                ChordsInPlace::new(&spans, &[], AnalysisOptions::default()).collect();
+            assert_eq!(read.len(), count);
+            for (at, (read, expected)) in read.iter().zip(&expected.chords).enumerate() {
+                assert_eq!(read.start.get().round() as usize, at);
+                assert_eq!(
+                    (&read.place.key, &read.place.numeral, &read.place.function),
+                    (&expected.key, &expected.numeral, &expected.function),
+                    "chord {at} of {count}"
+                );
+                assert_eq!(read.place.stands_for, expected.stands_for);
+                assert_eq!(read.names, expected.naming.names, "chord {at} of {count}");
+                assert_eq!(read.readings, expected.naming.readings);
+            }
+        }
+    }
+
+    #[test]
+    fn a_cadence_over_the_border_of_two_passages_is_told_once_with_its_place_in_the_whole() {
+        let count = 3 * PASSAGE;
+        let spans = heard(&choruses(count));
+        let cadences = outline(&spans, AnalysisOptions::default()).cadences;
+        assert_eq!(cadences, whole(&spans).cadences);
+        assert!(cadences.is_sorted_by_key(|cadence| cadence.first));
+        // each chorus goes home by two-five-one from its third chord, and to D minor from its fifth
+        let expected: Vec<(usize, usize, &str)> = (0..count - 2)
+            .filter_map(|at| match at % CHORUS.len() {
+                4 => Some((at, at + 2, "D minor")),
+                _ => None,
+            })
+            .collect();
+        let to_d_minor: Vec<(usize, usize, &str)> = cadences
+            .iter()
+            .filter(|cadence| cadence.kind == "two-five-one")
+            .map(|cadence| (cadence.first, cadence.last, cadence.to.as_str()))
+            .collect();
+        assert_eq!(to_d_minor, expected);
+        let over = |border: usize| {
+            let over = |c: &&(usize, usize, &str)| c.0 < border && border <= c.1;
+            expected.iter().filter(over).count()
+        };
+        let borders = [PASSAGE, 2 * PASSAGE];
+        assert!(
+            borders.iter().any(|&border| over(border) > 0),
+            "one of the cadences lies over a border"
+        );
+    }
+
+    #[test]
+    fn a_key_that_comes_with_a_new_passage_is_heard_from_its_first_chord() {
+        let mut symbols: Vec<&str> = ["Cmaj7", "Am7", "Dm7", "G7"]
+            .into_iter()
+            .cycle()
+            .take(PASSAGE)
+            .collect();
+        symbols.extend(["Ebm7", "Ab7", "Dbmaj7", "Bbm7"].iter().cycle().take(40));
+        let spans = heard(&symbols);
+        let keys: Vec<String> = ChordsInPlace::new(&spans, &[], AnalysisOptions::default())
+            .map(|chord| chord.place.key)
+            .collect();
+        assert!(keys[..PASSAGE].iter().all(|key| key == "C major"));
+        assert!(keys[PASSAGE..].iter().all(|key| key == "Db major"));
+    }
+
+    #[test]
+    fn the_key_of_a_recording_is_the_one_that_holds_longest_not_the_one_with_most_chords() {
+        let mut symbols = vec!["Cmaj7", "Am7", "Dm7", "G7"].repeat(25);
+        symbols.extend(["Abmaj7", "Fm7", "Bbm7", "Eb7"].repeat(10));
+        let mut spans = heard(&symbols);
+        let key = |spans: &[ChordSpan]| outline(spans, AnalysisOptions::default()).key;
+        assert_eq!(key(&spans).as_deref(), Some("C major"));
+        // the later ones last four seconds each: 160 s for 100
+        let mut at = spans[100].start;
+        for span in &mut spans[100..] {
+            (span.start, span.end) = (at, at + FrameCount(4 * SECOND));
+            at = span.end;
+        }
+        assert_eq!(key(&spans).as_deref(), Some("Ab major"));
+        assert_eq!(key(&[]), None);
+    }
+
+    #[test]
+    fn the_newest_chord_is_read_as_the_last_of_the_whole() {
+        let symbols = choruses(AROUND + 1);
+        let spans = heard(&symbols);
+        let expected = whole(&spans).chords.pop().unwrap();
+        let newest = newest(&spans, AnalysisOptions::default()).unwrap();
+        assert_eq!(newest.names, expected.naming.names);
+        assert_eq!(newest.place.numeral, expected.numeral);
+        assert_eq!(newest.start.get().round() as usize, AROUND);
+        assert_eq!(super::newest(&[], AnalysisOptions::default()), None);
+    }
+}

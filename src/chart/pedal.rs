@@ -6,8 +6,7 @@
 //! Limits: a pedal under notes that the hands could hold as well leaves no trace in the notes, and is not told; strings that ring
 //! along and wide rolls of very large hands may be taken for it.
 
-use crate::chart::document::Certainty;
-use crate::listener::{ChordSpan, NoteSpan};
+use crate::listener::{Certainty, ChordSpan, NoteSpan};
 use crate::units::{FrameCount, MidiNote};
 
 /// Widest stretch of one hand in half steps: a tenth.

@@ -2,8 +2,12 @@
 //!
 //! Input: errors of the stages below. Output: one sentence (what, where, what to do) and an exit code.
 //! Units: exit codes as in [`EXIT_CODES_HELP`]. Method: our own.
-//! Limits: the sentence is made where the error is known best; this type only carries it.
+//! Limits: the stages below say what happened; what to do about it is added here or by the command, which knows the options.
 
+use crate::session::lesson::TooLong;
+#[cfg(feature = "live")]
+use crate::session::live::ListeningError;
+use crate::store::pianos::PianoError;
 use std::io;
 use std::process::ExitCode;
 
@@ -62,6 +66,53 @@ impl CliError {
                 tell(sentence);
                 ExitCode::from(2)
             }
+        }
+    }
+}
+
+#[cfg(feature = "live")]
+impl From<ListeningError> for CliError {
+    fn from(error: ListeningError) -> Self {
+        match error {
+            ListeningError::Input(error) => Self::failed(error),
+            ListeningError::Fault => Self::failed(format!(
+                "{error}, which is told above; start it again, and keep what is told for a report"
+            )),
+        }
+    }
+}
+
+impl From<TooLong> for CliError {
+    fn from(error: TooLong) -> Self {
+        Self::failed(format!(
+            "{error}; play each key once, for two or three seconds"
+        ))
+    }
+}
+
+impl From<PianoError> for CliError {
+    fn from(error: PianoError) -> Self {
+        match &error {
+            PianoError::NotAName { .. } => Self::Usage(error.to_string()),
+            PianoError::NoHome => Self::failed(format!("{error}; set HOME")),
+            PianoError::Unreadable { .. } => Self::failed(format!(
+                "{error}; learn the piano again with soundcheck --learn"
+            )),
+            PianoError::Unknown {
+                nearest: Some(nearest),
+                kept,
+                ..
+            } => Self::failed(format!(
+                "{error}; did you mean '{nearest}'? kept are: {}",
+                kept.join(", ")
+            )),
+            PianoError::Unknown { name, kept, .. } if kept.is_empty() => Self::failed(format!(
+                "{error}; none is kept yet; learn it with lidprop soundcheck --learn \"{name}\""
+            )),
+            PianoError::Unknown { kept, .. } => {
+                Self::failed(format!("{error}; kept are: {}", kept.join(", ")))
+            }
+            PianoError::Unwritten(error) => Self::failed(error),
         }
     }
 }

@@ -5,8 +5,7 @@
 //! Limits: needs the feature `live`; one input at a time.
 
 use super::CommandResult;
-use super::naming_options::NamingOptions;
-use super::piano_options::PianoOptions;
+use super::options::{NamingOptions, PianoOptions};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
@@ -89,17 +88,19 @@ pub fn run(_args: &HearArgs) -> CommandResult {
 
 #[cfg(feature = "live")]
 mod live {
-    use super::super::listening::{Listening, ListeningOptions, News, listening_failed};
-    use super::super::pace::{hop_length, pace_sentence};
-    use super::super::screen::{self, Screen};
-    use super::super::{CliError, CommandResult, error::tell};
     use super::HearArgs;
     use crate::chart::document::{HeardChord, HeardNote};
     use crate::chart::entries::{heard_note, sounding};
     use crate::chart::passages::{AROUND, newest};
+    use crate::cli::error::tell;
+    use crate::cli::terminal::screen::{self, Screen};
+    use crate::cli::{CliError, CommandResult};
     use crate::harmony::{Naming, Style, name_chord};
     use crate::listener::{ChordNote, ChordSpan, Event};
     use crate::publish::write_json_line;
+    use crate::session::contained::contained;
+    use crate::session::live::{Listening, ListeningError, ListeningOptions, News, naming_failed};
+    use crate::session::pace::{hop_length, pace_sentence};
     use crate::units::FrameCount;
     use crate::view::lines::chord_line;
     use crate::view::live::Shapes;
@@ -202,15 +203,18 @@ mod live {
             let news = match listening.news.recv_timeout(PATIENCE) {
                 Ok(news) => news,
                 Err(RecvTimeoutError::Timeout) => continue,
-                Err(RecvTimeoutError::Disconnected) => return Err(listening_failed()),
+                Err(RecvTimeoutError::Disconnected) => return Err(ListeningError::Fault.into()),
             };
             match &news {
                 News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
-                News::Trouble(sentence) => tell(sentence),
+                News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
                 News::Pace(hops) => tell(&pace_sentence(*hops)),
                 News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
             }
-            hand_on(&news).map_err(CliError::from_stdout)?;
+            match contained(|| hand_on(&news)) {
+                Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
+                Err(fault) => tell(&naming_failed(&fault)),
+            }
             if let News::Heard(events) = news {
                 listening.give_back(events);
             }

@@ -1,20 +1,17 @@
 //! Learning a piano from its keys: `soundcheck --learn NAME`.
 //!
 //! Input: the sound of keys played one after another, from a recording or block by block. Output: a kept profile, and a report.
-//! Units: cents, keys. Method: once all is heard, the piano's pitch is found from the pass as a whole, the listener says at that pitch
-//! which key was played when, and [`crate::piano`] measures it.
-//! Limits: at most `LONGEST_MINUTES`; keys that the listener does not hear are not learned.
+//! Units: cents, keys. Method: [`crate::session::lesson`] hears and measures; this file fetches the sound and says what came of it.
+//! Limits: those of the lesson.
 
 use super::error::{CliError, CommandResult};
-use super::pianos;
 use crate::audio::{self, BlockState, SampleSource};
 use crate::harmony::note_name;
-use crate::listener::{Event, Listener, ListenerOptions};
-use crate::notes::{Model, NetworkEstimator};
-use crate::piano::{Finding, Lesson, NothingLearned, PianoProfile, Strike, findings, learn};
-use crate::spectrum::{estimate_a4, tuning::wrapped};
-use crate::units::{Hertz, MidiNote, PIANO_KEYS, SampleRate, log_odds};
-use std::collections::BTreeSet;
+use crate::notes::Model;
+use crate::piano::{Finding, PianoProfile, findings};
+use crate::session::lesson::Pass;
+use crate::store::pianos;
+use crate::units::{MidiNote, PIANO_KEYS};
 use std::io::{self, Write};
 use std::path::Path;
 #[cfg(feature = "live")]
@@ -26,150 +23,14 @@ const PATIENCE: Duration = Duration::from_secs(15);
 /// How often sound is fetched.
 #[cfg(feature = "live")]
 const FETCH_EVERY: Duration = Duration::from_millis(10);
-/// Longer passes are refused.
-const LONGEST_MINUTES: usize = 30;
-/// The piano's pitch is asked of stretches of this length.
-const STRETCH_SECONDS: usize = 10;
-/// Samples that are heard at once.
-const BLOCK: usize = 4096;
 
 const CAUTION: &str = "Tuning is work for a qualified technician: the strings of a piano pull with many tonnes in all, and one that \
 breaks can hurt you. Show them this list; do not turn pins yourself.";
 
-/// A pass over the keys while it is heard.
-pub struct Pass {
-    model: Model,
-    listener: Listener,
-    samples: Vec<f32>,
-    keys: BTreeSet<MidiNote>,
-    events: Vec<Event>,
-}
-
-impl Pass {
-    /// Nothing heard yet; notes are heard by `model`.
-    pub fn new(model: Model) -> Self {
-        let estimator = Box::new(NetworkEstimator::new(&model));
-        Self {
-            model,
-            listener: Listener::with_estimator(ListenerOptions::default(), estimator),
-            samples: Vec::new(),
-            keys: BTreeSet::new(),
-            events: Vec::new(),
-        }
-    }
-
-    /// Hears the next block; says which key ended last, if one has.
-    ///
-    /// # Errors
-    /// If the pass has become too long.
-    pub fn hear(&mut self, block: &[f32]) -> Result<Option<MidiNote>, CliError> {
-        let most = LONGEST_MINUTES * 60 * SampleRate::INTERNAL.get() as usize;
-        if self.samples.len() + block.len() > most {
-            return Err(CliError::failed(format!(
-                "the pass is longer than {LONGEST_MINUTES} minutes; play each key once, for two or three seconds"
-            )));
-        }
-        self.samples.extend_from_slice(block);
-        self.listener.push(block, &mut self.events);
-        let mut last = None;
-        for event in self.events.drain(..) {
-            if let Event::Note(span) = event {
-                last = Some(span.note.midi);
-                self.keys.insert(span.note.midi);
-            }
-        }
-        Ok(last)
-    }
-
-    /// Keys heard so far.
-    pub fn keys(&self) -> usize {
-        self.keys.len()
-    }
-
-    /// Ends the pass and measures the keys.
-    ///
-    /// # Errors
-    /// If none could be measured.
-    pub fn learned(self, name: &str) -> Result<PianoProfile, NothingLearned> {
-        let a4 = pitch_of(&self.samples).unwrap_or(Hertz::CONCERT_A4);
-        let lesson = Lesson {
-            strikes: strikes(&self.samples, a4, &self.model),
-            samples: self.samples,
-            a4,
-        };
-        learn(name, &lesson)
-    }
-
-    /// Ends the pass, measures the keys, keeps the profile and reports to `out`.
-    ///
-    /// # Errors
-    /// If no key could be measured or the profile not be kept.
-    pub fn finish(self, name: &str, out: &mut impl Write) -> CommandResult {
-        let profile = self.learned(name).map_err(|nothing| {
-            CliError::failed(format!(
-                "{nothing}: play each key alone for two or three seconds, near the microphone, and run `lidprop soundcheck` first if in doubt"
-            ))
-        })?;
-        let path = pianos::keep(&profile)?;
-        report(&profile, out)
-            .and_then(|()| writeln!(out, "Kept in {}", path.display()))
-            .and_then(|()| writeln!(out, "Use it with --piano \"{name}\"."))
-            .map_err(CliError::from_stdout)
-    }
-}
-
-/// The pitch of A4 on which the pass as a whole agrees best: of what each stretch of it says, the one to which the others are nearest,
-/// a semitone more or less being the same; `None` if none says anything.
-///
-/// A follower that goes along from the lowest key would start from the flattest strings, take their stretch for the piano's pitch, and may end
-/// a semitone off; over the whole pass the middle octaves have the majority.
-fn pitch_of(samples: &[f32]) -> Option<Hertz> {
-    let start = Hertz::CONCERT_A4;
-    let stretches = samples.chunks(STRETCH_SECONDS * SampleRate::INTERNAL.get() as usize);
-    let found: Vec<Hertz> = stretches
-        .filter_map(|stretch| estimate_a4(stretch, start))
-        .map(|estimate| estimate.a4)
-        .collect();
-    let away = |a: Hertz, b: Hertz| wrapped(a.cents_above(b).get()).abs();
-    let from_all = |a: Hertz| found.iter().map(|&b| away(a, b)).sum::<f64>();
-    let best = found.iter().copied();
-    best.min_by(|&a, &b| from_all(a).total_cmp(&from_all(b)))
-}
-
-/// Which keys are heard when in a pass on a piano of this pitch.
-fn strikes(samples: &[f32], a4: Hertz, model: &Model) -> Vec<Strike> {
-    let options = ListenerOptions {
-        a4: Some(a4),
-        found_a4: Some(a4),
-        piano: None,
-    };
-    let mut listener = Listener::with_estimator(options, Box::new(NetworkEstimator::new(model)));
-    listener.hold_pitch();
-    let (mut events, mut strikes) = (Vec::new(), Vec::new());
-    let mut gather = |events: &mut Vec<Event>| {
-        strikes.extend(events.drain(..).filter_map(|event| match event {
-            Event::Note(span) => Some(Strike {
-                midi: span.note.midi,
-                start: span.start,
-                end: span.end,
-                log_odds: f64::from(log_odds(span.note.confidence.get())),
-            }),
-            _ => None,
-        }));
-    };
-    for block in samples.chunks(BLOCK) {
-        listener.push(block, &mut events);
-        gather(&mut events);
-    }
-    listener.finish(&mut events);
-    gather(&mut events);
-    strikes
-}
-
 /// Learns a piano from a recording of a pass over its keys.
 ///
 /// # Errors
-/// If the recording cannot be read, or as [`Pass::finish`].
+/// If the recording cannot be read, or if no key could be measured or the profile not be kept.
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
     let mut source = audio::open(path).map_err(CliError::failed)?;
@@ -179,7 +40,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
         let state = source.next_block(&mut block).map_err(CliError::failed)?;
         pass.hear(&block)?;
         if state == BlockState::Ended {
-            return pass.finish(name, out);
+            return finish(pass, name, out);
         }
     }
 }
@@ -187,10 +48,10 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
 /// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`.
 ///
 /// # Errors
-/// If the input cannot be opened or is lost, or as [`Pass::finish`].
+/// If the input cannot be opened or is lost, or if no key could be measured or the profile not be kept.
 #[cfg(feature = "live")]
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
-    use super::status_line;
+    use super::terminal::status_line;
     use crate::audio::AudioError;
     use crate::audio::capture::{StreamState, open_input};
     use std::io::IsTerminal;
@@ -227,7 +88,7 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
     }
     status_line::show(out, terminal, "  measuring the keys")?;
     status_line::end(out, terminal)?;
-    pass.finish(name, out)
+    finish(pass, name, out)
 }
 
 /// Learns a piano from a sound input.
@@ -254,6 +115,23 @@ fn return_pressed() -> std::sync::mpsc::Receiver<()> {
         });
     }
     receiver
+}
+
+/// Ends the pass, measures the keys, keeps the profile and reports to `out`.
+///
+/// # Errors
+/// If no key could be measured or the profile not be kept.
+fn finish(pass: Pass, name: &str, out: &mut impl Write) -> CommandResult {
+    let profile = pass.learned(name).map_err(|nothing| {
+        CliError::failed(format!(
+            "{nothing}: play each key alone for two or three seconds, near the microphone, and run `lidprop soundcheck` first if in doubt"
+        ))
+    })?;
+    let path = pianos::keep(&profile)?;
+    report(&profile, out)
+        .and_then(|()| writeln!(out, "Kept in {}", path.display()))
+        .and_then(|()| writeln!(out, "Use it with --piano \"{name}\"."))
+        .map_err(CliError::from_stdout)
 }
 
 /// What was learned, and what a tuner should hear of.

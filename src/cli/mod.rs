@@ -6,24 +6,13 @@
 
 pub mod error;
 pub mod hear;
-#[cfg(feature = "live")]
-mod last_minute;
 pub mod learning;
-#[cfg(feature = "live")]
-mod listening;
 pub mod name;
-pub mod naming_options;
-#[cfg(feature = "live")]
-mod pace;
-pub mod piano_options;
-mod pianos;
-mod reading;
-#[cfg(feature = "live")]
-mod screen;
+pub mod options;
 pub mod soundcheck;
-#[cfg(feature = "live")]
-mod status_line;
 pub mod take;
+#[cfg(feature = "live")]
+mod terminal;
 
 pub use error::{CliError, CommandResult};
 

@@ -3,11 +3,11 @@
 //! Input: notes, or a chord symbol, with key and neighbours if known. Output: names, degrees and readings on the terminal, or JSON.
 //! Units: scores 0 to 1. Method: joins `harmony` and the view. Limits: no sound is heard here.
 
-use super::naming_options::NamingOptions;
+use super::options::NamingOptions;
 use super::{CliError, CommandResult};
 use crate::chart::document::SCHEMA;
-use crate::harmony::all_keys::{InKey, in_all_keys};
-use crate::harmony::typed::Typed;
+use crate::harmony::voicing::all_keys::{InKey, in_all_keys};
+use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{Chord, Context, Naming, Spelled, name_chord};
 use crate::publish::write_json_line;
 use crate::units::MidiNote;

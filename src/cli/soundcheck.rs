@@ -4,9 +4,8 @@
 //! Units: dBFS (a full-scale sine has 0), Hz, seconds. Method: [`crate::audio::level`]; the pitch is the listener's own.
 //! Limits: the advice assumes a quiet moment and some loud chords among what was heard.
 
-use super::CommandResult;
-use super::learning;
-use super::piano_options::PianoOptions;
+use super::options::PianoOptions;
+use super::{CommandResult, learning};
 use clap::Args;
 use std::io;
 use std::path::PathBuf;
@@ -73,7 +72,8 @@ mod live {
     use crate::audio::AudioError;
     use crate::audio::capture::{Capture, InputInfo, StreamState, Totals, list_inputs, open_input};
     use crate::audio::level::{Dbfs, Hum, HumMeter, Level, LevelMeter};
-    use crate::cli::{CliError, CommandResult, status_line};
+    use crate::cli::terminal::status_line;
+    use crate::cli::{CliError, CommandResult};
     use crate::listener::{Listener, ListenerOptions};
     use crate::units::{Hertz, Seconds};
     use std::io::{self, IsTerminal, Write};

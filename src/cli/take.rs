@@ -2,17 +2,19 @@
 //!
 //! Input: recordings. Output: a chart on the terminal, or one of the [`FORMATS`]; a file a recording with `--into`.
 //! Units: as the formats state. Method: a thread a recording, as many at once as there are cores; charts appear in the
-//! order in which the files were named. A recording that cannot be read or written is told and does not stop the others.
+//! order in which the files were named. A recording that cannot be read or written is told and does not stop the others, and so is
+//! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
-use super::naming_options::NamingOptions;
-use super::piano_options::PianoOptions;
-use super::reading::read_recording;
+use super::options::{NamingOptions, PianoOptions};
+use crate::audio::AudioError;
 use crate::chart::recording::Heard;
 use crate::listener::ListenerOptions;
-use crate::publish::file::{make_folder, write_whole};
 use crate::publish::{FORMATS, Format, format};
+use crate::session::contained::{contained, please_report};
+use crate::session::recording::read_recording;
+use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
@@ -20,11 +22,12 @@ use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::collections::HashMap;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc;
 use std::thread;
+use tempfile::SpooledTempFile;
 
 /// Reads recordings and shows the chart of what is played: keys, notes, names and readings
 #[derive(Debug, Args)]
@@ -83,11 +86,27 @@ pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> 
     PossibleValuesParser::new(names).try_map(|name| format(&name).ok_or("there is no such format"))
 }
 
+/// Reads the recording at a path as the options say, and tells the share read so far; ends early once it is asked to stop.
+pub type ReadRecording<'a> = dyn Fn(&Path, &ListenerOptions, &AtomicBool, &mut dyn FnMut(f64)) -> Result<Heard, AudioError>
+    + Sync
+    + 'a;
+
 /// Runs the command.
 ///
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
+    let naming = args.naming.analysis();
+    run_reading_with(args, &|path, listening, stop, progress| {
+        read_recording(path, listening, naming, stop, progress)
+    })
+}
+
+/// The same with recordings read by `read`.
+///
+/// # Errors
+/// If a recording could not be read or its result not be written.
+pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandResult {
     let output = Output::chosen(args)?;
     let mut listening = args.piano.listening()?;
     if let Some(off) = args.sounding {
@@ -100,7 +119,8 @@ pub fn run(args: &TakeArgs) -> CommandResult {
     let mut printed = Ok(());
     let readings = Readings {
         jobs: &jobs,
-        args,
+        read,
+        sounding: args.sounding,
         listening: &listening,
         output: &output,
         bar: &bar,
@@ -111,8 +131,8 @@ pub fn run(args: &TakeArgs) -> CommandResult {
             failures += 1;
             bar.suspend(|| tell(&sentence));
         }
-        Ok(Some(heard)) if printed.is_ok() => {
-            printed = bar.suspend(|| output.print(&heard));
+        Ok(Some(text)) if printed.is_ok() => {
+            printed = bar.suspend(|| print(text));
             stop.store(printed.is_err(), Ordering::Relaxed);
         }
         Ok(_) => {}
@@ -150,18 +170,30 @@ impl Output {
         }
     }
 
-    fn print(&self, heard: &Heard) -> io::Result<()> {
-        let mut out = BufWriter::new(io::stdout().lock());
+    /// What goes to standard output; `None` where results go to a folder.
+    fn text(&self, heard: &Heard) -> io::Result<Option<SpooledTempFile>> {
+        let mut out = BufWriter::new(SpooledTempFile::new(IN_MEMORY));
         match self {
             Self::Chart(ink) => {
                 print_chart(heard, *ink, &mut out)?;
                 writeln!(out)?;
             }
             Self::Stdout(format) => (format.write)(heard, &mut out)?,
-            Self::Folder(..) => {}
+            Self::Folder(..) => return Ok(None),
         }
-        out.flush()
+        let mut text = out.into_inner()?;
+        text.rewind()?;
+        Ok(Some(text))
     }
+}
+
+/// Longer results wait in a temporary file: 4 MB, some hours as a chart.
+const IN_MEMORY: usize = 4 << 20;
+
+fn print(mut text: SpooledTempFile) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    io::copy(&mut text, &mut out)?;
+    out.flush()
 }
 
 /// One recording and the file its result goes to, if it goes to one; or why it cannot be done at all.
@@ -206,7 +238,8 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
     jobs: &'a [Job<'a>],
-    args: &'a TakeArgs,
+    read: &'a ReadRecording<'a>,
+    sounding: Option<Cents>,
     listening: &'a ListenerOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
@@ -218,7 +251,7 @@ const STEPS: u64 = 1000;
 
 impl Readings<'_> {
     /// Reads all recordings and hands on, in the order of the jobs, what is to be printed or the sentence of a failure.
-    fn in_order(&self, mut hand_on: impl FnMut(Result<Option<Heard>, String>)) {
+    fn in_order(&self, mut hand_on: impl FnMut(Result<Option<SpooledTempFile>, String>)) {
         let cores = thread::available_parallelism().map_or(1, usize::from);
         let next = AtomicUsize::new(0);
         let (sender, receiver) = mpsc::channel();
@@ -250,36 +283,50 @@ impl Readings<'_> {
         });
     }
 
-    fn carry_out(&self, job: &Job<'_>) -> Result<Option<Heard>, String> {
+    fn carry_out(&self, job: &Job<'_>) -> Result<Option<SpooledTempFile>, String> {
         let mut told = 0;
         let outcome = job
             .as_ref()
             .map_err(String::clone)
             .and_then(|(path, target)| {
-                let mut heard = read_recording(
-                    path,
-                    self.listening,
-                    self.args.naming.analysis(),
-                    self.stop,
-                    |share| {
-                        let reached = (share * STEPS as f64) as u64;
-                        self.bar.inc(reached.saturating_sub(told));
-                        told = told.max(reached);
-                    },
-                )
-                .map_err(|error| error.to_string())?;
-                heard.sounding_off = self.args.sounding;
-                match (target, self.output) {
-                    (Some(target), Output::Folder(format, _)) => {
-                        write_whole(target, |out| (format.write)(&heard, out))
-                            .map_err(|error| error.to_string())?;
-                        Ok(None)
-                    }
-                    _ => Ok(Some(heard)),
-                }
+                let progress = |share| {
+                    let reached = (share * STEPS as f64) as u64;
+                    self.bar.inc(reached.saturating_sub(told));
+                    told = told.max(reached);
+                };
+                contained(|| self.take(path, target.as_deref(), progress)).unwrap_or_else(|fault| {
+                    Err(format!(
+                        "{}: reading it was ended by {fault}; {}",
+                        path.display(),
+                        please_report()
+                    ))
+                })
             });
         self.bar.inc(STEPS - told);
         outcome
+    }
+
+    /// Reads one recording and writes its file, or gives what is to be printed.
+    fn take(
+        &self,
+        path: &Path,
+        target: Option<&Path>,
+        mut progress: impl FnMut(f64),
+    ) -> Result<Option<SpooledTempFile>, String> {
+        let mut heard = (self.read)(path, self.listening, self.stop, &mut progress)
+            .map_err(|error| error.to_string())?;
+        heard.sounding_off = self.sounding;
+        if let (Some(target), Output::Folder(format, _)) = (target, self.output) {
+            return write_whole(target, |out| (format.write)(&heard, out))
+                .map(|()| None)
+                .map_err(|error| error.to_string());
+        }
+        self.output.text(&heard).map_err(|error| {
+            format!(
+                "{}: its result found no room for temporary files ({error}); write to a folder with --into DIR instead",
+                path.display()
+            )
+        })
     }
 }
 
@@ -291,4 +338,82 @@ fn progress_bar(recordings: usize) -> ProgressBar {
             .unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
     bar
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::harmony::AnalysisOptions;
+    use std::fs;
+
+    /// Writes half of what it should of one recording, and then has a fault.
+    static FAULTY: Format = Format {
+        name: "faulty",
+        about: "a format that does not bear tuesdays",
+        extension: "txt",
+        write: |heard, out| {
+            out.write_all(b"half of ")?;
+            assert!(heard.file != "tuesday.wav", "a bad day");
+            out.write_all(b"all")
+        },
+    };
+
+    /// What each recording gives.
+    fn outcomes(output: &Output) -> Vec<Result<Option<String>, String>> {
+        let files = ["monday.wav", "tuesday.wav", "friday.wav"].map(PathBuf::from);
+        let (bar, stop) = (ProgressBar::hidden(), AtomicBool::new(false));
+        let readings = Readings {
+            jobs: &plan(&files, output),
+            read: &|path, _, _, _| {
+                let name = path.display().to_string();
+                Ok(Heard::new(name, AnalysisOptions::default()))
+            },
+            sounding: None,
+            listening: &ListenerOptions::default(),
+            output,
+            bar: &bar,
+            stop: &stop,
+        };
+        let mut outcomes = Vec::new();
+        readings.in_order(|outcome| {
+            outcomes.push(outcome.map(|text| text.map(|text| io::read_to_string(text).unwrap())));
+        });
+        outcomes
+    }
+
+    #[test]
+    fn a_fault_while_a_file_is_written_leaves_neither_half_of_it_nor_a_trace() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("tuesday.txt"), "earlier").unwrap();
+        let outcomes = outcomes(&Output::Folder(&FAULTY, folder.path().to_owned()));
+        assert_eq!((&outcomes[0], &outcomes[2]), (&Ok(None), &Ok(None)));
+        let sentence = outcomes[1].as_ref().unwrap_err();
+        assert!(sentence.starts_with("tuesday.wav: ") && sentence.contains("a bad day"));
+        let mut files: Vec<(String, String)> = fs::read_dir(folder.path())
+            .unwrap()
+            .map(|entry| {
+                let path = entry.unwrap().path();
+                let name = path.file_name().unwrap().to_string_lossy().into_owned();
+                (name, fs::read_to_string(path).unwrap())
+            })
+            .collect();
+        files.sort();
+        let expected = [
+            ("friday.txt", "half of all"),
+            ("monday.txt", "half of all"),
+            ("tuesday.txt", "earlier"),
+        ];
+        assert_eq!(
+            files,
+            expected.map(|(name, text)| (name.to_owned(), text.to_owned()))
+        );
+    }
+
+    #[test]
+    fn a_fault_while_a_result_is_made_prints_nothing_of_it() {
+        let outcomes = outcomes(&Output::Stdout(&FAULTY));
+        let whole = Ok(Some("half of all".to_owned()));
+        assert_eq!((&outcomes[0], &outcomes[2]), (&whole, &whole));
+        assert!(outcomes[1].is_err());
+    }
 }

@@ -3,14 +3,14 @@
 //! Input: a [`Context`] (key, mode) and how the player typed the notes. Output: [`Spelled`] names.
 //! Units: places on the line of fifths. Method: roots by the key where one is known (chromatic steps around the tonic: flat 2, 3, 6, 7 and sharp 4; for
 //! diminished chords, which lead upwards, also sharp 1 and 5), else as typed, else by the fewest accidentals in the whole chord;
-//! chord tones by their degree, made readable where asked (Brandt and Roemer, 1976; #9 read as a minor third). Limits: see `spelling`.
+//! chord tones by their degree, made readable where asked (Brandt and Roemer, 1976; #9 read as a minor third). Limits: see [`super::pitch::spelled`].
 
-use super::degree::{Degree, DegreeSet};
-use super::key::{Key, Mode};
-use super::pitch::{PitchClass, PitchSet};
-use super::spelling::{Spelled, Spelling};
-use super::symbol::Chord;
-use super::{Context, Sounding};
+use super::chord::Chord;
+use super::context::Context;
+use super::named::Word;
+use super::pitch::{Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled, Spelling};
+use super::sounding::Sounding;
+use std::collections::BTreeMap;
 
 /// Spells in one context.
 #[derive(Debug, Clone, Copy)]
@@ -180,4 +180,36 @@ impl Speller {
             spelled.readable(self.key)
         }
     }
+}
+
+/// Each sounding note by name with its degree; a note beside the chord is told by its interval, as a lowered third or fifth where
+/// the plain one does not sound: what delays it stands in its place.
+pub(crate) fn degree_names(
+    chord: &Chord,
+    sounding: &[(PitchClass, Spelled)],
+) -> BTreeMap<Word, Word> {
+    const BESIDE: [&str; 12] = [
+        "1", "b9", "9", "#9", "3", "11", "#11", "5", "b13", "13", "b7", "7",
+    ];
+    let half_steps = |class: PitchClass| class.above(chord.root.class());
+    let sounds = |wanted: u8| {
+        sounding
+            .iter()
+            .any(|&(class, _)| half_steps(class) == wanted)
+    };
+    let beside = |half_steps: u8| match half_steps {
+        3 if !sounds(4) => "b3",
+        6 if !sounds(7) => "b5",
+        other => BESIDE[other as usize],
+    };
+    let mut degrees = BTreeMap::new();
+    for &(class, name) in sounding {
+        let half_steps = half_steps(class);
+        let degree = chord
+            .degrees
+            .at(half_steps)
+            .map_or_else(|| beside(half_steps), Degree::name);
+        degrees.insert(name.name().into(), degree.into());
+    }
+    degrees
 }

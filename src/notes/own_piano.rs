@@ -11,8 +11,7 @@
 //! mixture steps back; it then brings less (see [`Tuning`]).
 
 use super::evidence::{NoteEstimator, NoteEvidence};
-use super::model::Model;
-use super::network::NetworkEstimator;
+use super::network::{Model, NetworkEstimator};
 use crate::piano::{KeyPlaces, Mixture, PianoProfile, spectra};
 use crate::spectrum::SpectrumFrame;
 use crate::units::{PIANO_KEYS, log_odds, probability};

@@ -3,7 +3,7 @@
 //! Input: a [`Heard`] recording, or any part of the document. Output: UTF-8 JSON, indented, or one line.
 //! Units: as [`crate::chart::document`]. Method: serde; the types of the document are the one source.
 //! Limits: lists are written as they are worked out, so a failed write leaves an unfinished text: write to a
-//! [`super::file`] where that matters.
+//! [`crate::store::file`] where that matters.
 
 use crate::chart::recording::Heard;
 use serde::Serialize;

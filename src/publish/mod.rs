@@ -4,7 +4,6 @@
 //! Units: seconds from the start of the recording. Method: one function a format, one row a format.
 //! Limits: a format writes what it can hold; only JSON holds everything.
 
-pub mod file;
 mod json;
 mod labels;
 

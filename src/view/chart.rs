@@ -5,15 +5,15 @@
 //! Units: minutes and seconds; columns of characters. Method: our own layout.
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
-use crate::chart::document::{Certainty, HeardChord, KeyMark};
-use crate::chart::entries::marks;
+use crate::chart::document::HeardChord;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
-use crate::listener::{ChordNote, ChordSpan};
-use crate::units::{SampleRate, Seconds};
+use crate::listener::{Certainty, ChordSpan};
+use crate::units::SampleRate;
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
 use crate::view::names::others_worth_showing;
+use crate::view::notes::{clock, legends, notes_text};
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
@@ -222,45 +222,6 @@ fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
     }
 }
 
-/// What the marks of [`notes_text`] mean: a line for each kind that is there.
-pub fn legends(marks: &[KeyMark]) -> impl Iterator<Item = &'static str> {
-    let doubtful = |mark: &KeyMark| mark.certainty != Certainty::Sure && !mark.octave_open;
-    let used = [
-        (
-            marks.iter().any(doubtful),
-            "A4? likely   (A4) perhaps only ringing along",
-        ),
-        (
-            marks.iter().any(|mark| mark.octave_open),
-            "A4~ its octave cannot be told: perhaps only the key below",
-        ),
-    ];
-    used.into_iter()
-        .filter(|(used, _)| *used)
-        .map(|(_, legend)| legend)
-}
-
-/// The notes lowest first by their `names`, the doubtful ones marked: `A4~` where only the octave is in doubt, else as [`note_text`].
-pub fn notes_text(notes: &[ChordNote], names: &[String]) -> String {
-    let marked = marks(notes)
-        .into_iter()
-        .zip(names)
-        .map(|(mark, name)| match mark.octave_open {
-            true => format!("{name}~"),
-            false => note_text(name, mark.certainty),
-        });
-    marked.collect::<Vec<_>>().join(" ")
-}
-
-/// The name of a note, marked if it is doubtful: `A4`, `A4?`, `(A4)`.
-pub fn note_text(name: &str, certainty: Certainty) -> String {
-    match certainty {
-        Certainty::Sure => name.to_owned(),
-        Certainty::Likely => format!("{name}?"),
-        Certainty::Inferred => format!("({name})"),
-    }
-}
-
 /// `Dm7(♭5)   or Fm6/D, A♭6/D`, and whether the best one can be relied on.
 fn names_text(chord: &HeardChord) -> String {
     let Some(best) = chord.names.first() else {
@@ -295,16 +256,4 @@ fn reading_text(chord: &HeardChord) -> String {
         }
     }
     text
-}
-
-/// A time as players say it: `1:07.4`, with hours where there are any.
-pub fn clock(at: Seconds) -> String {
-    let tenths = (at.get().max(0.0) * 10.0).round() as u64;
-    let (seconds, tenth) = (tenths / 10, tenths % 10);
-    let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-    if hours > 0 {
-        format!("{hours}:{minutes:02}:{seconds:02}.{tenth}")
-    } else {
-        format!("{minutes}:{seconds:02}.{tenth}")
-    }
 }

@@ -7,7 +7,7 @@
 //! column, black keys the upper half; the shape shrinks with certainty.
 //! Limits: keys beyond the drawn stretch are told by an arrow at its end only.
 
-use crate::chart::document::Certainty;
+use crate::listener::Certainty;
 use crate::units::MidiNote;
 
 /// A stretch of the keyboard.

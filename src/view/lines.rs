@@ -8,8 +8,8 @@
 use crate::harmony::{Naming, Verdict};
 use crate::listener::ChordNote;
 use crate::units::{FrameCount, SampleRate};
-use crate::view::chart::{clock, notes_text};
 use crate::view::names::others_worth_showing;
+use crate::view::notes::{clock, notes_text};
 use std::fmt::Write;
 
 /// Names after the best one.

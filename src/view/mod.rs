@@ -11,4 +11,4 @@ pub mod lines;
 pub mod live;
 pub mod names;
 pub mod naming;
-pub mod settle;
+pub mod notes;

@@ -4,9 +4,9 @@
 //! Method: the keys first, then the names with the degree of every note, then what the notes stand for and where that goes:
 //! players think from symbol to notes, so the keyboard comes before the symbol. Limits: lines are not wrapped.
 
-use crate::chart::document::Certainty;
-use crate::harmony::all_keys::InKey;
+use crate::harmony::voicing::all_keys::InKey;
 use crate::harmony::{Name, Naming, Reading, Resolution, Sounding, Spelled, Verdict, Word};
+use crate::listener::Certainty;
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
 use std::collections::BTreeMap;

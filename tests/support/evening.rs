@@ -1,8 +1,7 @@
 //! An evening at an upright in a rented practice room, as the listener would tell it: a few chords with times.
 #![allow(dead_code, reason = "each test file uses a part of it")]
 
-use lidprop::chart::document::Certainty;
-use lidprop::listener::{ChordNote, ChordSpan, ChordState, Event, FrameReport};
+use lidprop::listener::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport};
 use lidprop::notes::NoteEvidence;
 use lidprop::units::{FrameCount, Hertz, MidiNote, SampleRate, Seconds, Share};
 

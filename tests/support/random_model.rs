@@ -2,8 +2,9 @@
 //!
 //! For tests and benchmarks of the inference itself; it hears nothing. Weights are uniform, scaled by the number of inputs, seeded.
 
-use lidprop::notes::features::INPUTS;
-use lidprop::notes::network::{DOUBT, INTERVALS};
+use lidprop::notes::network::estimator::DOUBT;
+use lidprop::notes::network::features::INPUTS;
+use lidprop::notes::network::model::INTERVALS;
 use safetensors::tensor::{Dtype, TensorView};
 
 /// Sizes of the layers, by the letters of the network's description.

@@ -1,11 +1,11 @@
 //! What the live screen would show of a recording, in sample time: the listener and the smoothing policy, fed without waiting.
 
+use lidprop::answer::settle::{Settle, Standing};
 use lidprop::chart::entries::sounding;
 use lidprop::harmony::{Context, name_chord};
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::spectrum::HOP_SAMPLES;
 use lidprop::units::{FrameCount, SampleRate};
-use lidprop::view::settle::{Settle, Standing};
 
 /// A change of the shown answer.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,11 +7,10 @@
 //! Limits: a keyboard that is too wide for the screen shows the middle, and moves by octaves to what sounds outside it.
 
 use super::shapes::Shapes;
-use crate::chart::document::Certainty;
-use crate::listener::ChordNote;
+use crate::listener::{Certainty, ChordNote};
 use crate::units::MidiNote;
-use crate::view::chart::note_text;
 use crate::view::keyboard::{KeyRange, one_line};
+use crate::view::notes::note_text;
 
 /// Columns beside the keys: the arrows of the keyboard row.
 const ARROWS: usize = 2;

@@ -4,7 +4,7 @@
 //! [`draw`] turns into a screen, and [`Request`]s for what a view cannot do itself.
 //! Units: times in frames at the internal rate; levels in dBFS (a full-scale sine has 0).
 //! Method: a plain struct; the same calls in the same order give the same screen, so it is tested without a terminal.
-//! Limits: names are worked out here on each change of what sounds; smoothing is that of [`crate::view::settle`].
+//! Limits: names are worked out here on each change of what sounds; smoothing is that of [`crate::answer::settle`].
 
 mod draw;
 mod keys;
@@ -14,7 +14,8 @@ mod shapes;
 pub use draw::draw;
 pub use shapes::Shapes;
 
-use super::settle::{Answer, Settle};
+use crate::answer::settle::{Answer, Settle};
+use crate::audio::level::Meter;
 use crate::chart::entries::sounding;
 use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
 use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
@@ -71,15 +72,6 @@ pub enum Press {
     Large,
     /// End.
     Quit,
-}
-
-/// What the meters say.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Meter {
-    /// Samples lost so far because the computer was too slow.
-    pub dropped: u64,
-    /// Runs of clipped samples so far.
-    pub clipped: u64,
 }
 
 /// All that the live screen shows.

@@ -1,0 +1,336 @@
+//! A recording as a source: decoded, folded to mono, freed of encoder delay, resampled.
+//!
+//! Input: a path, or any byte stream. Output: blocks of mono samples at [`SampleRate::INTERNAL`].
+//! Units: full scale ±1; time 0 is the first sample that went into the encoder.
+//! Method: one packet at a time through the chain, so that memory does not grow with the length.
+//! Limits: a stream that cannot seek and is no WAV is first stored in a temporary file.
+
+use crate::audio::AudioError;
+use crate::audio::downmix::Downmix;
+use crate::audio::recording::decode::{Decoder, Priming, Spec};
+use crate::audio::recording::{flac, mp4, wave};
+use crate::audio::resample::{Resampler, internal_frames};
+use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
+use crate::units::{FrameCount, SampleRate};
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::Path;
+use symphonia::core::io::{MediaSource, ReadOnlySource};
+
+/// Rates that are read. Below, no tone of a piano's upper half is left; above, nothing is recorded.
+const RATES: std::ops::RangeInclusive<u32> = 4_000..=384_000;
+
+/// Magnitude below which a whole recording counts as silent: -90 dBFS, the last bit of 16.
+const SILENT_PEAK: f32 = 3.2e-5;
+
+/// A stated length is missed by less than this without a word: encoders pad and round.
+const LENGTH_TOLERANCE_SECONDS: f64 = 0.2;
+
+/// Longest silence before the sound that an MP4 edit list may ask for.
+const MAX_DELAY_SECONDS: f64 = 600.0;
+
+/// First bytes that are looked at to recognise a format.
+const HEAD_BYTES: usize = 16;
+
+/// A recording, read forwards once.
+pub struct FileSource {
+    info: SourceInfo,
+    decoder: Decoder,
+    /// Channels in the file where the decoder is told of one; `None`: as many as the decoder gives.
+    channels: Option<usize>,
+    chain: Chain,
+    interleaved: Vec<f32>,
+    mono: Vec<f32>,
+    /// Frames at the file's rate that are still to be skipped.
+    skip: u64,
+    /// Frames at the file's rate that may still be given; `None`: all.
+    left: Option<u64>,
+    /// Frames at the file's rate given so far, and how many the header promised.
+    given: u64,
+    promised: Option<u64>,
+    ended: bool,
+}
+
+/// The part that depends on rate and channels.
+struct Chain {
+    downmix: Downmix,
+    resampler: Resampler,
+}
+
+/// Opens the recording at `path`, by content and not by name.
+///
+/// # Errors
+/// If there is no such file, it cannot be read, or its content is no sound that is read here; each says what to do.
+pub fn open(path: impl AsRef<Path>) -> Result<FileSource, AudioError> {
+    let path = path.as_ref();
+    let name = path.display().to_string();
+    let fail = |e| AudioError::from_io(&name, e);
+    let file = File::open(path).map_err(fail)?;
+    let metadata = file.metadata().map_err(fail)?;
+    if metadata.is_dir() {
+        return Err(AudioError::IsDirectory { name });
+    }
+    if metadata.is_file() {
+        open_file(&name, file, metadata.len())
+    } else {
+        open_stream(&name, file)
+    }
+}
+
+/// Opens a recording that comes as a stream, for example standard input; `name` is what to call it.
+///
+/// # Errors
+/// As for [`open`].
+pub fn open_stream(
+    name: &str,
+    mut stream: impl Read + Send + Sync + 'static,
+) -> Result<FileSource, AudioError> {
+    let fail = |e| AudioError::from_io(name, e);
+    let mut head = Vec::new();
+    (&mut stream)
+        .take(HEAD_BYTES as u64)
+        .read_to_end(&mut head)
+        .map_err(fail)?;
+    let is_wave = wave::is_wave(&head);
+    let mut whole = io::Cursor::new(head).chain(stream);
+    if is_wave {
+        return open_wave(name, whole, None);
+    }
+    let mut file = tempfile::tempfile().map_err(fail)?;
+    let bytes = io::copy(&mut whole, &mut file).map_err(fail)?;
+    open_file(name, file, bytes)
+}
+
+fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, AudioError> {
+    let fail = |e| AudioError::from_io(name, e);
+    if bytes == 0 {
+        return Err(AudioError::Empty { name: name.into() });
+    }
+    let mut head = Vec::new();
+    file.seek(SeekFrom::Start(0)).map_err(fail)?;
+    (&mut file)
+        .take(HEAD_BYTES as u64)
+        .read_to_end(&mut head)
+        .map_err(fail)?;
+    file.seek(SeekFrom::Start(0)).map_err(fail)?;
+    if wave::is_wave(&head) {
+        return open_wave(name, io::BufReader::new(file), Some(bytes));
+    }
+    let mut for_edits = mp4::is_mp4(&head)
+        .then(|| file.try_clone())
+        .transpose()
+        .map_err(fail)?;
+    let smallest = flac::right_smallest_block(&mut file).map_err(fail)?;
+    file.seek(SeekFrom::Start(0)).map_err(fail)?;
+    let source: Box<dyn MediaSource> = match smallest {
+        Some(smallest) => Box::new(flac::Corrected::new(file, smallest).map_err(fail)?),
+        None => Box::new(file),
+    };
+    // The edit list comes first, since both handles share one position in the file.
+    let mut decoder = Decoder::new(name, source, &head)?;
+    let mut priming = decoder.priming();
+    let mut delay_seconds = 0.0;
+    if let Some(file) = &mut for_edits {
+        let position = file.stream_position().map_err(fail)?;
+        let edits = mp4::presentation(&mut io::BufReader::new(&mut *file), decoder.track_id());
+        file.seek(SeekFrom::Start(position)).map_err(fail)?;
+        if let (Some(edits), (Some(rate), _)) = (edits, decoder.stated()) {
+            let frames = |seconds: f64| (seconds * f64::from(rate)).round() as u64;
+            delay_seconds = edits.delay_seconds.min(MAX_DELAY_SECONDS);
+            if !priming.stated || priming.length.is_none() {
+                let length = edits.length_seconds.map(frames);
+                priming = Priming {
+                    skip: frames(edits.skip_seconds),
+                    length,
+                    stated: true,
+                };
+            }
+        }
+    }
+    FileSource::new(name, decoder, None, priming, delay_seconds)
+}
+
+fn open_wave(
+    name: &str,
+    stream: impl wave::ByteStream,
+    bytes: Option<u64>,
+) -> Result<FileSource, AudioError> {
+    let wave = wave::read(name, stream, bytes)?;
+    check_rate(name, wave.rate)?;
+    let source: Box<dyn MediaSource> = Box::new(ReadOnlySource::new(wave.stream));
+    let mut decoder = Decoder::new(name, source, &[])?;
+    let channels = (!wave.channels_left_to_decoder).then_some(usize::from(wave.channels));
+    let priming = decoder.priming();
+    let mut source = FileSource::new(name, decoder, channels, priming, 0.0)?;
+    source.info.container = "WAV".into();
+    source.info.codec = wave.codec;
+    source.info.length = wave
+        .frames
+        .map(|frames| FrameCount(internal_frames(frames, source.info.rate)));
+    source.promised = wave.frames;
+    Ok(source)
+}
+
+fn check_rate(name: &str, rate: u32) -> Result<SampleRate, AudioError> {
+    let unusable = || AudioError::UnusableRate {
+        name: name.into(),
+        rate,
+    };
+    if !RATES.contains(&rate) {
+        return Err(unusable());
+    }
+    SampleRate::new(rate).map_err(|_| unusable())
+}
+
+impl FileSource {
+    /// `channels`: see the field. The first packet is decoded here, because some formats state rate and channels only there.
+    fn new(
+        name: &str,
+        mut decoder: Decoder,
+        channels: Option<usize>,
+        priming: Priming,
+        delay_seconds: f64,
+    ) -> Result<Self, AudioError> {
+        let mut interleaved = Vec::new();
+        let first = decoder.next(&mut interleaved)?;
+        let Some(spec) = first else {
+            return Err(match decoder.damaged_packets() {
+                0 => AudioError::NoSamples { name: name.into() },
+                _ => AudioError::damaged(name, "none of its sound can be decoded"),
+            });
+        };
+        let rate = check_rate(name, spec.rate)?;
+        let frames = priming.length.or_else(|| {
+            decoder
+                .frames()
+                .map(|frames| frames.saturating_sub(priming.skip))
+        });
+        let delay = (delay_seconds * f64::from(rate.get())).round() as u64;
+        let mut source = Self {
+            info: SourceInfo {
+                name: name.to_owned(),
+                container: decoder.container().to_owned(),
+                codec: decoder.codec(),
+                rate,
+                channels: channels.unwrap_or(spec.channels),
+                length: frames.map(|frames| FrameCount(internal_frames(frames + delay, rate))),
+            },
+            chain: Chain {
+                downmix: Downmix::new(channels.unwrap_or(spec.channels)),
+                resampler: Resampler::new(rate),
+            },
+            decoder,
+            channels,
+            interleaved: Vec::new(),
+            mono: vec![0.0; delay as usize],
+            skip: priming.skip,
+            left: priming.length,
+            given: 0,
+            promised: frames,
+            ended: false,
+        };
+        source.interleaved = interleaved;
+        source.fold();
+        Ok(source)
+    }
+
+    /// Folds `interleaved` and appends what belongs to the recording to `mono`.
+    fn fold(&mut self) {
+        for &sample in &self.interleaved {
+            let Some(mono) = self.chain.downmix.push(sample) else {
+                continue;
+            };
+            if self.skip > 0 {
+                self.skip -= 1;
+            } else if self.left != Some(0) {
+                self.left = self.left.map(|left| left - 1);
+                self.given += 1;
+                self.mono.push(mono);
+            }
+        }
+        self.interleaved.clear();
+    }
+
+    /// A chained stream may go on at another rate or with other channels.
+    fn follow(&mut self, spec: Spec, out: &mut Vec<f32>) -> Result<(), AudioError> {
+        let channels = self.channels.unwrap_or(spec.channels);
+        if channels != self.chain.downmix.channels() {
+            self.chain.downmix.change_channels(channels);
+        }
+        if spec.rate != self.chain.resampler.from_rate().get() {
+            let rate = check_rate(&self.info.name, spec.rate)?;
+            self.chain.resampler.finish(out);
+            self.chain.resampler = Resampler::new(rate);
+        }
+        Ok(())
+    }
+}
+
+impl SampleSource for FileSource {
+    fn next_block(&mut self, out: &mut Vec<f32>) -> Result<BlockState, AudioError> {
+        out.clear();
+        if self.ended {
+            return Ok(BlockState::Ended);
+        }
+        self.chain.resampler.process(&self.mono, out);
+        self.mono.clear();
+        let spec = if self.left == Some(0) {
+            None
+        } else {
+            self.decoder.next(&mut self.interleaved)?
+        };
+        match spec {
+            Some(spec) => {
+                self.follow(spec, out)?;
+                self.fold();
+                Ok(BlockState::More)
+            }
+            None => {
+                self.chain.resampler.finish(out);
+                self.ended = true;
+                if self.given == 0 {
+                    return Err(AudioError::NoSamples {
+                        name: self.info.name.clone(),
+                    });
+                }
+                Ok(BlockState::Ended)
+            }
+        }
+    }
+
+    fn info(&self) -> &SourceInfo {
+        &self.info
+    }
+
+    fn warnings(&self) -> Vec<SourceWarning> {
+        let downmix = &self.chain.downmix;
+        let mut warnings = Vec::new();
+        let count = self.decoder.damaged_packets();
+        if count > 0 {
+            warnings.push(SourceWarning::DamagedPackets { count });
+        }
+        if let (true, Some(promised)) = (self.ended, self.promised) {
+            let missing =
+                promised.saturating_sub(self.given) as f64 / f64::from(self.info.rate.get());
+            if missing > LENGTH_TOLERANCE_SECONDS {
+                warnings.push(SourceWarning::CutShort { missing });
+            }
+        }
+        if downmix.bad_samples() > 0 {
+            warnings.push(SourceWarning::BadSamples {
+                count: downmix.bad_samples(),
+            });
+        }
+        if downmix.clipped_runs() > 0 {
+            warnings.push(SourceWarning::Clipped {
+                runs: downmix.clipped_runs(),
+            });
+        }
+        if self.ended && downmix.peak() < SILENT_PEAK {
+            warnings.push(SourceWarning::Silent);
+        } else if downmix.channels_cancel() {
+            warnings.push(SourceWarning::ChannelsCancel);
+        }
+        warnings
+    }
+}

@@ -1,0 +1,10 @@
+//! Options that several commands share.
+//!
+//! Input: option texts. Output: values of the stages below. Units: as each states.
+//! Method: clap's derive; flattened into the arguments of the commands. Limits: none.
+
+pub mod naming;
+pub mod piano;
+
+pub use naming::NamingOptions;
+pub use piano::PianoOptions;

@@ -1,0 +1,230 @@
+//! Runs the live screen on the terminal.
+//!
+//! Input: news of the listening thread, keys, signals. Output: the screen; the terminal as it was, whatever happens.
+//! Units: none. Method: one thread waits for keys and reads none after the one that ends it, since what is typed then is for the shell;
+//! this one sleeps until there is news or a key. ratatui on crossterm's alternate screen; a panic hook and the end of [`run`] restore the
+//! terminal (a fault of the listening thread is told after that), and signals only set a flag that is looked at here.
+//! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
+
+use crate::cli::{CliError, CommandResult};
+use crate::harmony::Context;
+use crate::session::contained::{contained, containing};
+#[cfg(debug_assertions)]
+use crate::session::live::panic_where_a_test_asks;
+use crate::session::live::{LISTENING, Listening, ListeningError, News, naming_failed};
+use crate::view::ink::Palette;
+use crate::view::live::{Live, Press, Request, Shapes, draw};
+use ratatui::backend::CrosstermBackend;
+use ratatui::crossterm::event::{self, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::crossterm::execute;
+use ratatui::crossterm::terminal::{EnterAlternateScreen, enable_raw_mode};
+use ratatui::{DefaultTerminal, Frame};
+use std::io;
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
+use std::sync::{Arc, OnceLock};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Time between two screens while nothing but meters moves.
+const DRAW_PAUSE: Duration = Duration::from_millis(50);
+
+/// How the screen begins.
+#[derive(Debug, Clone)]
+pub struct Screen {
+    /// How chords are named.
+    pub context: Context,
+    /// What is drawn from.
+    pub shapes: Shapes,
+    /// Large letters.
+    pub large: bool,
+    /// Answers hidden until asked for.
+    pub guess_first: bool,
+}
+
+/// Starts to listen and draws what is heard until the player or `ended` ends it.
+///
+/// # Errors
+/// That of `start`, or if the terminal cannot be drawn on.
+pub fn run(
+    start: impl FnOnce() -> Result<Listening, ListeningError>,
+    screen: &Screen,
+    ended: impl Fn() -> bool,
+) -> CommandResult {
+    // Before there is a thread that could fail; and contained work may be noted below this hook or above it.
+    let fault = watch_for_faults();
+    let shown = start().map(|listening| {
+        let shown =
+            open_terminal().and_then(|mut terminal| show(&mut terminal, &listening, screen, ended));
+        ratatui::restore();
+        shown
+    });
+    if let Some(told) = fault.get() {
+        eprintln!("{told}");
+    }
+    match shown? {
+        Ok(End::Asked) => Ok(()),
+        Ok(End::ListeningFailed) => Err(ListeningError::Fault.into()),
+        Err(error) => Err(CliError::failed(format!(
+            "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
+        ))),
+    }
+}
+
+/// From now on a panic restores the terminal before it is told; what one of the listening thread tells is kept instead, since the screen
+/// goes on until it sees that the thread is gone, and would draw over it.
+fn watch_for_faults() -> Arc<OnceLock<String>> {
+    let fault = Arc::new(OnceLock::new());
+    let kept = fault.clone();
+    let tell = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |told| {
+        if containing() {
+            // Told as a sentence by whom it concerns; the hook below only notes it.
+            tell(told);
+        } else if thread::current().name() == Some(LISTENING) {
+            // A second fault of the same thread is not told.
+            let _ = kept.set(told.to_string());
+        } else {
+            ratatui::restore();
+            tell(told);
+        }
+    }));
+    fault
+}
+
+/// As [`ratatui::try_init`], but for its panic hook, which would give the terminal back while the screen is still drawn.
+fn open_terminal() -> io::Result<DefaultTerminal> {
+    enable_raw_mode()?;
+    execute!(io::stdout(), EnterAlternateScreen)?;
+    DefaultTerminal::new(CrosstermBackend::new(io::stdout()))
+}
+
+/// Why the screen has ended.
+enum End {
+    Asked,
+    ListeningFailed,
+}
+
+fn show(
+    terminal: &mut DefaultTerminal,
+    listening: &Listening,
+    screen: &Screen,
+    ended: impl Fn() -> bool,
+) -> io::Result<End> {
+    let palette = Palette::of_environment();
+    let mut live = Live::new("", screen.context.clone())
+        .with_shapes(screen.shapes)
+        .with_large_letters(screen.large)
+        .with_guess_first(screen.guess_first);
+    let keys = read_keys();
+    let mut drawn: Option<Instant> = None;
+    while !ended() {
+        let mut at_once = match take_news(&mut live, listening) {
+            Some(at_once) => at_once,
+            None => return Ok(End::ListeningFailed),
+        };
+        for press in keys.try_iter() {
+            at_once = true;
+            match press?.and_then(|press| live.press(press)) {
+                Some(Request::Quit) => return Ok(End::Asked),
+                Some(Request::Keep) => {
+                    live.notice("writing the last minute");
+                    listening.keep_last_minute();
+                }
+                None => {}
+            }
+        }
+        if at_once || drawn.is_none_or(|drawn| drawn.elapsed() >= DRAW_PAUSE) {
+            terminal.draw(|frame: &mut Frame<'_>| {
+                draw(&live, palette, frame.area(), frame.buffer_mut())
+            })?;
+            drawn = Some(Instant::now());
+            #[cfg(debug_assertions)]
+            panic_where_a_test_asks("screen");
+        }
+        // News and keys wake it.
+        thread::park_timeout(DRAW_PAUSE);
+    }
+    Ok(End::Asked)
+}
+
+/// Reads keys on a thread of its own, which ends with the key that ends the screen; `None` for what changes only the picture, as a
+/// terminal that was resized.
+fn read_keys() -> Receiver<io::Result<Option<Press>>> {
+    let (sender, keys) = channel();
+    let screen = thread::current();
+    thread::spawn(move || {
+        loop {
+            let press = event::read().map(|event| match event {
+                event::Event::Key(key) => press_of(key),
+                _ => None,
+            });
+            let last = matches!(press, Ok(Some(Press::Quit)) | Err(_));
+            if sender.send(press).is_err() {
+                return;
+            }
+            screen.unpark();
+            if last {
+                return;
+            }
+        }
+    });
+    keys
+}
+
+/// Takes all news there is; true if some of it must be seen at once, `None` once the thread is gone.
+fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
+    let mut at_once = false;
+    loop {
+        match listening.news.try_recv() {
+            Ok(News::Heard(events)) => {
+                match contained(|| live.hear(&events)) {
+                    Ok(changed) => at_once |= changed,
+                    Err(fault) => live.notice(naming_failed(&fault)),
+                }
+                listening.give_back(events);
+            }
+            Ok(News::Meter(meter)) => live.measure(meter),
+            Ok(News::Pace(hops)) => live.keep_pace(hops),
+            Ok(News::Input(name)) => live.listen_to(name),
+            Ok(News::Trouble(sentence)) => live.trouble(Some(sentence)),
+            Ok(News::Fault(sentence)) => live.notice(sentence),
+            Ok(News::Kept(Ok(files))) => live.notice(format!("kept: {}", list(&files))),
+            Ok(News::Kept(Err(sentence))) => live.notice(sentence),
+            Err(TryRecvError::Empty) => return Some(at_once),
+            Err(TryRecvError::Disconnected) => return None,
+        }
+    }
+}
+
+fn list(files: &[PathBuf]) -> String {
+    files
+        .iter()
+        .map(|file| file.display().to_string())
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+/// What a key asks for. Some terminals tell of a key's release as well, which is no press.
+fn press_of(key: KeyEvent) -> Option<Press> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    Some(match key.code {
+        // In raw mode Ctrl-C arrives as a key.
+        KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Press::Quit,
+        KeyCode::Char('q') | KeyCode::Esc => Press::Quit,
+        KeyCode::Char('p') => Press::Pause,
+        KeyCode::Char('g') => Press::GuessFirst,
+        KeyCode::Char(' ') => Press::Show,
+        KeyCode::Char('k') => Press::Keep,
+        KeyCode::Char('m') => Press::Mark,
+        KeyCode::Char('l') => Press::Large,
+        KeyCode::Char('s') => Press::NextStyle,
+        KeyCode::Char('0') => Press::NoKey,
+        KeyCode::Left => Press::KeyByFifths(-1),
+        KeyCode::Right => Press::KeyByFifths(1),
+        KeyCode::Down | KeyCode::Up => Press::OtherMode,
+        _ => return None,
+    })
+}

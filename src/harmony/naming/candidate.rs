@@ -1,0 +1,70 @@
+//! A candidate: one way to name what sounds, before it is written out.
+//!
+//! Input: a root, a shape of the vocabulary, what is added and missing. Output: its degrees and its [`Chord`].
+//! Units: half steps as bits seen from the root; costs in natural-log units (see [`super::penalties`]).
+//! Method: plain data. Limits: made by [`super::weigh`] alone.
+
+use crate::harmony::chord::Chord;
+use crate::harmony::chord::quality::Shape;
+use crate::harmony::pitch::{DegreeSet, PitchClass};
+use crate::harmony::speller::Speller;
+
+/// One way to name what sounds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Candidate {
+    pub root: PitchClass,
+    pub shape: &'static Shape,
+    /// Notes beside the shape, as degrees.
+    pub added: DegreeSet,
+    /// Half steps of the shape that do not sound.
+    pub missing: u16,
+    /// The bass, if it is not the root.
+    pub bass: Option<PitchClass>,
+    pub cost: f32,
+}
+
+impl Candidate {
+    /// Degrees that sound.
+    pub(crate) fn sounding(&self) -> DegreeSet {
+        self.shape
+            .quality
+            .degrees
+            .iter()
+            .filter(|d| self.missing & (1 << d.half_steps()) == 0)
+            .collect::<DegreeSet>()
+            .union(self.added)
+    }
+
+    /// True if the root is left to the bass player.
+    pub(crate) fn rootless(&self) -> bool {
+        self.missing & 1 != 0
+    }
+
+    /// True if both are written alike.
+    pub(crate) fn says_the_same_as(&self, other: &Self) -> bool {
+        let said = |c: &Self| c.missing & !c.shape.silent;
+        (self.root, self.bass, self.added) == (other.root, other.bass, other.added)
+            && std::ptr::eq(self.shape, other.shape)
+            && said(self) == said(other)
+    }
+
+    /// The chord with its root spelled as `speller` finds best.
+    pub(crate) fn chord(&self, speller: &Speller) -> Chord {
+        let named = self.shape.quality.degrees.union(self.added);
+        let root = speller.root(self.root, named);
+        let said = self.missing & !self.shape.silent;
+        Chord {
+            root,
+            degrees: named,
+            omitted: named
+                .iter()
+                .filter(|d| said & (1 << d.half_steps()) != 0)
+                .collect(),
+            bass: self
+                .bass
+                .filter(|_| !self.rootless())
+                .map(|bass| speller.bass(root, named, bass)),
+            lower: None,
+        }
+    }
+}

@@ -1,0 +1,57 @@
+//! A reading before it is written out, and what it is made from.
+//!
+//! Input: what sounds, its best name, speller and context ([`Scene`]). Output: [`Draft`]s with their reason ([`Why`]).
+//! Units: costs in natural-log units. Method: plain data, filled by one function a kind of reading.
+//! Limits: none.
+
+use crate::harmony::chord::Chord;
+use crate::harmony::context::Context;
+use crate::harmony::pitch::{PitchClass, PitchSet};
+use crate::harmony::sounding::Heard;
+use crate::harmony::speller::Speller;
+
+/// What the readings are made from.
+pub(crate) struct Scene<'a> {
+    pub heard: Heard,
+    pub best: Option<Chord>,
+    pub speller: &'a Speller,
+    pub context: &'a Context,
+}
+
+/// A reading before it is written out.
+#[derive(Debug, Clone)]
+pub(crate) struct Draft {
+    pub kind: &'static str,
+    /// The chord it stands for.
+    pub chord: Chord,
+    /// More chords of the same family, roots only.
+    pub family: Vec<PitchClass>,
+    /// Lower is likelier.
+    pub cost: f32,
+    /// Where it goes, likeliest first.
+    pub targets: [Option<Chord>; 2],
+    pub why: Why,
+}
+
+/// The reason of a reading, written out only if it is listed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Why {
+    GuideTones,
+    Suspended,
+    Second,
+    ThirdAndTensions,
+    SeventhAndTensions,
+    TritonePair,
+    /// Roots of the major and of the minor triads over the guide tones.
+    Upper([PitchSet; 2]),
+    TriadOverBass,
+    Enriches(PitchClass),
+    Delays,
+    HalfWhole,
+    CommonTone,
+    PassingUp,
+    PassingDown,
+    Auxiliary,
+    Rootless,
+    Fourths(PitchClass),
+}

@@ -1,0 +1,279 @@
+//! The engine: the only place where the stages meet. Live sound and recordings go through it alike.
+//!
+//! Input: mono samples at [`SampleRate::INTERNAL`], pushed in blocks of any size. Output: [`Event`]s in order of time.
+//! Units: times in [`FrameCount`]s at the internal rate, from the first pushed sample.
+//! Method: one `step` a hop: spectrum, note evidence, tracks, chord spans. Block sizes change nothing.
+//! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound.
+
+use super::events::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport, NoteSpan};
+use crate::notes::held::{HeldKey, HeldSet, SpanFinder, SpanRules};
+use crate::notes::strength::key_strengths;
+use crate::notes::tracks::{NoteTracker, TrackRules, TrackedNote};
+use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
+use crate::piano::PianoProfile;
+use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
+use crate::units::{FrameCount, Hertz, MidiNote, PIANO_KEYS, SampleRate, Share};
+use std::sync::Arc;
+
+/// How to listen.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ListenerOptions {
+    /// Frequency of A4 that the user expects. What is found lies within half a semitone of it.
+    pub a4: Option<Hertz>,
+    /// Frequency of A4 found beforehand, say by [`crate::spectrum::estimate_a4`] in the first seconds of a recording.
+    pub found_a4: Option<Hertz>,
+    /// The piano, where its own notes were learned.
+    pub piano: Option<Arc<PianoProfile>>,
+}
+
+impl ListenerOptions {
+    /// The pitch of A4 around which the piano's is looked for: stated, or as it was when the piano was learned, or 440 Hz.
+    pub fn expected_a4(&self) -> Hertz {
+        let learned = self.piano.as_ref().map(|piano| piano.a4);
+        self.a4.or(learned).unwrap_or(Hertz::CONCERT_A4)
+    }
+}
+
+/// A frame is judged by what sounds this long before its end: the network was trained so (30 ms).
+const LOOK_BACK: u64 = 661;
+/// From the strike to the middle of the frames that hear it, in samples (69 ms). The network was trained to say 'struck' in the frames
+/// that end 30 to 77 ms after a strike; it is surer of the later ones.
+const STRIKE_LAG: f64 = 1521.0;
+/// From the strike of a chord to the end of the first frame that is taken to be its own, in samples (95 ms; measured on 255 chord changes,
+/// nine in ten between 75 and 123 ms): most of its keys must be likelier there than not.
+const BORDER_LAG: u64 = 2095;
+/// Quieter frames (root-mean-square, linear; -94 dBFS) hold no sound at all.
+const SILENT_RMS: f32 = 2e-5;
+/// Fewer keys are notes, not a chord.
+const FEWEST_KEYS: usize = 2;
+/// A span must last this many frames (116 ms) to be a chord.
+const SHORTEST_CHORD: u64 = 5;
+/// A set that has lasted this many frames (186 ms) is settled.
+const SETTLED: u64 = 8;
+/// Certainty in words, by confidence.
+const SURE: f32 = 0.9;
+const LIKELY: f32 = 0.6;
+
+/// Hears mono sound at [`SampleRate::INTERNAL`] and tells what sounds.
+pub struct Listener {
+    position: FrameCount,
+    analyser: Analyser,
+    follower: TuningFollower,
+    /// The pitch stays as it stands.
+    holds_pitch: bool,
+    estimator: Box<dyn NoteEstimator>,
+    tracker: NoteTracker,
+    finder: SpanFinder,
+    frame: SpectrumFrame,
+    evidence: NoteEvidence,
+    strength: [f32; PIANO_KEYS],
+    notes: Vec<TrackedNote>,
+    spans: Vec<HeldSet>,
+    open_span: HeldSet,
+    /// Notes are heard anew in every so manieth frame, and how many frames ago that was.
+    every: u32,
+    heard_before: u32,
+    /// What was last said to sound.
+    said: Option<(u64, bool, [bool; PIANO_KEYS])>,
+}
+
+impl Listener {
+    /// The rate at which samples must be pushed.
+    pub const RATE: SampleRate = SampleRate::INTERNAL;
+
+    /// Makes a listener with the built-in note model; transforms and buffers are made here.
+    pub fn new(options: ListenerOptions) -> Self {
+        let estimator: Box<dyn NoteEstimator> = match &options.piano {
+            Some(piano) => Box::new(OwnPianoEstimator::embedded(piano)),
+            None => Box::new(NetworkEstimator::embedded()),
+        };
+        Self::with_estimator(options, estimator)
+    }
+
+    /// Makes a listener that hears notes in another way.
+    pub fn with_estimator(options: ListenerOptions, estimator: Box<dyn NoteEstimator>) -> Self {
+        let expected = options.expected_a4();
+        let follower = match options.found_a4 {
+            Some(found) => TuningFollower::starting_from(expected, found),
+            None => TuningFollower::new(expected),
+        };
+        Self {
+            position: FrameCount(0),
+            analyser: Analyser::new(follower.a4().unwrap_or(expected)),
+            follower,
+            holds_pitch: false,
+            estimator,
+            tracker: NoteTracker::new(TrackRules::default()),
+            finder: SpanFinder::new(SpanRules::default()),
+            frame: SpectrumFrame::default(),
+            evidence: NoteEvidence::default(),
+            strength: [0.0; PIANO_KEYS],
+            notes: Vec::new(),
+            spans: Vec::new(),
+            open_span: HeldSet::default(),
+            every: 1,
+            heard_before: 0,
+            said: None,
+        }
+    }
+
+    /// From now on hears notes anew only in every `frames`-th frame, to save work; between, they are taken to sound on.
+    /// Times stay true; a note may be told that much later.
+    pub fn hear_every(&mut self, frames: u32) {
+        self.every = frames.max(1);
+    }
+
+    /// From now on takes the pitch as it stands and no longer follows it: where notes are played one by one over the whole keyboard,
+    /// the stretch of bass and treble would carry it along.
+    pub fn hold_pitch(&mut self) {
+        self.holds_pitch = true;
+    }
+
+    /// Hears `samples` (mono, -1 to 1, finite) and appends what they tell to `events`.
+    pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
+        self.position = self.position + FrameCount(samples.len() as u64);
+        while self.analyser.next_frame(&mut samples, &mut self.frame) {
+            let heard = self.position.0 - samples.len() as u64;
+            self.step(FrameCount(heard), events);
+        }
+    }
+
+    /// Ends the sound: closes notes and chords that are still open.
+    pub fn finish(&mut self, events: &mut Vec<Event>) {
+        self.tracker.finish(&mut self.notes);
+        self.finder.finish(&mut self.spans);
+        self.tell_ended(events);
+    }
+
+    /// Frequency of A4 as followed so far; `None` until enough has sounded.
+    pub fn a4(&self) -> Option<Hertz> {
+        self.follower.a4()
+    }
+
+    /// How many samples were heard.
+    pub fn position(&self) -> FrameCount {
+        self.position
+    }
+
+    /// One analysis frame through all stages.
+    fn step(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+        if !self.holds_pitch {
+            self.follower.step(self.analyser.long_power());
+            if let Some(a4) = self.follower.a4() {
+                self.analyser.retune(a4);
+            }
+        }
+        self.heard_before += 1;
+        if self.heard_before >= self.every {
+            self.heard_before = 0;
+            self.estimator.step(&self.frame, &mut self.evidence);
+        }
+        if self.frame.rms < SILENT_RMS {
+            self.evidence = NoteEvidence::default();
+        }
+        key_strengths(&self.frame, &mut self.strength);
+        self.tracker
+            .step(&self.evidence, &self.strength, &mut self.notes);
+        self.finder
+            .step(&self.evidence, &self.strength, &mut self.spans);
+        events.push(Event::Frame(FrameReport {
+            at,
+            rms: self.frame.rms,
+            chroma: self.evidence.chroma(),
+            evidence: self.evidence.clone(),
+            a4: self.follower.a4(),
+        }));
+        self.tell_what_sounds(at, events);
+        self.tell_ended(events);
+    }
+
+    /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
+    fn tell_what_sounds(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+        let sounding = self.tracker.sounding();
+        self.finder.open_span(&mut self.open_span);
+        let span = &self.open_span;
+        let mut held = [false; PIANO_KEYS];
+        span.keys.iter().for_each(|key| held[key.key] = true);
+        let differing = (0..PIANO_KEYS)
+            .filter(|&key| held[key] != sounding[key])
+            .count();
+        let settled = span.end - span.start >= SETTLED && differing < 2;
+        let keys = if settled { held } else { sounding };
+        let start = match self.said {
+            // an early answer keeps its start until the span is there
+            Some((start, false, _)) if !settled => start,
+            _ if settled => span.start,
+            _ => span.end,
+        };
+        if self
+            .said
+            .is_some_and(|(_, was, said)| was == settled && said == keys)
+        {
+            return;
+        }
+        self.said = Some((start, settled, keys));
+        let notes = (0..PIANO_KEYS).filter(|&key| keys[key]).map(|key| {
+            let of_span = span.keys.iter().find(|held| held.key == key);
+            match of_span {
+                Some(held) if settled => chord_note(key, held.confidence, held.strength),
+                _ => chord_note(key, self.evidence.sounding[key], self.strength[key]),
+            }
+        });
+        events.push(Event::Sounding(ChordState {
+            start: sample_of(start, BORDER_LAG),
+            at,
+            notes: notes.collect(),
+            settled,
+        }));
+    }
+
+    fn tell_ended(&mut self, events: &mut Vec<Event>) {
+        events.extend(self.notes.drain(..).map(|note| {
+            Event::Note(NoteSpan {
+                note: chord_note(note.key, note.confidence, note.strength),
+                start: sample_of_strike(note.struck),
+                end: sample_of(note.end, LOOK_BACK).max(sample_of_strike(note.struck)),
+            })
+        }));
+        let chords = self.spans.drain(..).filter(|span| {
+            span.keys.len() >= FEWEST_KEYS && span.end - span.start >= SHORTEST_CHORD
+        });
+        events.extend(chords.map(|span| {
+            let notes = |keys: &[HeldKey]| {
+                keys.iter()
+                    .map(|held| chord_note(held.key, held.confidence, held.strength))
+                    .collect()
+            };
+            Event::Chord(ChordSpan {
+                start: sample_of(span.start, BORDER_LAG),
+                end: sample_of(span.end, BORDER_LAG),
+                notes: notes(&span.keys),
+                possible: notes(&span.possible),
+            })
+        }));
+    }
+}
+
+/// The time so many samples before the end of an analysis frame.
+fn sample_of(frame: u64, lag: u64) -> FrameCount {
+    FrameCount(((frame + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
+}
+
+/// The time at which a key was struck whose strike was heard around an analysis frame.
+fn sample_of_strike(frame: f64) -> FrameCount {
+    let end = (frame + 1.0) * HOP_SAMPLES as f64;
+    FrameCount((end - STRIKE_LAG).max(0.0).round() as u64)
+}
+
+fn chord_note(key: usize, confidence: f32, strength: f32) -> ChordNote {
+    ChordNote {
+        midi: MidiNote::from_piano_index(key),
+        strength: Share::clamped(strength),
+        confidence: Share::clamped(confidence),
+        certainty: match confidence {
+            c if c >= SURE => Certainty::Sure,
+            c if c >= LIKELY => Certainty::Likely,
+            _ => Certainty::Inferred,
+        },
+    }
+}

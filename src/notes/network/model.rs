@@ -1,0 +1,215 @@
+//! The trained weights, read and checked.
+//!
+//! Input: the bytes of a safetensors file (f32 tensors and string metadata). Output: a [`Model`] whose tensors fit each other, or
+//! a [`ModelError`] that says which does not. Units: none.
+//! Method: sizes are read from the tensors' shapes, so that a smaller or larger network needs no change here; [`super::estimator`]
+//! says what each tensor does. Limits: the number of inputs a key and the context's intervals are fixed in code.
+
+use super::features::INPUTS;
+use safetensors::{Dtype, SafeTensors};
+use std::collections::HashMap;
+
+/// Keys looked at around each key, in semitones, in the order of the context layer's inputs.
+pub const INTERVALS: [i32; 27] = [
+    0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
+    -28, 36, -36,
+];
+/// The weights that come with the program.
+const EMBEDDED: &[u8] = include_bytes!("../model.safetensors");
+
+/// Why a file is no model for this program.
+#[derive(Debug, thiserror::Error)]
+pub enum ModelError {
+    /// The container itself cannot be read.
+    #[error("the note model is no readable safetensors file: {0}")]
+    Unreadable(#[from] safetensors::SafeTensorError),
+    /// A tensor is not there.
+    #[error("the note model lacks the tensor {0}")]
+    Missing(&'static str),
+    /// A tensor holds something else than 32-bit floats.
+    #[error("the note model's tensor {name} holds {found:?}, not 32-bit floats")]
+    NotFloat {
+        /// Which tensor.
+        name: &'static str,
+        /// What it holds.
+        found: Dtype,
+    },
+    /// A tensor's shape does not fit the others.
+    #[error("the note model's tensor {name} has shape {found:?}, not {expected:?}")]
+    Shape {
+        /// Which tensor.
+        name: &'static str,
+        /// The shape it has.
+        found: Vec<usize>,
+        /// The shape that fits.
+        expected: Vec<usize>,
+    },
+    /// A weight is infinite or no number.
+    #[error("the note model's tensor {0} holds a value that is not finite")]
+    NotFinite(&'static str),
+}
+
+/// Weights and biases of one layer, row-major: a row of `inputs` for each output.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Layer {
+    pub(super) inputs: usize,
+    pub(super) outputs: usize,
+    pub(super) weight: Vec<f32>,
+    pub(super) bias: Vec<f32>,
+}
+
+/// A probability from a logit: `1 / (1 + exp(-(scale * logit + shift)))`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Calibration {
+    pub(super) scale: f32,
+    pub(super) shift: f32,
+}
+
+/// A trained network's weights; the letters are those of [`super::estimator`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Model {
+    /// The units of the first layer that a glance takes, and what it makes of them.
+    pub(super) glance_units: Layer,
+    pub(super) glance: Layer,
+    /// The other units of the first layer.
+    pub(super) first: Layer,
+    pub(super) second: Layer,
+    pub(super) opinion: Layer,
+    pub(super) context: Layer,
+    pub(super) joined: Layer,
+    pub(super) gate: Layer,
+    pub(super) candidate: Layer,
+    pub(super) last: Layer,
+    pub(super) head: Layer,
+    pub(super) sounding: Calibration,
+    pub(super) onset: Calibration,
+    metadata: HashMap<String, String>,
+}
+
+impl Model {
+    /// The model that comes with the program.
+    ///
+    /// # Panics
+    /// Never in a build whose tests pass: they read the same bytes.
+    pub fn embedded() -> Self {
+        Self::from_bytes(EMBEDDED).expect("the embedded model was checked by the tests")
+    }
+
+    /// Reads a safetensors file.
+    ///
+    /// # Errors
+    /// [`ModelError`], naming the tensor that is missing or does not fit.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, ModelError> {
+        let (_, header) = SafeTensors::read_metadata(bytes)?;
+        let file = SafeTensors::deserialize(bytes)?;
+        // Rows and columns of a weight name the sizes of the network.
+        let size = |name, dimension| {
+            file.tensor(name)
+                .map_err(|_| ModelError::Missing(name))
+                .map(|t| t.shape().get(dimension).copied().unwrap_or(0))
+        };
+        let rows = |name| size(name, 0);
+        let read =
+            |weight, bias, outputs, inputs| Layer::read(&file, weight, bias, outputs, inputs);
+
+        let a = rows("w1.weight")?;
+        let d = rows("w2.weight")?;
+        let c = rows("wc.weight")?;
+        let h = rows("w3.weight")?;
+        let g = rows("wz.weight")?;
+        let l = rows("w4.weight")?;
+        let glance = size("wg.weight", 1)?;
+        let calibration = tensor(&file, "calibration", &[2, 2])?;
+        let (glance_units, first) = read("w1.weight", "w1.bias", a, INPUTS)?.split(glance);
+        Ok(Self {
+            glance_units,
+            glance: read("wg.weight", "wg.bias", 1, glance)?,
+            first,
+            second: read("w2.weight", "w2.bias", d, a)?,
+            opinion: read("wo.weight", "wo.bias", 1, d)?,
+            context: read("wc.weight", "wc.bias", c, (INTERVALS.len() + 1) * d)?,
+            joined: read("w3.weight", "w3.bias", h, c + d)?,
+            gate: read("wz.weight", "wz.bias", g, h)?,
+            candidate: read("wn.weight", "wn.bias", g, h)?,
+            last: read("w4.weight", "w4.bias", l, g + h)?,
+            head: read("wh.weight", "wh.bias", 2, l)?,
+            sounding: Calibration {
+                scale: calibration[0],
+                shift: calibration[1],
+            },
+            onset: Calibration {
+                scale: calibration[2],
+                shift: calibration[3],
+            },
+            metadata: header.metadata().clone().unwrap_or_default(),
+        })
+    }
+
+    /// What the training wrote beside the weights, for instance under "card".
+    pub fn metadata(&self) -> &HashMap<String, String> {
+        &self.metadata
+    }
+}
+
+impl Layer {
+    fn read(
+        file: &SafeTensors,
+        weight: &'static str,
+        bias: &'static str,
+        outputs: usize,
+        inputs: usize,
+    ) -> Result<Self, ModelError> {
+        Ok(Self {
+            inputs,
+            outputs,
+            weight: tensor(file, weight, &[outputs, inputs])?,
+            bias: tensor(file, bias, &[outputs])?,
+        })
+    }
+
+    /// Two layers over the same inputs: the first outputs, at most `many`, and the others.
+    fn split(mut self, many: usize) -> (Self, Self) {
+        let many = many.min(self.outputs);
+        let others = Self {
+            inputs: self.inputs,
+            outputs: self.outputs - many,
+            weight: self.weight.split_off(many * self.inputs),
+            bias: self.bias.split_off(many),
+        };
+        self.outputs = many;
+        (self, others)
+    }
+}
+
+fn tensor(
+    file: &SafeTensors,
+    name: &'static str,
+    expected: &[usize],
+) -> Result<Vec<f32>, ModelError> {
+    let view = file.tensor(name).map_err(|_| ModelError::Missing(name))?;
+    if view.dtype() != Dtype::F32 {
+        return Err(ModelError::NotFloat {
+            name,
+            found: view.dtype(),
+        });
+    }
+    if view.shape() != expected || expected.contains(&0) {
+        return Err(ModelError::Shape {
+            name,
+            found: view.shape().to_vec(),
+            expected: expected.to_vec(),
+        });
+    }
+    let values: Vec<f32> = view
+        .data()
+        .as_chunks()
+        .0
+        .iter()
+        .map(|&bytes| f32::from_le_bytes(bytes))
+        .collect();
+    if values.iter().all(|v| v.is_finite()) {
+        Ok(values)
+    } else {
+        Err(ModelError::NotFinite(name))
+    }
+}

@@ -1,0 +1,8 @@
+//! Store: what is kept on the disk.
+//!
+//! Input: results and learned pianos. Output: files, whole or not at all; what was kept, read back.
+//! Units: none. Method: see the modules; each has an error of its own that says what happened, and leaves commands to whoever has some.
+//! Limits: one user's data folder; no locks between programs.
+
+pub mod file;
+pub mod pianos;
