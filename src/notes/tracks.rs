@@ -53,7 +53,7 @@ impl Default for TrackRules {
             begin: 0.5,
             end: 0.5,
             patience: 3,
-            again: 0.5,
+            again: 0.45,
             apart: 4,
             back: 8,
             ahead: 4,
