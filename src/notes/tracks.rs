@@ -20,7 +20,7 @@ const SURER_THAN_A_FRAME: f32 = 1.9;
 const BESIDE: u64 = 2;
 
 /// Thresholds of the tracker. Probabilities are calibrated, and 0.5 is the natural border; times were set by reasoning and then
-/// varied on the measuring corpus, where none of them matters by more than a point.
+/// varied on the measuring corpus, where none of them matters by more than a point. `again` was set on rendered playing (`training/README.md`).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrackRules {
     /// A note begins when 'sounding' reaches this probability.
