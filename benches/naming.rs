@@ -3,6 +3,9 @@
 //! nothing: the difference is what `name` costs its user.
 
 use divan::{Bencher, black_box};
+use lidprop::chart::entries::sounding;
+use lidprop::chart::passages::Newest;
+use lidprop::chart::recording::{Heard, Wording};
 use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{AnalysisOptions, Chord, Context, Given, Sounding, interpret, name_chord};
 use lidprop::listener::{Certainty, ChordNote, ChordSpan, Event};

@@ -102,21 +102,21 @@ class NoteNetwork(torch.nn.Module):
         """Glance, first opinion, whether the key is in question, and what is known of it after a look at the neighbours. Any number of leading dimensions."""
         h1 = torch.relu(self.w1(x))
         glance = self.wg(h1[..., :self.glance])[..., 0]
-        seen = (glance > DOUBT).float().detach()
+        seen = (glance > DOUBT).to(h1.dtype).detach()
         h2 = torch.relu(self.w2(h1)) * seen[..., None]
-        first = torch.where(seen > 0, self.wo(h2)[..., 0], glance)
+        first = torch.where(seen > 0, self.wo(h2)[..., 0], glance).float()
         asked = (first > DOUBT).float().detach()
         likely = torch.sigmoid(first)[..., None] * seen[..., None]
-        summary = (likely * h2).sum(-2, keepdim=True) / (1 + likely.sum(-2, keepdim=True))
+        summary = ((likely * h2).sum(-2, keepdim=True) / (1 + likely.sum(-2, keepdim=True))).to(h2.dtype)
         padded = torch.nn.functional.pad(h2, (0, 0, FARTHEST, FARTHEST))
         around = torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS] + [summary.expand_as(h2)], -1)
-        return glance, first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
+        return glance.float(), first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
 
     def forward(self, x):
         glance, first, asked, h3 = self.frames_alone(x)
-        z = torch.sigmoid(self.wz(h3))
+        z = torch.sigmoid(self.wz(h3).float())
         h = remember((1 - z) * asked[..., None], z * self.wn(h3) * asked[..., None])
-        out = self.wh(torch.relu(self.w4(torch.cat([h, h3], -1))))
+        out = self.wh(torch.relu(self.w4(torch.cat([h.to(h3.dtype), h3], -1)))).float()
         return *self.answers(first, asked, out), first, glance
 
     @staticmethod

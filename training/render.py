@@ -16,9 +16,19 @@ LENGTH = int(SECONDS * RATE) // HOP * HOP
 FRAMES = LENGTH // HOP
 LOOK_BACK = 0.030  # a frame is judged by what sounds this long before its end
 NEW = 0.047  # seconds for which a note counts as struck just now
+NEAR_THE_END = 0.03  # seconds about the end of a note whose labels count less
 EVENTS_AT_ONCE = 256
-CONVOLUTION = 73728  # at least LENGTH + RATE, and a size that FFTs like (2^13 * 9)
-NOISE = 49152  # at least LENGTH, likewise
+
+
+def fast_size(least):
+    """The smallest size of at least `least` samples that FFTs like."""
+    return min(odd << k for odd in (1, 3, 5, 9, 15) for k in range(24) if odd << k >= least)
+
+
+CONVOLUTION = fast_size(LENGTH + RATE)
+NOISE = fast_size(LENGTH)
+ANSWERS = 8
+RESONANCE = 2 * RATE  # samples for which undamped strings answer
 
 
 if triton:
@@ -50,6 +60,7 @@ class Renderer:
         self.telephone = telephone  # share of clips over the band of a telephone
         self.bank, self.backdrop, self.device = bank, backdrop, device
         self.g = torch.Generator(device).manual_seed(seed)
+        self.answers = None
         self.n = torch.arange(LENGTH, device=device, dtype=torch.float32)
         self.frame_end = (torch.arange(FRAMES, device=device) + 1) * HOP / RATE
 
@@ -69,7 +80,7 @@ class Renderer:
         sounding, struck, near = (torch.zeros(cells, FRAMES, device=self.device) for _ in range(3))
         faint = torch.zeros(cells, FRAMES, device=self.device)
         clip, source, length = dev('clip', torch.long), dev('source', torch.long), dev('length')
-        inc, begin, gain, off, release, onset, label = (dev(f) for f in ('increment', 'begin', 'gain', 'off', 'release', 'onset', 'label'))
+        inc, begin, gain, off, release, onset, label, until = (dev(f) for f in ('increment', 'begin', 'gain', 'off', 'release', 'onset', 'label', 'until'))
         cell = clip * KEYS + dev('midi', torch.long) - LOWEST
         power = torch.zeros(len(strikes), FRAMES, device=self.device)
         if triton and sound.is_cuda:
@@ -92,16 +103,66 @@ class Renderer:
                 power[e] = y.reshape(len(y), FRAMES, HOP).square().mean(-1)
         quiet = (power < power.amax(-1, keepdim=True) * 10 ** -4.5).float()
         judged = self.frame_end - LOOK_BACK
-        age, left = judged - onset[:, None], judged - off[:, None] / RATE
+        age, left = judged - onset[:, None], judged - until[:, None]
         there = (age >= 0) & (left < 0) & (judged < (length / inc * 0.92 / RATE + onset)[:, None])
         there = there * label[:, None]
         sounding.index_reduce_(0, cell, there, 'amax')
         faint.index_reduce_(0, cell, there * quiet, 'amax')
         struck.index_reduce_(0, cell, ((age >= 0) & (age < NEW)) * label[:, None], 'amax')
-        near.index_reduce_(0, cell, ((age.abs() < 0.035) | (left.abs() < 0.05)) * label[:, None], 'amax')
+        near.index_reduce_(0, cell, ((age.abs() < 0.035) | (left.abs() < NEAR_THE_END)) * label[:, None], 'amax')
         weight = 1 - (0.6 * near).maximum(0.85 * faint)
         shape = lambda x: x.reshape(clips, KEYS, FRAMES).transpose(1, 2)
         return sound, shape(sounding), shape(struck), shape(weight)
+
+    def open_strings(self):
+        """What the undamped strings of a piano answer to a click, `ANSWERS` different ones: the partials of all keys, dying away over seconds."""
+        t = torch.arange(RESONANCE, device=self.device) / RATE
+        out = torch.zeros(ANSWERS, RESONANCE, device=self.device)
+        for i in range(ANSWERS):
+            tuning = self.uniform(-10, 10, 1)
+            for partial in range(1, 6):
+                keys = torch.arange(LOWEST, LOWEST + KEYS, device=self.device)
+                f = 440 * 2 ** ((keys - 69 + (tuning + 3 * self.normal(KEYS)) / 100) / 12) * partial * (1 + 2e-4 * partial ** 2)
+                audible = (f < 5000).float()
+                level = audible * torch.exp(0.5 * self.normal(KEYS)) / partial
+                tau = (2.5 * 2 ** (-(keys - 40) / 24) / partial ** 0.5).clamp(0.05, 3.0)
+                phase = self.uniform(0, 6.28, KEYS)
+                for k in range(0, KEYS, 22):
+                    e = slice(k, k + 22)
+                    out[i] += (level[e, None] * torch.exp(-t / tau[e, None]) * torch.sin(6.2832 * f[e, None] * t + phase[e, None])).sum(0)
+        return out / out.square().sum(-1, keepdim=True).sqrt()
+
+    def pedalled(self, x, pedals):
+        """The sound with what the open strings answer while the pedal is down, and with the noise of the pedal itself."""
+        if len(pedals) == 0:
+            return x
+        if self.answers is None:
+            self.answers = self.open_strings()
+        clips = len(x)
+        spans = torch.as_tensor(pedals, device=self.device)
+        clip = spans[:, 0].long()
+        edges = (spans[:, 1:] * RATE).long().clamp(0, LENGTH - 1)
+        moved = torch.zeros(clips, LENGTH, device=self.device)
+        moved.index_put_((clip, edges[:, 0]), torch.ones(len(clip), device=self.device), accumulate=True)
+        moved.index_put_((clip, edges[:, 1]), -torch.ones(len(clip), device=self.device), accumulate=True)
+        down = moved.cumsum(1).clamp(0, 1)
+        moved[:, 0] = 0
+        # dampers leave and meet the strings within some hundredths of a second
+        down = torch.nn.functional.avg_pool1d(torch.nn.functional.pad(down[:, None], (882, 0), mode='replicate'), 883, 1)[:, 0]
+        pick = torch.randint(ANSWERS, (clips,), device=self.device, generator=self.g)
+        size = fast_size(LENGTH + RESONANCE)
+        answer = torch.fft.irfft(torch.fft.rfft(x * down, size) * torch.fft.rfft(self.answers, size)[pick], size)[:, :LENGTH] * down
+        loud = lambda s: s.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
+        played = loud(x)
+        x = x + answer / loud(answer) * played * 10 ** (-self.uniform(12, 36, clips, 1) / 20)
+        # the tray and the dampers knock and swish
+        t = torch.arange(RATE // 4, device=self.device) / RATE
+        knock = self.normal(clips, RATE // 4) * torch.exp(-t / self.uniform(0.01, 0.06, clips, 1))
+        f = torch.linspace(0, RATE / 2, size // 2 + 1, device=self.device)
+        spectrum = torch.fft.rfft(knock, size) / (1 + (f / self.uniform(80, 900, clips, 1)) ** 2)
+        noise = torch.fft.irfft(torch.fft.rfft(moved.abs() * self.uniform(0.2, 1, clips, LENGTH), size) * spectrum, size)[:, :LENGTH]
+        heard = (self.uniform(0, 1, clips, 1) < 0.6) & (moved.abs().amax(-1, keepdim=True) > 0)
+        return x + heard * noise / noise.abs().amax(-1, keepdim=True).clamp(min=1e-6) * played * 10 ** (-self.uniform(0, 30, clips, 1) / 20)
 
     def colour(self, x, chance):
         """Room, equaliser, high and low pass: one multiplication in the frequency domain."""
@@ -202,9 +263,10 @@ class Renderer:
         x[used] = torch.istft(s, 1024, 512, window=window, length=LENGTH)
         return x
 
-    def __call__(self, strikes, clips, chance=1.0):
+    def __call__(self, strikes, clips, chance=1.0, pedals=()):
         """Samples, 'sounding', 'struck', label weights. `chance` scales how often anything is done to the dry sound."""
         x, sounding, struck, weight = self.mix(strikes, clips)
+        x = self.pedalled(x, pedals)
         silent = sounding.amax((1, 2)) == 0
         if chance > 0:
             x = self.colour(x, chance)

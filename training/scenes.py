@@ -4,11 +4,14 @@ A scene is a list of strikes; voicings are drawn from how often intervals are pl
 and none is learned.
 """
 import math, random
+from collections import namedtuple
 import numpy as np
 from front_end import RATE
+from playing import FASTEST, Jazz, Performances, damped
 from sounds import LEAD, STEP
 
-SECONDS = 2.0
+SECONDS = 3.0
+HELD_UNTIL = 1.9  # seconds, in test scenes of held voicings
 # half steps between neighbouring notes of a hand, with their weights
 INTERVALS = ((1, 8), (2, 13), (3, 22), (4, 20), (5, 15), (6, 9), (7, 7), (8, 3), (9, 3), (10, 2), (11, 2), (12, 3))
 STEPS, WEIGHTS = zip(*INTERVALS)
@@ -18,7 +21,9 @@ AMONG_PARTIALS = (12, 12, 12, -12, 24, 19, 19, 28, 31)  # where a key hides amon
 HIDDEN = 0.3  # share of voicings to which such a key is added
 MELODY_IN_OCTAVES = 0.25  # share of those over a bass whose top is doubled an octave above
 FARTHEST_BORROWED = 9  # half steps that a borrowed key may have been recorded away
-FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label')
+BY_THE_GENERATOR = 0.5  # share of scenes of playing that are jazz of random draws; the others are performances
+FIELDS = ('clip', 'source', 'length', 'increment', 'begin', 'gain', 'off', 'release', 'midi', 'onset', 'label', 'until', 'velocity')
+Strike = namedtuple('Strike', 'midi onset off until loudness velocity')  # seconds until the sound is damped, until the note counts as sounding; dB; 1 to 127 or none
 
 
 def over_a_bass(r):
@@ -67,9 +72,12 @@ def voicing(r):
 class SceneMaker:
     """Draws batches of scenes for the pianos given by their index in the bank's table."""
 
-    def __init__(self, table, weights, seed, borrowed=0.0):
-        """`borrowed`: share of scenes of which each key comes from a piano of its own, from farther away, so that no piano is learned by heart."""
+    def __init__(self, table, weights, seed, borrowed=0.0, playing=0.0, performances=None):
+        """`borrowed`: share of scenes of which each key comes from a piano of its own, from farther away, so that no piano is learned by heart.
+        `playing`: share of scenes in which hands play on, with the pedal; `performances`: a file of such, beside those of random draws."""
         self.r = random.Random(seed)
+        self.playing = playing
+        self.performances = Performances(performances) if performances and playing else None
         self.pianos, self.weights = list(weights), list(weights.values())
         self.borrowed = borrowed
         self.near, self.far = {}, {}
@@ -154,10 +162,32 @@ class SceneMaker:
                 at += pace * r.choice((0, 0.5, 1, 1, 2))+ r.uniform(0.005, 0.03)
         return out
 
-    def scene(self, clip, rows):
+    def played(self):
+        """Strikes of a stretch of playing, and where the pedal is down."""
+        r = self.r
+        if self.performances is None or r.random() < BY_THE_GENERATOR:
+            played = Jazz(r, SECONDS, OVER_THE_BASS).draw()
+        else:
+            played = self.performances.draw(r, SECONDS)
+        decibels = r.uniform(1.2, 3.2)  # that ten steps of velocity bring
+        rings_on = r.random() < 0.5  # a string struck again keeps what it had, or gives it up
+        out = []
+        for midi, onset, until, velocity, again in damped(*played):
+            off = until
+            if again and rings_on:
+                off = until + r.uniform(0.1, 1.5)
+            out.append(Strike(midi, onset, off, until, max(-24.0, min(12.0, (velocity - 78) / 10 * decibels)), velocity))
+        return out, played.pedal
+
+    def scene(self, clip, rows, pedals):
         r = self.r
         if r.random() < 0.06:
             return
+        if r.random() < self.playing:
+            strikes, pedal = self.played()
+            pedals += [(clip, down, up) for down, up in pedal if up > 0 and down < SECONDS]
+        else:
+            strikes = [Strike(midi, onset, off, off, loudness, None) for midi, onset, off, loudness in self.strikes()]
         piano = r.choices(self.pianos, self.weights)[0]
         spread = r.choices((0, 1, 2), (70, 20, 10))[0]
         overall = r.gauss(0, (6, 14, 26)[spread])
@@ -169,8 +199,8 @@ class SceneMaker:
         if self.borrowed and r.random() < self.borrowed:
             takes, piano_of = self.far, dict(zip(range(21, 109), r.choices(self.pianos, self.weights, k=88)))
         last = {}
-        for midi, onset, off, loudness in sorted(self.strikes(), key=lambda s: s[1]):
-            if midi in last and onset - last[midi] < 0.07:
+        for midi, onset, off, until, loudness, velocity in sorted(strikes, key=lambda s: s.onset):
+            if midi in last and onset - last[midi] < (0.07 if velocity is None else FASTEST):
                 continue
             last[midi] = onset
             if onset > SECONDS or off < -0.2:
@@ -179,7 +209,8 @@ class SceneMaker:
             rec = rows_of_key[r.choices(range(len(rows_of_key)), cum_weights=cumulative)[0]]
             if r.random() < 0.6:  # the same dynamic layer for most notes of a scene
                 same = rows_of_key[rows_of_key[:, 1] == rec[1]]
-                rec = same[min(len(same) - 1, int(layer * len(same)))]
+                chosen = layer if velocity is None else min(0.999, max(0.0, velocity / 128 + r.gauss(0, 0.1)))
+                rec = same[min(len(same) - 1, int(chosen * len(same)))]
             bend = lambda: overall + stretch * ((midi - 60) / 12) ** 3 * 0.6 + r.gauss(0, unrest)
             copies = [(bend(), 0.0, 1)]
             odd = r.random()
@@ -193,14 +224,14 @@ class SceneMaker:
                 if midi >= 91:
                     release = r.uniform(0.05, 1.2) * RATE
                 rows.append((clip, rec[3], rec[4], ratio * STEP, (onset - LEAD / ratio) * RATE, 10 ** ((loudness + less) / 20), off * RATE, release,
-                             midi, onset, label))
+                             midi, onset, label, until, velocity or 0))
 
     def batch(self, clips):
-        """Strikes of `clips` scenes as one array [strikes, FIELDS]."""
-        rows = []
+        """Strikes of `clips` scenes as one array [strikes, FIELDS], and where the pedal is down, [spans, (clip, down, up)]."""
+        rows, pedals = [], []
         for c in range(clips):
-            self.scene(c, rows)
-        return np.array(rows, dtype=np.float64).reshape(-1, len(FIELDS))
+            self.scene(c, rows, pedals)
+        return np.array(rows, dtype=np.float64).reshape(-1, len(FIELDS)), np.array(pedals, dtype=np.float64).reshape(-1, 3)
 
 
 def held(table, piano, count, seed, chordlike=True):
@@ -218,5 +249,5 @@ def held(table, piano, count, seed, chordlike=True):
             rec = near[r.choices(range(len(near)), cum_weights=cumulative)[0]]
             ratio = 2 ** ((midi - rec[1]) / 12 + (shift + r.gauss(0, 1.5)) / 1200)
             onset = 0.5 + r.uniform(0, 0.01)
-            rows.append((clip, rec[3], rec[4], ratio * STEP, (onset - LEAD / ratio) * RATE, 10 ** (r.gauss(0, 2.5) / 20), 1.9 * RATE, 0.05 * RATE, midi, onset, 1))
+            rows.append((clip, rec[3], rec[4], ratio * STEP, (onset - LEAD / ratio) * RATE, 10 ** (r.gauss(0, 2.5) / 20), HELD_UNTIL * RATE, 0.05 * RATE, midi, onset, 1, HELD_UNTIL, 0))
     return np.array(rows, dtype=np.float64), sets

@@ -13,7 +13,7 @@ import argparse, json, math, multiprocessing, os, sys, time
 import numpy as np
 import torch
 from safetensors.torch import load_file, save_file
-from front_end import FrontEnd, HOP, INPUTS, KEYS, RATE, disturbed
+from front_end import BINS, FrontEnd, HOP, KEYS, RATE, disturbed
 from network import DOUBT, NoteNetwork
 from render import FRAMES, LOOK_BACK, Renderer
 from scenes import SceneMaker, held
@@ -23,11 +23,12 @@ import render
 SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last')
 PICKED = 24  # frames taken of a scene in the first part
 TOGETHER = 32  # scenes a step in the second part
+STRIKES_COUNT = 2.0  # how much the loss of 'struck' counts beside that of 'sounding'
 DECAY = 0.999  # of the running average of the weights
 
 
-def draw_scenes(table, weights, seed, borrowed, clips, queue):
-    maker = SceneMaker(table, weights, seed, borrowed)
+def draw_scenes(table, weights, seed, borrowed, playing, performances, clips, queue):
+    maker = SceneMaker(table, weights, seed, borrowed, playing, performances)
     while True:
         queue.put(maker.batch(clips))
 
@@ -35,6 +36,24 @@ def draw_scenes(table, weights, seed, borrowed, clips, queue):
 def frame_f(p, y):
     """F over all cells of frames and keys."""
     return round(float(2 * (p & y).sum() / (p.sum() + y.sum())), 4)
+
+
+def grown(tensors, network):
+    """Weights of a network of which some layers were smaller, for `network`: new units begin as drawn, and what listens to them with zero."""
+    state, memory = network.state_dict(), tensors['wz.weight'].shape[0]
+    for name, to in state.items():
+        of = tensors[name]
+        if to.shape == of.shape:
+            to.copy_(of)
+        elif name == 'w4.weight':  # listens to the memory, then to what is known without it
+            rows, wide = of.shape[0], state['wz.weight'].shape[0]
+            to[:rows] = 0
+            to[:rows, :memory], to[:rows, wide:] = of[:, :memory], of[:, memory:]
+        else:
+            if of.dim() == 2:
+                to[:of.shape[0]] = 0
+            to[tuple(slice(n) for n in of.shape)] = of
+    network.load_state_dict(state)
 
 
 def measure(network, front, renderer, table, pianos, scenes, seed, chance):
@@ -81,14 +100,16 @@ def calibrate(logits, truth, weight):
 class Trainer:
     """A step of optimisation on tensors of fixed shape; on a GPU recorded once and replayed, since its many small parts would wait for the host."""
 
-    def __init__(self, network, average, rate, answer, shapes, device, disturb):
-        self.disturb = disturb
+    def __init__(self, network, average, rate, answer, front, shape, device, disturb, half):
+        """`shape`: of the frames of a step."""
+        self.front, self.disturb, self.half, self.kind = front, disturb, half, torch.device(device).type
         self.network, self.average, self.answer = network, list(average.parameters()), answer
         self.parameters = list(network.parameters())
         self.rate = torch.tensor(rate, device=device)
         cuda = 'cuda' in str(device)
         self.optimizer = torch.optim.AdamW(self.parameters, lr=self.rate, weight_decay=1e-3, fused=cuda, **({'capturable': True} if cuda else {}))
-        self.given = [torch.zeros(s, device=device) for s in shapes]
+        # spectra and level; 'sounding', 'struck' and the weight of labels
+        self.given = [torch.zeros(*shape, n, device=device) for n in (BINS + 1, BINS + 1, BINS + 1, 2, KEYS, KEYS, KEYS)]
         self.loss = torch.zeros((), device=device)
         self.graph = None
         if cuda:
@@ -110,12 +131,15 @@ class Trainer:
                         v.zero_()
 
     def once(self):
-        x, sounding, struck, weight = self.given
+        *spectra, sounding, struck, weight = self.given
+        x = self.front.inputs(*spectra)
         if self.disturb:
             x = disturbed(x, self.disturb)
         loss_of = torch.nn.functional.binary_cross_entropy_with_logits
-        last, new, first, glance = self.answer(x)
-        loss = loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight) + loss_of(new, struck)
+        with torch.autocast(self.kind, torch.bfloat16, enabled=self.half, cache_enabled=False):
+            last, new, first, glance = self.answer(x)
+        loss = (loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight)
+                + STRIKES_COUNT * loss_of(new, struck))
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
         self.optimizer.step()
@@ -145,9 +169,12 @@ def main():
     a.add_argument('--made-up-step', type=int, default=2)
     a.add_argument('--made-up-share', type=float, default=0.3)
     a.add_argument('--borrowed', type=float, default=0.3, help='share of scenes of which each key comes from a piano of its own')
+    a.add_argument('--playing', type=float, default=0.5, help='share of scenes in which hands play on, with the pedal')
+    a.add_argument('--performances', default='', help='file of performances, half of the scenes of playing')
+    a.add_argument('--half', type=int, default=1, help='1 multiplies in half precision on a GPU')
     a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random: 0.03 is 1.5 dB')
     a.add_argument('--telephone', type=float, default=0.05, help='share of scenes over the band of a telephone')
-    a.add_argument('--sizes', default='16,144,24,120,64,64,48', help=','.join(SIZES))
+    a.add_argument('--sizes', default='16,144,24,120,64,96,64', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
     a.add_argument('--device', default='cuda' if torch.cuda.is_available() else 'cpu')
     a.add_argument('--workers', type=int, default=12)
@@ -180,28 +207,36 @@ def main():
     backdrop = Backdrop(o.rooms, o.voices, o.device, render.LENGTH)
     renderer = Renderer(bank, backdrop, o.device, o.seed + 50, o.telephone)
     front = FrontEnd().to(o.device)
+    half = bool(o.half) and 'cuda' in o.device
     sizes = dict(zip(SIZES, map(int, o.sizes.split(','))))
     network = NoteNetwork(**sizes).to(o.device)
     if o.start_from:
-        network.load_state_dict({k: v for k, v in load_file(o.start_from).items() if k != 'calibration'})
+        grown(load_file(o.start_from), network)
 
     queue = multiprocessing.Queue(16)
-    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + i, o.borrowed, o.clips, queue), daemon=True) for i in range(o.workers)]
+    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + i, o.borrowed, o.playing, o.performances, o.clips, queue), daemon=True) for i in range(o.workers)]
     for w in workers:
         w.start()
     print(f'{o.name}: {len(table)} recordings of {len(bank.pianos)} pianos, {sum(p.numel() for p in network.parameters())} weights, '
           f'ready after {time.time() - begun:.0f} s', flush=True)
 
-    start, budget, step, scenes, frames = time.time(), o.minutes * 60, 0, 0, 0
+    start, budget, step, scenes, frames, waited = time.time(), o.minutes * 60, 0, 0, 0, 0.0
+
+    def rendered():
+        nonlocal waited
+        since = time.time()
+        strikes, pedals = queue.get()
+        waited += time.time() - since
+        return renderer(strikes, o.clips, 1.0, pedals)
 
     def say(part, trainer):
         value = trainer.loss.item()
         if not math.isfinite(value):
             sys.exit(f'{o.name}: the loss is {value} at step {step}')
         with torch.no_grad():
-            last, new, first, glance = trainer.answer(trainer.given[0])
-        print(f'{o.name}: {part}, step {step}, {time.time() - start:.0f} s, loss {value:.5f}, F {frame_f(last > -0.5, trainer.given[1] > 0.5)}, '
-              f'struck F {frame_f(new > -0.5, trainer.given[2] > 0.5)}, seen {(glance > DOUBT).float().mean():.3f}, asked {(first > DOUBT).float().mean():.3f}', flush=True)
+            last, new, first, glance = trainer.answer(front.inputs(*trainer.given[:4]))
+        print(f'{o.name}: {part}, step {step}, {time.time() - start:.0f} s ({waited:.0f} s waited for scenes), loss {value:.5f}, '
+              f'F {frame_f(last > -0.5, trainer.given[4] > 0.5)}, struck F {frame_f(new > -0.5, trainer.given[5] > 0.5)}, seen {(glance > DOUBT).float().mean():.3f}, asked {(first > DOUBT).float().mean():.3f}', flush=True)
 
     def cosine(share):
         return 0.5 + 0.5 * math.cos(math.pi * min(1.0, share))
@@ -223,11 +258,10 @@ def main():
         p.requires_grad_(False)
     first_budget = budget * (1 - o.memory_share)
     if first_budget > 0:
-        trainer = Trainer(network, average, o.rate, frames_alone,
-                          [(o.frames, KEYS, INPUTS)] + 3 * [(o.frames, KEYS)], o.device, o.disturb)
+        trainer = Trainer(network, average, o.rate, frames_alone, front, (o.frames,), o.device, o.disturb, half)
         told = 0
         while time.time() - start < first_budget:
-            x, sounding, struck, weight = renderer(queue.get(), o.clips)
+            x, sounding, struck, weight = rendered()
             spectra = front.spectra(x)
             # half as many again of frames soon after a strike
             soon = torch.nn.functional.max_pool1d(torch.nn.functional.pad(struck.amax(-1), (16, 0))[:, None, :-1], 16, 1)[:, 0]
@@ -239,7 +273,7 @@ def main():
             for i in range(0, len(order) - o.frames + 1, o.frames):
                 e = slice(i, i + o.frames)
                 trainer.rate.fill_(o.rate * min(1, (step + 1) / 500) * (0.05 + 0.95 * cosine((time.time() - start) / first_budget)))
-                trainer.step(front.inputs(*(t[e] for t in spectra)), *(t[e] for t in labels))
+                trainer.step(*(t[e] for t in spectra + labels))
                 step += 1
                 frames += o.frames
             scenes += o.clips
@@ -255,16 +289,18 @@ def main():
         p.requires_grad_(True)
 
     # second part: whole scenes
-    trainer = Trainer(network, average, o.rate, network, [(TOGETHER, FRAMES, KEYS, INPUTS)] + 3 * [(TOGETHER, FRAMES, KEYS)], o.device, o.disturb)
+    if 'cuda' in o.device:  # the parts between the memories become a few kernels
+        network.frames_alone = torch.compile(network.frames_alone, dynamic=False)
+    trainer = Trainer(network, average, o.rate, network, front, (TOGETHER, FRAMES), o.device, o.disturb, half)
     told, since, first_step = time.time() - start, time.time(), step
     while time.time() - start < budget:
-        x, sounding, struck, weight = renderer(queue.get(), o.clips)
+        x, sounding, struck, weight = rendered()
         spectra = front.spectra(x)
         for i in range(0, o.clips - TOGETHER + 1, TOGETHER):
             e = slice(i, i + TOGETHER)
             share = (time.time() - since) / max(1.0, budget - (since - start))
             trainer.rate.fill_(0.5 * o.rate * min(1, (step - first_step + 1) / 300) * cosine(share) + 1e-6)
-            trainer.step(front.inputs(*(t[e] for t in spectra)), sounding[e], struck[e], weight[e])
+            trainer.step(*(t[e] for t in spectra), sounding[e], struck[e], weight[e])
             step += 1
             frames += TOGETHER * FRAMES
         scenes += o.clips
@@ -277,29 +313,40 @@ def main():
     print(f'{o.name}: both parts, {step} steps, {scenes} scenes', flush=True)
 
     network = average.eval()
-    maker = SceneMaker(table, {i: 1.0 for i in left_out} or weights, 77)
-    parts = []
-    for _ in range(10):
-        x, sounding, struck, weight = renderer(maker.batch(40), 40)
-        with torch.no_grad():
-            last, new, *_ = network(front(x))
-        parts.append((last, sounding, weight, new, struck))
-    last, sounding, weight, new, struck = (torch.cat(p) for p in zip(*parts))
+    weights_path = os.path.join(o.into, f'{o.name}.safetensors')
+    tensors = {k: v.detach().float().cpu().contiguous() for k, v in network.state_dict().items()}
+    save_file(tensors | {'calibration': torch.tensor([[1.0, 0.0]] * 2)}, weights_path)  # in case that what follows is cut off
+
+    def heard(playing, batches):
+        """What the network says of scenes that it has not met, and the labels."""
+        maker, parts = SceneMaker(table, {i: 1.0 for i in left_out} or weights, 77, 0.0, playing, o.performances), []
+        for _ in range(batches):
+            strikes, pedals = maker.batch(40)
+            x, sounding, struck, weight = renderer(strikes, 40, 1.0, pedals)
+            with torch.no_grad():
+                last, new, *_ = network(front(x))
+            parts.append((last, sounding, weight, new, struck))
+        return [torch.cat(p) for p in zip(*parts)]
+
+    playing_f = {}
+    if o.playing:
+        last, sounding, weight, new, struck = heard(1.0, 5)
+        playing_f = {'playing_frame_f': frame_f(last > -0.5, sounding > 0.5), 'playing_onset_frame_f': frame_f(new > -0.5, struck > 0.5)}
+    last, sounding, weight, new, struck = heard(o.playing, 10)
     calibration = [calibrate(last, sounding, weight), calibrate(new, struck, torch.ones_like(weight))]
     measured = left_out or recorded
     card = {
         'code': os.environ.get('LIDPROP_COMMIT', ''), 'pianos': [bank.pianos[i] for i in recorded], 'left_out': o.leave_out or None,
         'made_up_pianos': o.made_up, 'weights': sum(p.numel() for p in network.parameters()), 'sizes': o.sizes, 'seed': o.seed,
-        'steps': step, 'frames': frames, 'scenes': scenes, 'started_from': os.path.basename(o.start_from) or None, 'minutes': o.minutes,
+        'steps': step, 'frames': frames, 'scenes': scenes, 'playing': o.playing, 'borrowed': o.borrowed, 'disturb': o.disturb, 'telephone': o.telephone, 'rate': o.rate, 'waited': round(waited), 'started_from': os.path.basename(o.start_from) or None, 'minutes': o.minutes,
         'device': torch.cuda.get_device_name() if 'cuda' in o.device else 'cpu',
         'calibration': calibration, 'measured_on': [bank.pianos[i] for i in measured],
-        'scenes_frame_f': frame_f(last > -0.5, sounding > 0.5), 'scenes_onset_frame_f': frame_f(new > -0.5, struck > 0.5),
+        'scenes_frame_f': frame_f(last > -0.5, sounding > 0.5), 'scenes_onset_frame_f': frame_f(new > -0.5, struck > 0.5), **playing_f,
         'held_dry': measure(network, front, renderer, table, measured, o.test_scenes, 5000, 0.0),
         'held_degraded': measure(network, front, renderer, table, measured, o.test_scenes, 6000, 1.0),
     }
-    tensors = {k: v.detach().float().cpu().contiguous() for k, v in network.state_dict().items()}
     tensors['calibration'] = torch.tensor(calibration, dtype=torch.float32)
-    save_file(tensors, os.path.join(o.into, f'{o.name}.safetensors'), {'sizes': o.sizes, 'pianos': ', '.join(card['pianos']), 'seed': str(o.seed)})
+    save_file(tensors, weights_path, {'sizes': o.sizes, 'pianos': ', '.join(card['pianos']), 'seed': str(o.seed)})
     with open(os.path.join(o.into, f'{o.name}.json'), 'w') as h:
         json.dump(card, h, indent=1)
     print(json.dumps(card), flush=True)

@@ -42,6 +42,10 @@ impl ListenerOptions {
 
 /// A frame is judged by what sounds this long before its end: the network was trained so (30 ms).
 const LOOK_BACK: u64 = 661;
+/// From the fall of a damper to the end of the first frame in which its key is no longer believed, in samples (73 ms): the network judges what
+/// sounds 30 ms before the end of a frame, and a string dies away some time after its damper has fallen. Set on rendered playing of a piano that
+/// the scenes of playing had left out (`training/README.md`).
+const DAMPER_LAG: u64 = 1600;
 /// From the strike to the middle of the frames that hear it, in samples (69 ms). The network was trained to say 'struck' in the frames
 /// that end 30 to 77 ms after a strike; it is surer of the later ones.
 const STRIKE_LAG: f64 = 1521.0;
@@ -272,7 +276,7 @@ impl Listener {
             Event::Note(NoteSpan {
                 note: chord_note(note.key, note.confidence, note.strength),
                 start: sample_of_strike(note.struck),
-                end: sample_of(note.end, LOOK_BACK).max(sample_of_strike(note.struck)),
+                end: sample_of(note.end, DAMPER_LAG).max(sample_of_strike(note.struck)),
             })
         }));
         let chords = self.spans.drain(..).filter(|span| {
