@@ -8,10 +8,11 @@ mod command;
 
 use clap::Parser;
 use command::{Answer, Desk};
-use lidprop::chart::recording::Heard;
+use lidprop::chart::recording::HeardSoFar;
 use lidprop::cli::CommandResult;
 use lidprop::cli::take::{TakeArgs, run_reading_with};
 use lidprop::harmony::AnalysisOptions;
+use lidprop::units::FrameCount;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -32,10 +33,9 @@ fn take(arguments: &str) -> CommandResult {
         if path == Path::new("tuesday.wav") {
             panic!("the strings\nare tangled");
         }
-        Ok(Heard::new(
-            path.display().to_string(),
-            AnalysisOptions::default(),
-        ))
+        let name = path.display().to_string();
+        let heard = HeardSoFar::new(name, AnalysisOptions::default());
+        Ok(heard.end(FrameCount(0), None))
     })
 }
 

@@ -7,7 +7,7 @@ use lidprop::notes::{NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{HOP_SAMPLES, SpectrumFrame};
 use lidprop::units::{FrameCount, PIANO_KEYS, SampleRate};
 use std::sync::LazyLock;
-use support::{read_all, test_audio};
+use support::samples_of;
 
 const RATE: f64 = SampleRate::INTERNAL.get() as f64;
 
@@ -20,8 +20,7 @@ const PHRASE: [(f64, &[u8]); 3] = [
 
 /// These chords, until the last one is let go.
 static SOUND: LazyLock<Vec<f32>> = LazyLock::new(|| {
-    let path = test_audio("held-chords.flac");
-    let mut sound = read_all(&mut lidprop::audio::open(path).expect("it is there"));
+    let mut sound = samples_of("held-chords.flac");
     sound.truncate((8.2 * RATE) as usize);
     sound
 });

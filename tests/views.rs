@@ -7,7 +7,7 @@ mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
 use lidprop::audio::level::Meter;
-use lidprop::chart::recording::Heard;
+use lidprop::chart::recording::{Heard, HeardSoFar};
 use lidprop::harmony::{AnalysisOptions, Context};
 use lidprop::listener::{Certainty, Event};
 use lidprop::units::Hertz;
@@ -19,16 +19,14 @@ use ratatui::layout::Rect;
 use snapshot::assert_snapshot;
 
 fn evening() -> Heard {
-    let mut heard = Heard::new("evening.flac", AnalysisOptions::default());
+    let mut heard = HeardSoFar::new("evening.flac", AnalysisOptions::default());
     chords()
         .into_iter()
         .for_each(|span| heard.keep(Event::Chord(span)));
-    heard.warnings.push(
-        "the sound is clipped in 3 places; record again with less input level or further away"
-            .into(),
+    heard.warn(
+        "the sound is clipped in 3 places; record again with less input level or further away",
     );
-    heard.close(evening::at(70.5), Some(Hertz::new(436.4).unwrap()));
-    heard
+    heard.end(evening::at(70.5), Some(Hertz::new(436.4).unwrap()))
 }
 
 fn chart(columns: u16) -> String {

@@ -362,22 +362,12 @@ mod tests {
     const DOUBTFUL: u8 = 100;
 
     /// A listener that hears a frame a millisecond, and tells the policy what the real one tells it.
+    #[derive(Default)]
     struct Player {
         settle: Settle,
         now: u64,
         evidence: NoteEvidence,
         in_doubt: bool,
-    }
-
-    impl Default for Player {
-        fn default() -> Self {
-            Self {
-                settle: Settle::default(),
-                now: 0,
-                evidence: NoteEvidence::default(),
-                in_doubt: false,
-            }
-        }
     }
 
     fn index(key: u8) -> usize {

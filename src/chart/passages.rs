@@ -262,7 +262,7 @@ mod tests {
 
     #[test]
     fn the_key_of_a_recording_is_the_one_that_holds_longest_not_the_one_with_most_chords() {
-        let mut symbols = vec!["Cmaj7", "Am7", "Dm7", "G7"].repeat(25);
+        let mut symbols = ["Cmaj7", "Am7", "Dm7", "G7"].repeat(25);
         symbols.extend(["Abmaj7", "Fm7", "Bbm7", "Eb7"].repeat(10));
         let mut spans = heard(&symbols);
         let key = |spans: &[ChordSpan]| outline(spans, AnalysisOptions::default()).key;

@@ -1,6 +1,7 @@
 //! From the listener's events to the result document.
 //!
-//! Input: [`Event`]s of one recording, in order. Output: a [`Recording`], made while it is written.
+//! Input: [`Event`]s of one recording, in order, gathered by [`HeardSoFar`]. Output: [`Heard`], which no longer changes, and its
+//! [`Recording`], made while it is written.
 //! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
 //! Method: only the spans are kept (some tens of bytes a note); names and readings are worked out passage by passage
 //! (see [`super::passages`]) when they are asked for, so that the memory of a long recording is that of its spans.
@@ -14,8 +15,70 @@ use crate::listener::{ChordSpan, Event, NoteSpan};
 use crate::units::{Cents, FrameCount, Hertz, hundredths};
 use serde::{Serialize, Serializer};
 
-/// What was heard in one recording, as spans.
+/// A recording while it is heard.
 #[derive(Debug, Clone, PartialEq)]
+pub struct HeardSoFar {
+    file: String,
+    naming: AnalysisOptions,
+    notes: Vec<NoteSpan>,
+    chords: Vec<ChordSpan>,
+    sounding_off: Option<Cents>,
+    warnings: Vec<String>,
+}
+
+impl HeardSoFar {
+    /// Nothing heard yet of `file`, as the user names it.
+    pub fn new(file: impl Into<String>, naming: AnalysisOptions) -> Self {
+        Self {
+            file: file.into(),
+            naming,
+            notes: Vec::new(),
+            chords: Vec::new(),
+            sounding_off: None,
+            warnings: Vec::new(),
+        }
+    }
+
+    /// Keeps what the event tells of notes and chords that have ended.
+    pub fn keep(&mut self, event: Event) {
+        match event {
+            Event::Note(span) => self.notes.push(span),
+            Event::Chord(span) => self.chords.push(span),
+            // what a chart does not hold
+            _ => {}
+        }
+    }
+
+    /// Keeps how far the recording sounds off what was fingered, as the user has stated it.
+    pub fn sounds_off(&mut self, off: Cents) {
+        self.sounding_off = Some(off);
+    }
+
+    /// Keeps what was noticed about the sound, one sentence.
+    pub fn warn(&mut self, sentence: impl Into<String>) {
+        self.warnings.push(sentence.into());
+    }
+
+    /// Ends the recording: its length, and the pitch of the piano.
+    pub fn end(mut self, length: FrameCount, a4: Option<Hertz>) -> Heard {
+        // Notes come as they end, and end in any order.
+        self.notes.sort_by_key(|span| (span.start, span.note.midi));
+        Heard {
+            file: self.file,
+            length,
+            a4,
+            notes: self.notes,
+            chords: self.chords,
+            sounding_off: self.sounding_off,
+            warnings: self.warnings,
+            naming: self.naming,
+        }
+    }
+}
+
+/// What was heard in one recording, as spans; made by [`HeardSoFar::end`].
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Heard {
     /// The file as it was named by the user.
     pub file: String,
@@ -36,37 +99,6 @@ pub struct Heard {
 }
 
 impl Heard {
-    /// Nothing heard yet.
-    pub fn new(file: impl Into<String>, naming: AnalysisOptions) -> Self {
-        Self {
-            file: file.into(),
-            length: FrameCount(0),
-            a4: None,
-            notes: Vec::new(),
-            chords: Vec::new(),
-            sounding_off: None,
-            warnings: Vec::new(),
-            naming,
-        }
-    }
-
-    /// Keeps what the event tells of notes and chords that have ended.
-    pub fn keep(&mut self, event: Event) {
-        match event {
-            Event::Note(span) => self.notes.push(span),
-            Event::Chord(span) => self.chords.push(span),
-            Event::Frame(_) | Event::Sounding(_) => {}
-        }
-    }
-
-    /// Ends the recording: its length, and the pitch of the piano.
-    pub fn close(&mut self, length: FrameCount, a4: Option<Hertz>) {
-        self.length = length;
-        self.a4 = a4;
-        // Notes come as they end, and end in any order.
-        self.notes.sort_by_key(|span| (span.start, span.note.midi));
-    }
-
     /// The chords with their names, each in its place between the others.
     pub fn chords(&self) -> ChordsInPlace<'_> {
         ChordsInPlace::new(&self.chords, &self.notes, self.naming)

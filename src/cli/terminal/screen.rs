@@ -11,7 +11,7 @@ use crate::harmony::Context;
 use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
-use crate::session::live::{LISTENING, Listening, ListeningError, News, naming_failed};
+use crate::session::live::{Keep, LISTENING, Listening, ListeningError, News, naming_failed};
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::backend::CrosstermBackend;
@@ -40,6 +40,8 @@ pub struct Screen {
     pub large: bool,
     /// Answers hidden until asked for.
     pub guess_first: bool,
+    /// How the last minute is kept.
+    pub keep: Keep,
 }
 
 /// Starts to listen and draws what is heard until the player or `ended` ends it.
@@ -129,7 +131,7 @@ fn show(
                 Some(Request::Quit) => return Ok(End::Asked),
                 Some(Request::Keep) => {
                     live.notice("writing the last minute");
-                    listening.keep_last_minute();
+                    listening.keep_last_minute(screen.keep.clone());
                 }
                 None => {}
             }
