@@ -8,7 +8,7 @@ mod snapshot;
 use evening::{chords, frame, note, notes, state};
 use lidprop::audio::level::Meter;
 use lidprop::chart::recording::{Heard, HeardSoFar};
-use lidprop::harmony::{AnalysisOptions, Context};
+use lidprop::harmony::AnalysisOptions;
 use lidprop::listener::{Certainty, Event};
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
@@ -90,7 +90,7 @@ fn without_odds(screen: &str) -> String {
 
 /// The screen while the last chord of the evening sounds and has settled.
 fn live() -> Live {
-    let mut live = Live::new("Upright room, USB microphone", Context::default());
+    let mut live = Live::new("Upright room, USB microphone", AnalysisOptions::default());
     let mut chords = chords();
     let last = chords.pop().unwrap();
     chords
@@ -190,7 +190,7 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
     }
     live.listen_to("Upright room");
     assert!(!screen(&live, 100, 30).contains("is lost"));
-    let mut quiet = Live::new("Upright room", Context::default());
+    let mut quiet = Live::new("Upright room", AnalysisOptions::default());
     quiet.hear(&[state(1.0, 1.2, notes(&[60, 64, 67]), true)]);
     quiet.hear(&[frame(1.3, 0.000_5, &[60, 64, 67])]);
     assert!(screen(&quiet, 100, 30).contains("too quiet"));
@@ -198,7 +198,7 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
 
 #[test]
 fn certainty_can_be_told_without_colour() {
-    let mut live = Live::new("Upright room", Context::default());
+    let mut live = Live::new("Upright room", AnalysisOptions::default());
     let chord = vec![
         note(48, 0.9, Certainty::Inferred),
         note(60, 0.9, Certainty::Likely),

@@ -5,6 +5,7 @@
 //! after it that are analysed again with the next, so that a passage's first and last chord see their neighbours.
 //! Limits: a local key is decided from what lies within [`AROUND`] chords of the passage; memory is that of one passage.
 
+use crate::answer::names::AROUND;
 use crate::chart::document::HeardChord;
 use crate::chart::entries::{heard_chord, sounding_span};
 use crate::chart::pedal::pedal_must_be_down;
@@ -18,8 +19,6 @@ use std::vec;
 
 /// Chords of one passage: some minutes of playing, and some hundred kilobytes of names.
 const PASSAGE: usize = 96;
-/// Chords of the neighbouring passages that are heard with it: longer than any cadence.
-pub const AROUND: usize = 16;
 
 /// The key and the cadences of a recording.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -79,16 +78,6 @@ impl Iterator for ChordsInPlace<'_> {
     }
 }
 
-/// The last of `spans` in its place, as far as it can be told before the next chord is heard; only the chords shortly before it are looked at.
-pub fn newest(spans: &[ChordSpan], options: AnalysisOptions) -> Option<HeardChord> {
-    let span = spans.last()?;
-    let own = spans.len() - 1..spans.len();
-    analyse(spans, &own, options)
-        .0
-        .pop()
-        .map(|analysed| heard_chord(span, false, analysed))
-}
-
 /// The key and the cadences of `spans`.
 pub(super) fn outline(spans: &[ChordSpan], options: AnalysisOptions) -> Outline {
     let mut cadences = Vec::new();
@@ -145,6 +134,7 @@ fn analyse(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::chart::newest::Newest;
     use crate::harmony::voicing::typed::Typed;
     use crate::listener::Certainty;
     use crate::listener::ChordNote;
@@ -282,10 +272,10 @@ mod tests {
         let symbols = choruses(AROUND + 1);
         let spans = heard(&symbols);
         let expected = whole(&spans).chords.pop().unwrap();
-        let newest = newest(&spans, AnalysisOptions::default()).unwrap();
+        let mut newest = Newest::new(AnalysisOptions::default());
+        let newest = spans.iter().map(|span| newest.push(span)).last().unwrap();
         assert_eq!(newest.names, expected.naming.names);
         assert_eq!(newest.place.numeral, expected.numeral);
         assert_eq!(newest.start.get().round() as usize, AROUND);
-        assert_eq!(super::newest(&[], AnalysisOptions::default()), None);
     }
 }

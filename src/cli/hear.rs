@@ -5,14 +5,15 @@
 //! Limits: one input at a time.
 
 use super::options::{NamingOptions, PianoOptions};
+use crate::answer::{Answers, Settled};
 use crate::chart::document::{HeardChord, HeardNote};
-use crate::chart::entries::{heard_note, sounding};
-use crate::chart::passages::{AROUND, newest};
+use crate::chart::entries::heard_note;
+use crate::chart::newest::Newest;
 use crate::cli::error::tell;
 use crate::cli::terminal::screen::{self, Screen};
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::{Naming, Style, name_chord};
-use crate::listener::{ChordNote, ChordSpan, Event};
+use crate::harmony::{Naming, Style};
+use crate::listener::{ChordNote, Event};
 use crate::publish::write_json_line;
 use crate::session::contained::contained;
 use crate::session::live::{
@@ -121,8 +122,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
     let mut out = io::stdout();
     if args.write.is_some() {
         let mut lines = JsonLines {
-            recent: Vec::new(),
-            args,
+            newest: Newest::new(args.naming.analysis()),
         };
         follow(&start()?, ended, |news| match news {
             News::Heard(events) => events
@@ -132,11 +132,12 @@ pub fn run(args: &HearArgs) -> CommandResult {
             _ => Ok(()),
         })
     } else if args.plain || !io::stdout().is_terminal() {
-        let mut lines = PlainLines { told: None, args };
+        let mut lines = PlainLines {
+            answers: Answers::new(args.naming.analysis()),
+            settled: Settled::default(),
+        };
         follow(&start()?, ended, |news| match news {
-            News::Heard(events) => events
-                .iter()
-                .try_for_each(|event| lines.tell(event, &mut out)),
+            News::Heard(events) => lines.tell(events, &mut out),
             _ => Ok(()),
         })
     } else {
@@ -145,12 +146,12 @@ pub fn run(args: &HearArgs) -> CommandResult {
         } else {
             Shapes::of_environment()
         };
-        let mut context = args.naming.context();
+        let mut naming = args.naming.analysis();
         if shapes == Shapes::ASCII {
-            context.style = Style::Ascii;
+            naming.style = Style::Ascii;
         }
         let screen = Screen {
-            context,
+            naming,
             shapes,
             large: args.large,
             guess_first: args.guess_first,
@@ -205,38 +206,46 @@ fn follow(
     Ok(())
 }
 
-/// A line a chord, as soon as it has settled, or when it ends where it never did.
-struct PlainLines<'a> {
-    /// When the chord of the last line was struck.
-    told: Option<FrameCount>,
-    args: &'a HearArgs,
+/// A line a chord, as soon as its answer has settled, or when it ends where it never did.
+struct PlainLines {
+    answers: Answers,
+    settled: Settled,
 }
 
-impl PlainLines<'_> {
-    fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
-        let (start, notes) = match event {
-            Event::Sounding(state) if state.settled => (state.start, &state.notes),
-            Event::Chord(span) => (span.start, &span.notes),
-            Event::Frame(_) | Event::Note(_) | Event::Sounding(_) => return Ok(()),
-        };
-        if notes.is_empty() || self.told.is_some_and(|told| start <= told) {
-            return Ok(());
+impl PlainLines {
+    fn tell(&mut self, events: &[Event], out: &mut impl Write) -> io::Result<()> {
+        for event in events {
+            let ended = self.answers.hear(event);
+            if let Some(answer) = self.settled.newly(&self.answers) {
+                tell_chord(answer.start, &answer.notes, &answer.naming, out)?;
+            }
+            if let (Some(ended), Event::Chord(span)) = (ended, event)
+                && self.settled.was_missed(span.start)
+            {
+                tell_chord(span.start, &span.notes, &ended.naming, out)?;
+            }
         }
-        self.told = Some(start);
-        writeln!(out, "{}", chord_line(start, notes, &self.name(notes)))?;
-        out.flush()
+        self.answers.catch_up();
+        match self.settled.newly(&self.answers) {
+            Some(answer) => tell_chord(answer.start, &answer.notes, &answer.naming, out),
+            None => Ok(()),
+        }
     }
+}
 
-    fn name(&self, notes: &[ChordNote]) -> Naming {
-        name_chord(&sounding(notes), &self.args.naming.context())
-    }
+fn tell_chord(
+    start: FrameCount,
+    notes: &[ChordNote],
+    naming: &Naming,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    writeln!(out, "{}", chord_line(start, notes, naming))?;
+    out.flush()
 }
 
 /// Each note and each chord that has ended.
-struct JsonLines<'a> {
-    /// The chords shortly before.
-    recent: Vec<ChordSpan>,
-    args: &'a HearArgs,
+struct JsonLines {
+    newest: Newest,
 }
 
 #[derive(Serialize)]
@@ -258,21 +267,13 @@ impl Line {
     }
 }
 
-impl JsonLines<'_> {
+impl JsonLines {
     fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
         let line = match event {
             Event::Note(span) => Line::Note(heard_note(span)),
-            Event::Chord(span) => {
-                if self.recent.len() > AROUND {
-                    self.recent.remove(0);
-                }
-                self.recent.push(span.clone());
-                match newest(&self.recent, self.args.naming.analysis()) {
-                    Some(chord) => Line::Chord(Box::new(chord)),
-                    None => return Ok(()),
-                }
-            }
-            Event::Frame(_) | Event::Sounding(_) => return Ok(()),
+            Event::Chord(span) => Line::Chord(Box::new(self.newest.push(span))),
+            // what a document does not hold
+            _ => return Ok(()),
         };
         write_json_line(&line, out)
     }

@@ -7,7 +7,7 @@
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::Context;
+use crate::harmony::AnalysisOptions;
 use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
@@ -33,7 +33,7 @@ const DRAW_PAUSE: Duration = Duration::from_millis(50);
 #[derive(Debug, Clone)]
 pub struct Screen {
     /// How chords are named.
-    pub context: Context,
+    pub naming: AnalysisOptions,
     /// What is drawn from.
     pub shapes: Shapes,
     /// Large letters.
@@ -114,7 +114,7 @@ fn show(
     ended: impl Fn() -> bool,
 ) -> io::Result<End> {
     let palette = Palette::of_environment();
-    let mut live = Live::new("", screen.context.clone())
+    let mut live = Live::new("", screen.naming)
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);
