@@ -117,3 +117,131 @@ impl Settled {
         missed
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::harmony::Key;
+    use crate::listener::{Certainty, ChordSpan, FrameReport};
+    use crate::notes::NoteEvidence;
+    use crate::units::{MidiNote, SampleRate, Share};
+
+    const D_MINOR_7: &[u8] = &[50, 60, 65, 69];
+    const G_7: &[u8] = &[43, 59, 62, 65];
+
+    fn at(milliseconds: u64) -> FrameCount {
+        FrameCount(milliseconds * u64::from(SampleRate::INTERNAL.get()) / 1000)
+    }
+
+    fn notes(keys: &[u8]) -> Vec<ChordNote> {
+        let note = |&key| ChordNote {
+            midi: MidiNote::new(key).unwrap(),
+            strength: Share::ONE,
+            confidence: Share::ONE,
+            certainty: Certainty::Sure,
+        };
+        keys.iter().map(note).collect()
+    }
+
+    fn sounds(start: u64, now: u64, keys: &[u8], settled: bool) -> Event {
+        Event::Sounding(ChordState {
+            start: at(start),
+            at: at(now),
+            notes: notes(keys),
+            possible: Vec::new(),
+            settled,
+        })
+    }
+
+    fn frame(now: u64) -> Event {
+        Event::Frame(FrameReport {
+            at: at(now),
+            rms: 0.1,
+            evidence: NoteEvidence::default(),
+            chroma: [0.0; 12],
+            a4: None,
+        })
+    }
+
+    /// Hears events, and gives the names of answers that settle meanwhile, with the start of their chords.
+    fn told(answers: &mut Answers, settled: &mut Settled, events: &[Event]) -> Vec<(String, u64)> {
+        let mut told = Vec::new();
+        for event in events {
+            answers.hear(event);
+            answers.catch_up();
+            told.extend(settled.newly(answers).map(|answer| {
+                let name = answer.best().unwrap_or("-").to_owned();
+                (name, answer.start.0)
+            }));
+        }
+        told
+    }
+
+    #[test]
+    fn a_chord_is_told_once_and_when_it_has_settled() {
+        let (mut answers, mut settled) =
+            (Answers::new(AnalysisOptions::default()), Settled::default());
+        let early = [frame(1_000), sounds(950, 1_000, D_MINOR_7, false)];
+        assert_eq!(told(&mut answers, &mut settled, &early), []);
+        assert!(answers.shown().is_some(), "it is shown, as provisional");
+        let later = [
+            frame(1_100),
+            frame(1_120),
+            sounds(940, 1_200, D_MINOR_7, true),
+            frame(1_220),
+        ];
+        assert_eq!(
+            told(&mut answers, &mut settled, &later),
+            [("Dm7".to_owned(), at(950).0)]
+        );
+        let next = [sounds(2_000, 2_100, G_7, true), frame(2_120)];
+        assert_eq!(
+            told(&mut answers, &mut settled, &next),
+            [("G7".to_owned(), at(2_000).0)]
+        );
+        assert!(!settled.was_missed(at(940)), "its end is no news");
+    }
+
+    #[test]
+    fn a_chord_that_never_settled_is_told_at_its_end_but_not_after_a_later_one() {
+        let mut settled = Settled::default();
+        assert!(settled.was_missed(at(500)));
+        assert!(!settled.was_missed(at(500)), "once");
+        let mut answers = Answers::new(AnalysisOptions::default());
+        let later = [sounds(2_000, 2_100, G_7, true), frame(2_120)];
+        assert_eq!(told(&mut answers, &mut settled, &later).len(), 1);
+        assert!(!settled.was_missed(at(1_500)));
+        assert!(settled.was_missed(at(3_000)));
+    }
+
+    #[test]
+    fn what_sounds_follows_at_once_and_its_names_follow_the_key() {
+        let mut answers = Answers::new(AnalysisOptions::default());
+        answers.hear(&sounds(0, 100, &[49, 65, 68], false));
+        assert_eq!(answers.sounding().len(), 3);
+        for (key, bass) in [("Db", "Db3"), ("C#", "C#3")] {
+            answers.name_with(AnalysisOptions {
+                key: key.parse::<Key>().ok(),
+                ..AnalysisOptions::default()
+            });
+            assert_eq!(answers.note_names()[0], bass);
+        }
+        answers.hear(&sounds(0, 200, &[], false));
+        assert!(answers.sounding().is_empty());
+    }
+
+    #[test]
+    fn only_a_chord_that_has_ended_has_final_names() {
+        let mut answers = Answers::new(AnalysisOptions::default());
+        assert_eq!(answers.hear(&frame(10)), None);
+        assert_eq!(answers.hear(&sounds(0, 100, G_7, true)), None);
+        let ended = answers.hear(&Event::Chord(ChordSpan {
+            start: at(0),
+            end: at(900),
+            notes: notes(G_7),
+            possible: Vec::new(),
+        }));
+        let names = ended.expect("it has ended").naming.names;
+        assert_eq!(names[0].symbol, "G7");
+    }
+}
