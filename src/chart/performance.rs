@@ -5,8 +5,8 @@
 
 use crate::chart::document::{HarmonyName, HarmonyStretch, Rhythm};
 use crate::chart::entries::thousandths;
-use crate::harmony::chord::label;
 use crate::chart::recording::Wording;
+use crate::harmony::chord::label;
 use crate::harmony::{Key, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Texture, TextureRule, texture};
