@@ -3,9 +3,9 @@
 //! nothing: the difference is what `name` costs its user.
 
 use divan::{Bencher, black_box};
-use lidprop::chart::entries::sounding;
+use lidprop::answer::names::sounding;
 use lidprop::chart::passages::Newest;
-use lidprop::chart::recording::{Heard, Wording};
+use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{AnalysisOptions, Chord, Context, Given, Sounding, interpret, name_chord};
 use lidprop::listener::{Certainty, ChordNote, ChordSpan, Event};
@@ -75,7 +75,7 @@ fn long_recording() -> Heard {
     ];
     const CONFIDENCES: [f32; 5] = [0.999, 0.95, 0.99, 0.9, 0.985];
     let second = u64::from(SampleRate::INTERNAL.get());
-    let mut heard = Heard::new("long", Default::default());
+    let mut heard = HeardSoFar::new("long", Default::default());
     for nth in 0..480_usize {
         let symbol = CHORUS[nth % CHORUS.len()];
         let mut keys = Typed::read(&[symbol]).expect("a symbol").sounding.notes;
@@ -104,8 +104,7 @@ fn long_recording() -> Heard {
             },
         }));
     }
-    heard.close(FrameCount(480 * second), None);
-    heard
+    heard.end(FrameCount(480 * second), None)
 }
 
 /// What one search and one writing a chord cost, for comparison.
@@ -114,7 +113,7 @@ fn each_of_480_chords_named_by_itself(bencher: Bencher) {
     let heard = long_recording();
     bencher.bench_local(|| {
         for span in &heard.chords {
-            black_box(name_chord(&sounding(&span.notes), &Context::default()));
+            black_box(name_chord(&sounding(&span.notes, &[]), &Context::default()));
         }
     });
 }

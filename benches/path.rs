@@ -7,8 +7,9 @@
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use lidprop::audio::{self, BlockState, SampleSource};
+use lidprop::audio::{self, AudioError, SampleSource};
 use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::session::recording::hear_samples;
 use lidprop::units::SampleRate;
 use realfft::RealFftPlanner;
 use std::hint::black_box;
@@ -60,13 +61,7 @@ fn listening(bencher: Bencher) {
         .counter(seconds_of(&sound))
         .with_inputs(|| Listener::new(ListenerOptions::default()))
         .bench_local_refs(|listener| {
-            let mut events = Vec::new();
-            for block in sound.chunks(HOP) {
-                events.clear();
-                listener.push(block, &mut events);
-                black_box(&events);
-            }
-            listener.finish(&mut events);
+            hear_samples(listener, &sound, |event| _ = black_box(event));
         });
 }
 
@@ -107,16 +102,12 @@ fn recording(name: &str) -> PathBuf {
 
 fn read_blocks(path: &Path, mut hear: impl FnMut(&[f32])) {
     let mut source = audio::open(path).expect("the recordings of the project can be read");
-    let mut block = Vec::new();
-    loop {
-        let state = source
-            .next_block(&mut block)
-            .expect("the recordings of the project are whole");
-        hear(&block);
-        if state == BlockState::Ended {
-            return;
-        }
-    }
+    source
+        .for_each_block(|block| {
+            hear(block);
+            Ok::<_, AudioError>(())
+        })
+        .expect("the recordings of the project are whole");
 }
 
 fn samples_of(name: &str) -> Vec<f32> {

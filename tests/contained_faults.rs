@@ -8,9 +8,10 @@ mod command;
 
 use clap::Parser;
 use command::{Answer, Desk};
-use lidprop::chart::recording::{Heard, Wording};
+use lidprop::chart::recording::{HeardSoFar, Wording};
 use lidprop::cli::CommandResult;
 use lidprop::cli::take::{TakeArgs, run_reading_with};
+use lidprop::units::FrameCount;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -31,7 +32,9 @@ fn take(arguments: &str) -> CommandResult {
         if path == Path::new("tuesday.wav") {
             panic!("the strings\nare tangled");
         }
-        Ok(Heard::new(path.display().to_string(), Wording::default()))
+        let name = path.display().to_string();
+        let heard = HeardSoFar::new(name, Wording::default());
+        Ok(heard.end(FrameCount(0), None))
     })
 }
 

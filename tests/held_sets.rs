@@ -3,9 +3,10 @@
 //! The slow twin is written from the definition in the header of the module: sums in double precision, every border of the last
 //! two seconds kept open, a segmentation found by trying them all. Real evidence is what the network hears in recordings.
 
-use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::listener::{Event, ListenerOptions};
 use lidprop::notes::NoteEvidence;
 use lidprop::notes::held::{HeldSet, SpanFinder, SpanRules};
+use lidprop::session::recording::events_of;
 use lidprop::units::{FrameCount, HopIndex, HopSpan, MidiNote, PIANO_KEYS, SampleRate};
 use std::path::{Path, PathBuf};
 
@@ -379,17 +380,6 @@ fn what_follows_a_piece_is_held_as_if_it_stood_alone() {
     }
 }
 
-/// What is heard of a sound, event by event.
-fn hear(samples: &[f32]) -> Vec<Event> {
-    let mut listener = Listener::new(ListenerOptions::default());
-    let mut events = Vec::new();
-    samples
-        .chunks(4_096)
-        .for_each(|block| listener.push(block, &mut events));
-    listener.finish(&mut events);
-    events
-}
-
 /// The first seconds of a recording.
 fn beginning(path: &Path, seconds: f64) -> Vec<f32> {
     let mut source = lidprop::audio::open(path).expect("the recording can be read");
@@ -420,7 +410,7 @@ fn the_fast_search_finds_the_spans_of_the_slow_one_in_recordings() {
     let mut recordings = playing_beside_the_project();
     recordings.push(support::test_audio("rolled-ballad.flac"));
     for recording in recordings {
-        let frames: Vec<_> = hear(&beginning(&recording, 25.0))
+        let frames: Vec<_> = events_of(&beginning(&recording, 25.0), ListenerOptions::default())
             .into_iter()
             .filter_map(|event| match event {
                 Event::Frame(report) => Some(Frame {
@@ -439,7 +429,7 @@ fn the_fast_search_finds_the_spans_of_the_slow_one_in_recordings() {
 #[test]
 fn twelve_chords_after_a_piece_and_a_rest_are_the_twelve_chords_that_they_are_alone() {
     let keys_of = |samples: &[f32], from: FrameCount| -> Vec<Vec<u8>> {
-        hear(samples)
+        events_of(samples, ListenerOptions::default())
             .into_iter()
             .filter_map(|event| match event {
                 Event::Chord(chord) if chord.start >= from => {

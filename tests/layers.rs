@@ -37,8 +37,8 @@ const MODULES: &[Layer] = &[
     (
         "session",
         &[
-            "units", "audio", "spectrum", "piano", "notes", "harmony", "listener", "answer",
-            "chart", "publish", "store",
+            "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
+            "answer", "chart", "publish", "store",
         ],
     ),
     (

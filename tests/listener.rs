@@ -7,7 +7,7 @@ use lidprop::notes::{NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{HOP_SAMPLES, SpectrumFrame};
 use lidprop::units::{FrameCount, MidiNote, PIANO_KEYS, PianoKey, SampleRate, Seconds};
 use std::sync::LazyLock;
-use support::{read_all, test_audio};
+use support::samples_of;
 
 const RATE: f64 = SampleRate::INTERNAL.get() as f64;
 
@@ -20,8 +20,7 @@ const PHRASE: [(f64, &[u8]); 3] = [
 
 /// These chords, until the last one is let go.
 static SOUND: LazyLock<Vec<f32>> = LazyLock::new(|| {
-    let path = test_audio("held-chords.flac");
-    let mut sound = read_all(&mut lidprop::audio::open(path).expect("it is there"));
+    let mut sound = samples_of("held-chords.flac");
     sound.truncate((8.2 * RATE) as usize);
     sound
 });
@@ -163,8 +162,7 @@ fn struck(events: &[Event]) -> Vec<(StruckKey, FrameCount)> {
 #[test]
 fn each_note_was_struck_before_it_is_told_and_no_strike_is_told_without_its_note() {
     for recording in ["rolled-ballad.flac", "phone-memo.wav"] {
-        let path = test_audio(recording);
-        let sound = read_all(&mut lidprop::audio::open(path).expect("it is there"));
+        let sound = samples_of(recording);
         let events = heard(&sound[..(15.0 * RATE) as usize], 1);
         let mut waiting: Vec<(MidiNote, FrameCount)> = Vec::new();
         for event in &events {

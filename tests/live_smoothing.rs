@@ -8,7 +8,7 @@ use lidprop::answer::settle::{CLEAR_AFTER, SETTLED_HOLD, Standing};
 use lidprop::units::SampleRate;
 use serde::Deserialize;
 use shown::{Shown, shown};
-use support::{read_all, test_audio};
+use support::{samples_of, test_audio};
 
 /// Time between two looks at the sound, seconds: no change can be told finer.
 const HOP: f64 = 512.0 / 22_050.0;
@@ -43,8 +43,7 @@ fn chords_of(recording: &str) -> Vec<Chord> {
 }
 
 fn shown_of(recording: &str) -> Vec<Shown> {
-    let samples = read_all(&mut lidprop::audio::open(test_audio(recording)).unwrap());
-    shown(&samples, 6.0)
+    shown(&samples_of(recording), 6.0)
 }
 
 /// What is shown of a chord while it is held: name, standing, time.

@@ -4,11 +4,11 @@
 mod strings;
 mod support;
 
-use lidprop::audio;
-use lidprop::chart::recording::{Heard, Wording};
+use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
 use lidprop::listener::{Listener, ListenerOptions};
 use lidprop::piano::partials::StiffString;
+use lidprop::session::recording::hear_samples;
 use lidprop::spectrum::stiffness::inharmonicity;
 use lidprop::units::{Hertz, MidiNote};
 use strings::{RATE, strike};
@@ -30,13 +30,9 @@ fn broken_chord(held: f64) -> Vec<f32> {
 
 fn heard(sound: &[f32]) -> Heard {
     let mut listener = Listener::new(ListenerOptions::default());
-    let mut events = Vec::new();
-    listener.push(sound, &mut events);
-    listener.finish(&mut events);
-    let mut heard = Heard::new("broken chord", Wording::default());
-    events.into_iter().for_each(|event| heard.keep(event));
-    heard.close(listener.position(), listener.a4());
-    heard
+    let mut heard = HeardSoFar::new("broken chord", Wording::default());
+    hear_samples(&mut listener, sound, |event| heard.keep(event));
+    heard.end(listener.position(), listener.a4())
 }
 
 #[test]
@@ -66,8 +62,7 @@ fn the_same_keys_let_go_one_after_the_other_need_none() {
 
 #[test]
 fn recorded_chords_under_two_hands_need_none() {
-    let file = support::test_audio("held-chords.flac");
-    let sound = support::read_all(&mut audio::open(file).unwrap());
+    let sound = support::samples_of("held-chords.flac");
     let held = heard(&sound);
     assert!(held.interpreted().chords(Style::default()).count() > 5);
     assert!(

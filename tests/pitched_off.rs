@@ -6,18 +6,15 @@ mod command;
 mod strings;
 mod support;
 
-use command::{Desk, recording};
-use lidprop::audio;
+use command::Desk;
 use lidprop::chart::document::Recording;
-use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::listener::{Event, ListenerOptions};
+use lidprop::session::recording::events_of;
 use lidprop::spectrum::estimate_a4;
 use lidprop::units::Hertz;
 use std::collections::BTreeSet;
 use strings::{at_speed, write_wav};
-
-fn sound(name: &str) -> Vec<f32> {
-    support::read_all(&mut audio::open(recording(name)).unwrap())
-}
+use support::samples_of;
 
 fn taken(desk: &Desk, arguments: &[&str]) -> Recording {
     let answer = desk.run([&["take", "--write", "json"], arguments].concat());
@@ -38,7 +35,7 @@ fn held(recording: &Recording) -> Vec<BTreeSet<u8>> {
 #[test]
 fn a_recording_a_half_or_whole_tone_off_is_read_as_fingered_once_that_is_stated() {
     let desk = Desk::new();
-    let as_played = sound("borrowed-dominants.flac");
+    let as_played = samples_of("borrowed-dominants.flac");
     let name = desk.path("played.wav");
     write_wav(&name, &as_played);
     let reference = taken(&desk, &["played.wav"]);
@@ -94,7 +91,7 @@ impl RefusesUsage for command::Answer {
 #[test]
 fn any_pitch_within_half_a_semitone_of_440_is_found_in_recorded_chords_and_the_rest_to_425_and_455_once_it_is_hinted_at()
  {
-    let recorded = sound("held-chords.flac");
+    let recorded = samples_of("held-chords.flac");
     let own = estimate_a4(&recorded, Hertz::CONCERT_A4).unwrap().a4.get();
     let cases = [
         (425.0, 430.0),
@@ -117,12 +114,11 @@ fn any_pitch_within_half_a_semitone_of_440_is_found_in_recorded_chords_and_the_r
 
 /// How far A4 is heard above `own`, in cents, frame by frame.
 fn followed(sound: &[f32], own: Hertz) -> Vec<f64> {
-    let mut listener = Listener::new(ListenerOptions {
+    let options = ListenerOptions {
         found_a4: Some(own),
         ..ListenerOptions::default()
-    });
-    let mut events = Vec::new();
-    listener.push(sound, &mut events);
+    };
+    let events = events_of(sound, options);
     events
         .iter()
         .filter_map(|event| match event {
@@ -134,7 +130,7 @@ fn followed(sound: &[f32], own: Hertz) -> Vec<f64> {
 
 #[test]
 fn a_tape_that_slows_down_is_followed_through_recorded_chords_and_a_steady_one_stays_put() {
-    let recorded = sound("held-chords.flac").repeat(3);
+    let recorded = samples_of("held-chords.flac").repeat(3);
     let own = estimate_a4(&recorded, Hertz::CONCERT_A4).unwrap().a4;
     let seconds = recorded.len() as f64 / strings::RATE;
     // a player that warms up: 24 cents in a hundred seconds

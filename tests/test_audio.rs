@@ -1,6 +1,6 @@
 //! The recordings in `test-audio` are what `truth.json` says they are.
 
-use lidprop::audio::{self, BlockState, SampleSource};
+use lidprop::audio::{self, SampleSource};
 use lidprop::units::{Hertz, MidiNote, SampleRate};
 use serde::Deserialize;
 use std::collections::BTreeSet;
@@ -61,14 +61,8 @@ fn clips() -> Vec<Clip> {
 
 fn samples(file: &str) -> (u32, Vec<f32>) {
     let mut source = audio::open(folder().join(file)).unwrap();
-    let (mut block, mut samples) = (Vec::new(), Vec::new());
-    loop {
-        let state = source.next_block(&mut block).unwrap();
-        samples.extend_from_slice(&block);
-        if state == BlockState::Ended {
-            return (source.info().rate.get(), samples);
-        }
-    }
+    let samples = source.read_all().unwrap();
+    (source.info().rate.get(), samples)
 }
 
 /// Power of one frequency in `samples`: the squared magnitude of a single Hann-windowed Fourier coefficient.

@@ -7,28 +7,27 @@ mod snapshot;
 
 use evening::{chords, frame, note, notes, state};
 use lidprop::audio::level::Meter;
-use lidprop::chart::recording::{Heard, Wording};
-use lidprop::harmony::Context;
+use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
+use lidprop::harmony::Style;
 use lidprop::listener::{Certainty, Event};
+use lidprop::publish::format;
 use lidprop::units::Hertz;
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
-use lidprop::view::live::{Live, Press, draw};
+use lidprop::view::live::{Live, Press, Shapes, draw};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use snapshot::assert_snapshot;
 
 fn evening() -> Heard {
-    let mut heard = Heard::new("evening.flac", Wording::default());
+    let mut heard = HeardSoFar::new("evening.flac", Wording::default());
     chords()
         .into_iter()
         .for_each(|span| heard.keep(Event::Chord(span)));
-    heard.warnings.push(
-        "the sound is clipped in 3 places; record again with less input level or further away"
-            .into(),
+    heard.warn(
+        "the sound is clipped in 3 places; record again with less input level or further away",
     );
-    heard.close(evening::at(70.5), Some(Hertz::new(436.4).unwrap()));
-    heard
+    heard.end(evening::at(70.5), Some(Hertz::new(436.4).unwrap()))
 }
 
 fn chart(columns: u16) -> String {
@@ -92,7 +91,7 @@ fn without_odds(screen: &str) -> String {
 
 /// The screen while the last chord of the evening sounds and has settled.
 fn live() -> Live {
-    let mut live = Live::new("Upright room, USB microphone", Context::default());
+    let mut live = Live::new("Upright room, USB microphone", Wording::default());
     let mut chords = chords();
     let last = chords.pop().unwrap();
     chords
@@ -192,7 +191,7 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
     }
     live.listen_to("Upright room");
     assert!(!screen(&live, 100, 30).contains("is lost"));
-    let mut quiet = Live::new("Upright room", Context::default());
+    let mut quiet = Live::new("Upright room", Wording::default());
     quiet.hear(&[state(1.0, 1.2, notes(&[60, 64, 67]), true)]);
     quiet.hear(&[frame(1.3, 0.000_5, &[60, 64, 67])]);
     assert!(screen(&quiet, 100, 30).contains("too quiet"));
@@ -200,7 +199,7 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
 
 #[test]
 fn certainty_can_be_told_without_colour() {
-    let mut live = Live::new("Upright room", Context::default());
+    let mut live = Live::new("Upright room", Wording::default());
     let chord = vec![
         note(48, 0.9, Certainty::Inferred),
         note(60, 0.9, Certainty::Likely),
@@ -275,4 +274,62 @@ fn every_size_can_be_drawn() {
             screen(&live(), columns, rows);
         }
     }
+}
+
+#[test]
+fn an_ascii_screen_holds_nothing_else_at_any_size_large_or_small() {
+    let naming = Wording {
+        style: Style::Ascii,
+        ..Wording::default()
+    };
+    for large in [false, true] {
+        let mut live = Live::new("Upright room", naming)
+            .with_shapes(Shapes::ASCII)
+            .with_large_letters(large);
+        let mut chords = chords();
+        let last = chords.pop().unwrap();
+        for span in chords {
+            live.hear(&[Event::Chord(span)]);
+        }
+        live.hear(&[frame(64.3, 0.05, &[50, 65, 68, 73])]);
+        live.hear(&[state(64.2, 64.6, last.notes, true)]);
+        live.hear(&[frame(64.7, 0.05, &[50, 65, 68, 73])]);
+        for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
+            let text = screen(&live, columns, rows);
+            assert!(text.is_ascii(), "{columns}x{rows}:\n{text}");
+            assert!(text.contains("D3") && text.contains("= settled"), "{text}");
+        }
+    }
+}
+
+#[test]
+fn labels_cover_the_recording_without_a_gap_and_say_where_no_chord_sounds() {
+    let labels = format("labels").expect("labels can be written");
+    let mut text = Vec::new();
+    (labels.write)(&evening(), &mut text).unwrap();
+    let text = String::from_utf8(text).unwrap();
+    let lines: Vec<Vec<&str>> = text
+        .lines()
+        .map(|line| line.split('\t').collect())
+        .collect();
+    assert!(lines.iter().all(|line| line.len() == 3), "{text}");
+    assert_eq!(
+        (lines[0][0], lines[lines.len() - 1][1]),
+        ("0.000", "70.500")
+    );
+    for pair in lines.windows(2) {
+        assert_eq!(pair[0][1], pair[1][0], "{text}");
+    }
+    assert_eq!(lines[0], ["0.000", "0.420", "N"]);
+    assert_eq!(lines[1], ["0.420", "2.310", "D:min7"]);
+    let quiet: Vec<&str> = lines
+        .iter()
+        .filter(|line| line[2] == "N")
+        .map(|line| line[0])
+        .collect();
+    let expected = [
+        "0.000", "2.310", "4.200", "6.900", "9.000", "11.400", "66.000",
+    ];
+    assert_eq!(quiet, expected, "{text}");
+    assert_eq!(lines.len(), 6 + expected.len());
 }

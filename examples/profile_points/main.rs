@@ -30,6 +30,7 @@ use lidprop::notes::own_piano::Witness;
 use lidprop::notes::{Model, NetworkEstimator, NoteEstimator, OwnPianoEstimator};
 use lidprop::piano::{PianoProfile, findings};
 use lidprop::session::lesson::Pass;
+use lidprop::session::recording::hear_samples;
 use lidprop::spectrum::{Analyser, HOP_SAMPLES, estimate_a4};
 use lidprop::units::{Hertz, MidiNote};
 use piano::Piano;
@@ -234,17 +235,12 @@ fn write_witnesses(
 }
 
 fn heard(listener: &mut Listener, sound: &[f32]) -> Vec<Event> {
-    let (mut events, mut kept) = (Vec::new(), Vec::new());
-    for block in sound.chunks(4096) {
-        listener.push(block, &mut events);
-        kept.extend(
-            events
-                .drain(..)
-                .filter(|event| matches!(event, Event::Note(_) | Event::Chord(_))),
-        );
-    }
-    listener.finish(&mut events);
-    kept.extend(events);
+    let mut kept = Vec::new();
+    hear_samples(listener, sound, |event| {
+        if matches!(event, Event::Note(_) | Event::Chord(_)) {
+            kept.push(event);
+        }
+    });
     kept
 }
 

@@ -7,7 +7,8 @@
 //!    [`SHOW_HOLD`], and after [`SHOW_LATEST`] in any case: keys struck together are not all heard in the same hop, and what is heard
 //!    first makes a wrong name.
 //! 2. While provisional, the name changes to one that would be shown by the same rule, but never twice within [`PROVISIONAL_HOLD`].
-//! 3. Once the name has held for [`SETTLE_HOLD`], or the listener calls it settled, it is marked settled.
+//! 3. Once its keys have held for [`SETTLE_HOLD`] (octaves aside, over the same bass), or its name has, or the listener calls it settled,
+//!    it is marked settled.
 //! 4. The name of a settled chord changes only if another one holds for [`SETTLED_HOLD`], and for [`FADING_HOLD`] where it
 //!    is made of keys of the chord alone: strings die away one after the other, and that is no new chord.
 //! 5. Struck anew is what sounds after silence; what has a new key and a strike in the last [`STRIKE_RECENT`], not before [`GATHERING`] is
@@ -65,10 +66,14 @@ pub enum Standing {
 /// The answer on the screen.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
-    /// When the chord was struck: tells one chord from the next.
+    /// When the chord was first shown: tells one chord from the next.
     pub struck: FrameCount,
+    /// When the chord began, as the listener has it.
+    pub start: FrameCount,
     /// The notes it was named from.
     pub notes: Vec<ChordNote>,
+    /// The notes that it may have as well.
+    pub possible: Vec<ChordNote>,
     /// Its names and readings.
     pub naming: Naming,
     /// How final it is.
@@ -83,6 +88,17 @@ impl Answer {
     /// The best name; `None` where there is none.
     pub fn best(&self) -> Option<&Name> {
         self.naming.names.first()
+    }
+
+    fn take_from(&mut self, heard: &Heard) {
+        self.notes.clone_from(&heard.notes);
+        self.possible.clone_from(&heard.possible);
+        self.naming.clone_from(&heard.naming);
+    }
+
+    /// True once it is final and still sounds.
+    pub fn is_settled(&self) -> bool {
+        self.standing == Standing::Settled
     }
 
     /// Differs between two answers of another chord, name or standing: when it was struck and when its name appeared.
@@ -113,6 +129,15 @@ impl Keys {
         }))
     }
 
+    /// The lowest key and all, octaves aside: what a name is made of.
+    fn chord(self) -> (u32, u16) {
+        let bass = self.0.trailing_zeros() % 12;
+        let classes = (0..128)
+            .filter(|key| self.0 >> key & 1 == 1)
+            .fold(0, |classes: u16, key| classes | 1 << (key % 12));
+        (bass, classes)
+    }
+
     const fn with(self, other: Self) -> Self {
         Self(self.0 | other.0)
     }
@@ -133,19 +158,29 @@ impl Keys {
 /// What is heard now, under the name it has.
 #[derive(Debug, Clone, PartialEq)]
 struct Heard {
+    start: FrameCount,
     notes: Vec<ChordNote>,
+    possible: Vec<ChordNote>,
     naming: Naming,
     keys: Keys,
     /// When this name was first heard; it holds from here on.
     first: FrameCount,
+    /// When these keys, octaves aside, were first heard over this bass.
+    keys_first: FrameCount,
     /// When what is heard departed from what is shown.
     begun: FrameCount,
     settled: bool,
 }
 
 impl Heard {
+    /// True if the name has held for so long.
     fn held(&self, hold: FrameCount, now: FrameCount) -> bool {
         now >= self.first + hold
+    }
+
+    /// True if the keys have.
+    fn keys_held(&self, hold: FrameCount, now: FrameCount) -> bool {
+        now >= self.keys_first + hold
     }
 }
 
@@ -200,6 +235,11 @@ impl Settle {
             .shown
             .as_ref()
             .filter(|shown| shown.standing != Standing::LetGo);
+        let keys = Keys::of(&state.notes);
+        let keys_first = match &self.heard {
+            Some(heard) if heard.keys.chord() == keys.chord() => heard.keys_first,
+            _ => state.at,
+        };
         let (first, begun) = match self.heard.take() {
             Some(heard) if same_name(&heard.naming, &naming) => (heard.first, heard.begun),
             Some(heard) if shown.is_none_or(|shown| !same_name(&shown.naming, &heard.naming)) => {
@@ -208,10 +248,13 @@ impl Settle {
             _ => (state.at, state.at),
         };
         self.heard = Some(Heard {
+            start: state.start,
             notes: state.notes.clone(),
+            possible: state.possible.clone(),
             naming,
-            keys: Keys::of(&state.notes),
+            keys,
             first,
+            keys_first,
             begun,
             settled: state.settled,
         });
@@ -236,12 +279,12 @@ impl Settle {
     }
 
     /// Names what is shown, and what is heard, anew: in another key.
-    pub fn rename(&mut self, name: impl Fn(&[ChordNote]) -> Naming) {
+    pub fn rename(&mut self, name: impl Fn(&[ChordNote], &[ChordNote]) -> Naming) {
         if let Some(answer) = &mut self.shown {
-            answer.naming = name(&answer.notes);
+            answer.naming = name(&answer.notes, &answer.possible);
         }
         if let Some(heard) = &mut self.heard {
-            heard.naming = name(&heard.notes);
+            heard.naming = name(&heard.notes, &heard.possible);
         }
     }
 
@@ -265,12 +308,22 @@ impl Settle {
         } else {
             self.follow(heard, now);
         }
+        // Rule 3.
         if let Some(shown) = &mut self.shown
             && shown.standing == Standing::Provisional
-            && same_name(&shown.naming, &heard.naming)
-            && (heard.settled || heard.held(SETTLE_HOLD, now))
         {
-            shown.standing = Standing::Settled;
+            let same_keys = Keys::of(&shown.notes).chord() == heard.keys.chord();
+            let keys_hold = same_keys && (heard.settled || heard.keys_held(SETTLE_HOLD, now));
+            let name_holds = same_name(&shown.naming, &heard.naming)
+                && (heard.settled || heard.held(SETTLE_HOLD, now));
+            if keys_hold || name_holds {
+                shown.standing = Standing::Settled;
+            }
+            if keys_hold && !name_holds {
+                // its neighbours have given the same keys another name meanwhile
+                shown.take_from(heard);
+                shown.since = now;
+            }
         }
     }
 
@@ -279,7 +332,9 @@ impl Settle {
         if self.may_show(heard, now) || now >= heard.begun + SHOW_LATEST {
             self.shown = Some(Answer {
                 struck: now,
+                start: heard.start,
                 notes: heard.notes.clone(),
+                possible: heard.possible.clone(),
                 naming: heard.naming.clone(),
                 standing: Standing::Provisional,
                 since: now,
@@ -314,8 +369,10 @@ impl Settle {
             _ if same => shown.keys,
             _ => heard.keys,
         };
-        shown.notes.clone_from(&heard.notes);
-        shown.naming.clone_from(&heard.naming);
+        if !same || shown.standing == Standing::Provisional {
+            shown.start = heard.start;
+        }
+        shown.take_from(heard);
         if !same {
             shown.since = now;
         }
@@ -346,7 +403,7 @@ fn same_name(one: &Naming, other: &Naming) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chart::entries::sounding;
+    use crate::answer::names::sounding;
     use crate::harmony::{Context, Style, name_chord};
     use crate::listener::Certainty;
     use crate::notes::NoteEvidence;
@@ -414,9 +471,10 @@ mod tests {
                 start: milliseconds(at),
                 at: milliseconds(at),
                 notes: keys.iter().map(note).collect(),
+                possible: Vec::new(),
                 settled,
             };
-            let naming = name_chord(&sounding(&state.notes), &Context::default());
+            let naming = name_chord(&sounding(&state.notes, &[]), &Context::default());
             self.settle.hear(&state, naming);
             self.settle.catch_up();
             self

@@ -1,37 +1,35 @@
-//! What can go wrong with sound, each as one sentence: what, where and what to do.
+//! What can go wrong with sound, each in a few words: what and where.
 //!
 //! Input: none. Output: [`AudioError`]. Units: none.
-//! Method: one variant for each thing a user can act on; the text names the file or device and the remedy.
+//! Method: one variant for each thing a user can act on; the text names the file or device. What to do about it is said where the commands
+//! and their options are known.
 //! Limits: the texts are English; they hold no cause chain beyond the system's own message.
 
 use std::io;
 
 /// Why a recording or an input cannot be used.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
 pub enum AudioError {
     /// There is nothing at this path.
-    #[error("{name}: there is no such file; check the spelling and the folder")]
+    #[error("{name}: there is no such file")]
     NotFound {
         /// The path as given.
         name: String,
     },
     /// The path is a folder.
-    #[error("{name}: this is a folder; name the recordings in it, for example {name}/*.wav")]
+    #[error("{name}: this is a folder")]
     IsDirectory {
         /// The path as given.
         name: String,
     },
     /// The system denies reading.
-    #[error(
-        "{name}: reading is not permitted; change its permissions or copy it to a folder of your own"
-    )]
+    #[error("{name}: reading is not permitted")]
     PermissionDenied {
         /// The path as given.
         name: String,
     },
     /// Reading failed part of the way.
-    #[error("{name}: reading failed ({cause}); copy the file to a sound disk and try again")]
+    #[error("{name}: reading failed ({cause})")]
     Read {
         /// The path as given.
         name: String,
@@ -39,23 +37,19 @@ pub enum AudioError {
         cause: io::Error,
     },
     /// The file has no bytes.
-    #[error("{name}: the file is empty; record or copy it again")]
+    #[error("{name}: the file is empty")]
     Empty {
         /// The path as given.
         name: String,
     },
     /// The content is no known sound format.
-    #[error(
-        "{name}: the content is no sound format known here; give WAV, FLAC, MP3, M4A or OGG Vorbis"
-    )]
+    #[error("{name}: the content is no sound format known here")]
     NotAudio {
         /// The path as given.
         name: String,
     },
     /// The format is known, the way the sound is coded is not.
-    #[error(
-        "{name}: the sound is coded as {codec}, which is not read here; convert it first: ffmpeg -i INPUT output.flac"
-    )]
+    #[error("{name}: the sound is coded as {codec}, which is not read here")]
     UnknownCodec {
         /// The path as given.
         name: String,
@@ -63,9 +57,7 @@ pub enum AudioError {
         codec: String,
     },
     /// A header or the whole stream makes no sense.
-    #[error(
-        "{name}: the file is damaged or cut short ({what}); copy it again, or try: ffmpeg -i INPUT output.flac"
-    )]
+    #[error("{name}: the file is damaged or cut short ({what})")]
     Damaged {
         /// The path as given.
         name: String,
@@ -73,9 +65,7 @@ pub enum AudioError {
         what: String,
     },
     /// A sample rate outside what is read.
-    #[error(
-        "{name}: the header claims {rate} samples a second; recordings of 4000 to 384000 are read, so record or export it again"
-    )]
+    #[error("{name}: the header claims {rate} samples a second, where 4000 to 384000 are read")]
     UnusableRate {
         /// The path as given.
         name: String,
@@ -83,18 +73,19 @@ pub enum AudioError {
         rate: u32,
     },
     /// A header that is sound and no sound after it.
-    #[error("{name}: the file holds no samples; record or export it again")]
+    #[error("{name}: the file holds no samples")]
     NoSamples {
         /// The path as given.
         name: String,
     },
+    /// This build has no live sound.
+    #[error("this lidprop was built without live sound")]
+    NoLiveSound,
     /// The machine has no input that opens.
-    #[error(
-        "no sound input was found on this computer; plug a microphone in, check that it is switched on in the system's sound settings, then run `lidprop soundcheck`"
-    )]
+    #[error("no sound input was found on this computer")]
     NoInput,
     /// No input has such a name.
-    #[error("no sound input is called \"{wanted}\"; {}", suggestion(.nearest, .known))]
+    #[error("no sound input is called \"{wanted}\"")]
     NoSuchInput {
         /// What was asked for.
         wanted: String,
@@ -104,7 +95,7 @@ pub enum AudioError {
         known: Vec<String>,
     },
     /// Several inputs have that in their names.
-    #[error("\"{wanted}\" fits several sound inputs ({}); give more of the name", .matches.join(", "))]
+    #[error("\"{wanted}\" fits several sound inputs ({})", .matches.join(", "))]
     AmbiguousInput {
         /// What was asked for.
         wanted: String,
@@ -112,25 +103,19 @@ pub enum AudioError {
         matches: Vec<String>,
     },
     /// Another program holds the input.
-    #[error(
-        "sound input \"{name}\" is in use by another program; close that program or choose another input with --device"
-    )]
+    #[error("sound input \"{name}\" is in use by another program")]
     InputBusy {
         /// The input.
         name: String,
     },
     /// The system denies the microphone.
-    #[error(
-        "the system does not permit the use of sound input \"{name}\"; allow the microphone for this terminal in the privacy settings (on Linux, join the group `audio`)"
-    )]
+    #[error("the system does not permit the use of sound input \"{name}\"")]
     InputDenied {
         /// The input.
         name: String,
     },
     /// The input was there and is gone.
-    #[error(
-        "sound input \"{name}\" is gone ({cause}); plug it in again or choose another with --device"
-    )]
+    #[error("sound input \"{name}\" is gone ({cause})")]
     InputGone {
         /// The input.
         name: String,
@@ -138,9 +123,7 @@ pub enum AudioError {
         cause: String,
     },
     /// The input has only sample formats that cannot be used.
-    #[error(
-        "sound input \"{name}\" delivers {format}, which cannot be used; choose another input with --device"
-    )]
+    #[error("sound input \"{name}\" delivers {format}, which cannot be used")]
     UnsupportedInput {
         /// The input.
         name: String,
@@ -148,23 +131,13 @@ pub enum AudioError {
         format: String,
     },
     /// Any other refusal of the sound system.
-    #[error(
-        "sound input \"{name}\" cannot be opened ({cause}); run `lidprop soundcheck` to see which inputs work"
-    )]
+    #[error("sound input \"{name}\" cannot be opened ({cause})")]
     InputFailed {
         /// The input.
         name: String,
         /// What the sound system says.
         cause: String,
     },
-}
-
-fn suggestion(nearest: &Option<String>, known: &[String]) -> String {
-    match (nearest, known) {
-        (Some(near), _) => format!("did you mean \"{near}\"?"),
-        (None, []) => "there is none at all, so plug a microphone in".into(),
-        (None, known) => format!("there are: {}", known.join(", ")),
-    }
 }
 
 impl AudioError {

@@ -17,7 +17,6 @@
 //! # Ok::<(), lidprop::audio::AudioError>(())
 //! ```
 
-#[cfg(feature = "live")]
 pub mod capture;
 pub mod downmix;
 pub mod error;

@@ -31,6 +31,43 @@ pub trait SampleSource {
     /// If the recording cannot be read on; what was given before stays valid.
     fn next_block(&mut self, out: &mut Vec<f32>) -> Result<BlockState, AudioError>;
 
+    /// Hears the source to its end, block by block.
+    ///
+    /// # Errors
+    /// If it cannot be read on, or that of `hear`, which ends the reading.
+    fn for_each_block<E: From<AudioError>>(
+        &mut self,
+        mut hear: impl FnMut(&[f32]) -> Result<(), E>,
+    ) -> Result<(), E>
+    where
+        Self: Sized,
+    {
+        let mut block = Vec::new();
+        loop {
+            let state = self.next_block(&mut block)?;
+            hear(&block)?;
+            if state == BlockState::Ended {
+                return Ok(());
+            }
+        }
+    }
+
+    /// All samples that are left.
+    ///
+    /// # Errors
+    /// If it cannot be read on.
+    fn read_all(&mut self) -> Result<Vec<f32>, AudioError>
+    where
+        Self: Sized,
+    {
+        let mut all = Vec::new();
+        self.for_each_block(|block| {
+            all.extend_from_slice(block);
+            Ok::<_, AudioError>(())
+        })?;
+        Ok(all)
+    }
+
     /// What the source is.
     fn info(&self) -> &SourceInfo;
 

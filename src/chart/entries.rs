@@ -4,9 +4,10 @@
 //! Units: seconds with millisecond precision, shares with three decimals. Method: one function an entry.
 //! Limits: none.
 
+use crate::answer::names::sounding;
 use crate::chart::document::{HeardChord, HeardNote, KeyMark};
 use crate::chart::written;
-use crate::harmony::{InPlace, Naming, Sounding, SoundingNote, Style, note_name};
+use crate::harmony::{InPlace, Naming, Sounding, Style, note_name};
 use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
 use crate::units::{FrameCount, SampleRate, Seconds};
 
@@ -23,29 +24,9 @@ pub fn heard_note(span: &NoteSpan) -> HeardNote {
     }
 }
 
-/// The notes of a chord as the naming takes them: each weighs what it is sure of. Soft notes weigh no less than loud
-/// ones, since inner voices are played softly.
-pub fn sounding(notes: &[ChordNote]) -> Sounding {
-    Sounding {
-        notes: weighed(notes),
-        ..Sounding::default()
-    }
-}
-
-/// The same of a chord that has ended, with the notes that it may have had.
+/// A chord that has ended as the naming takes it.
 pub(super) fn sounding_span(span: &ChordSpan) -> Sounding {
-    Sounding {
-        possible: weighed(&span.possible),
-        ..sounding(&span.notes)
-    }
-}
-
-fn weighed(notes: &[ChordNote]) -> Vec<SoundingNote> {
-    let note = |note: &ChordNote| SoundingNote {
-        midi: note.midi,
-        weight: note.confidence,
-    };
-    notes.iter().map(note).collect()
+    sounding(&span.notes, &span.possible)
 }
 
 /// A chord as the document has it, by its naming and its place; `None` where it has no notes.

@@ -5,12 +5,13 @@
 //! chord is written. While chords are still coming in, [`Newest`] keeps the last ones.
 //! Limits: what was found is kept while it is written, some kilobytes a chord.
 
+use crate::answer::names::Names;
 use crate::chart::document::HeardChord;
 use crate::chart::entries::{heard_chord, sounding_span};
 use crate::chart::pedal::pedal_must_be_down;
 use crate::chart::recording::Wording;
 use crate::harmony::{
-    AnalysisOptions, Cadence, Given, Interpretation, Key, Naming, Recent, Style, interpret,
+    AnalysisOptions, Cadence, Given, Interpretation, Key, Naming, Style, interpret,
 };
 use crate::listener::{ChordSpan, NoteSpan};
 use std::sync::Arc;
@@ -108,7 +109,7 @@ impl Iterator for ChordsInPlace<'_> {
 /// The last chords while they come in: each is searched once, and written in its place as far as it can be told before the next is heard.
 #[derive(Debug, Clone)]
 pub struct Newest {
-    recent: Recent,
+    names: Names,
     style: Style,
 }
 
@@ -116,14 +117,14 @@ impl Newest {
     /// Nothing heard yet.
     pub fn new(naming: Wording) -> Self {
         Self {
-            recent: Recent::new(naming.analysis),
+            names: Names::new(naming.analysis),
             style: naming.style,
         }
     }
 
     /// Takes a chord that has ended and writes it in its place; `None` if it has no notes.
     pub fn hear(&mut self, span: &ChordSpan) -> Option<HeardChord> {
-        let (place, naming) = self.recent.take(&given(span))?;
+        let (place, naming) = self.names.of_ended(span)?;
         heard_chord(span, false, &naming, &place, self.style)
     }
 }

@@ -1,6 +1,7 @@
 //! From the listener's events to the result document.
 //!
-//! Input: [`Event`]s of one recording, in order. Output: a [`Recording`], made while it is written.
+//! Input: [`Event`]s of one recording, in order, gathered by [`HeardSoFar`]. Output: [`Heard`], which no longer changes, and its
+//! [`Recording`], made while it is written.
 //! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
 //! Method: only the spans are kept (some tens of bytes a note); the chords are interpreted once (see [`super::passages`]), and their names
 //! and readings are written one by one while they are serialised.
@@ -17,8 +18,86 @@ use crate::playing::StatedRhythm;
 use crate::units::{Cents, FrameCount, Hertz, hundredths};
 use serde::{Serialize, Serializer};
 
-/// What was heard in one recording, as spans.
+/// A recording while it is heard.
 #[derive(Debug, Clone, PartialEq)]
+pub struct HeardSoFar {
+    file: String,
+    naming: Wording,
+    notes: Vec<NoteSpan>,
+    chords: Vec<ChordSpan>,
+    sounding_off: Option<Cents>,
+    rhythm: StatedRhythm,
+    warnings: Vec<String>,
+    provenance: Option<Provenance>,
+}
+
+impl HeardSoFar {
+    /// Nothing heard yet of `file`, as the user names it.
+    pub fn new(file: impl Into<String>, naming: Wording) -> Self {
+        Self {
+            file: file.into(),
+            naming,
+            notes: Vec::new(),
+            chords: Vec::new(),
+            sounding_off: None,
+            rhythm: StatedRhythm::default(),
+            warnings: Vec::new(),
+            provenance: None,
+        }
+    }
+
+    /// Keeps what the event tells of notes and chords that have ended.
+    pub fn keep(&mut self, event: Event) {
+        match event {
+            Event::Note(span) => self.notes.push(span),
+            Event::Chord(span) => self.chords.push(span),
+            // what a chart does not hold
+            _ => {}
+        }
+    }
+
+    /// Keeps how far the recording sounds off what was fingered, as the user has stated it.
+    pub fn sounds_off(&mut self, off: Cents) {
+        self.sounding_off = Some(off);
+    }
+
+    /// Keeps what the user has stated of the rhythm.
+    pub fn in_rhythm(&mut self, rhythm: StatedRhythm) {
+        self.rhythm = rhythm;
+    }
+
+    /// Keeps what was noticed about the sound, one sentence.
+    pub fn warn(&mut self, sentence: impl Into<String>) {
+        self.warnings.push(sentence.into());
+    }
+
+    /// Keeps what hears it.
+    pub fn heard_by(&mut self, provenance: Provenance) {
+        self.provenance = Some(provenance);
+    }
+
+    /// Ends the recording: its length, and the pitch of the piano.
+    pub fn end(mut self, length: FrameCount, a4: Option<Hertz>) -> Heard {
+        // Notes come as they end, and end in any order.
+        self.notes.sort_by_key(|span| (span.start, span.note.midi));
+        Heard {
+            file: self.file,
+            length,
+            a4,
+            notes: self.notes,
+            chords: self.chords,
+            sounding_off: self.sounding_off,
+            rhythm: self.rhythm,
+            warnings: self.warnings,
+            provenance: self.provenance,
+            naming: self.naming,
+        }
+    }
+}
+
+/// What was heard in one recording, as spans; made by [`HeardSoFar::end`].
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Heard {
     /// The file as it was named by the user.
     pub file: String,
@@ -52,39 +131,6 @@ pub struct Wording {
 }
 
 impl Heard {
-    /// Nothing heard yet.
-    pub fn new(file: impl Into<String>, naming: Wording) -> Self {
-        Self {
-            file: file.into(),
-            length: FrameCount(0),
-            a4: None,
-            notes: Vec::new(),
-            chords: Vec::new(),
-            sounding_off: None,
-            rhythm: StatedRhythm::default(),
-            warnings: Vec::new(),
-            provenance: None,
-            naming,
-        }
-    }
-
-    /// Keeps what the event tells of notes and chords that have ended.
-    pub fn keep(&mut self, event: Event) {
-        match event {
-            Event::Note(span) => self.notes.push(span),
-            Event::Chord(span) => self.chords.push(span),
-            Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => {}
-        }
-    }
-
-    /// Ends the recording: its length, and the pitch of the piano.
-    pub fn close(&mut self, length: FrameCount, a4: Option<Hertz>) {
-        self.length = length;
-        self.a4 = a4;
-        // Notes come as they end, and end in any order.
-        self.notes.sort_by_key(|span| (span.start, span.note.midi));
-    }
-
     /// Every chord in its place between the others, the key that holds longest and the cadences: all that is written of chords is
     /// written from this.
     pub fn interpreted(&self) -> Interpreted<'_> {

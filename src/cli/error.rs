@@ -2,10 +2,11 @@
 //!
 //! Input: errors of the stages below. Output: one sentence (what, where, what to do) and an exit code.
 //! Units: exit codes as in [`EXIT_CODES_HELP`]. Method: our own.
-//! Limits: the stages below say what happened; what to do about it is added here or by the command, which knows the options.
+//! Limits: the stages below say what happened; what to do about it comes from [`super::remedies`], or from the command that fails.
 
+use super::remedies::{self, InCommand};
+use crate::audio::AudioError;
 use crate::session::lesson::TooLong;
-#[cfg(feature = "live")]
 use crate::session::live::ListeningError;
 use crate::store::pianos::PianoError;
 use std::io;
@@ -25,6 +26,12 @@ pub enum CliError {
     /// It could not be done; the sentence says what, where and what to do.
     #[error("{0}")]
     Failed(String),
+    /// A recording or an input cannot be used.
+    #[error(transparent)]
+    Sound(#[from] AudioError),
+    /// Standard output takes no more.
+    #[error("cannot write to standard output: {0}")]
+    Stdout(io::Error),
     /// It could not be done, and every reason was already told on standard error.
     #[error("already told")]
     AlreadyTold,
@@ -47,34 +54,32 @@ impl CliError {
         if error.kind() == io::ErrorKind::BrokenPipe {
             Self::PipeClosed
         } else {
-            Self::Failed(format!(
-                "cannot write to standard output: {error}; write to a folder with --into DIR instead"
-            ))
+            Self::Stdout(error)
         }
     }
 
-    /// Tells the sentence on standard error, where there is one, and gives the exit code.
-    pub fn tell(&self) -> ExitCode {
-        match self {
-            Self::PipeClosed => ExitCode::SUCCESS,
-            Self::AlreadyTold => ExitCode::from(1),
-            Self::Failed(sentence) => {
-                tell(sentence);
-                ExitCode::from(1)
-            }
-            Self::Usage(sentence) => {
-                tell(sentence);
-                ExitCode::from(2)
-            }
-        }
+    /// Tells on standard error what happened in `command` and what to do, where there is something to tell, and gives the exit code.
+    pub fn tell(&self, command: InCommand) -> ExitCode {
+        let (sentence, code) = match self {
+            Self::PipeClosed => return ExitCode::SUCCESS,
+            Self::AlreadyTold => return ExitCode::from(1),
+            Self::Failed(sentence) => (sentence.clone(), 1),
+            Self::Sound(error) => (remedies::sentence(error, command), 1),
+            Self::Stdout(_) => (
+                format!("{self}; {}", remedies::for_standard_output(command)),
+                1,
+            ),
+            Self::Usage(sentence) => (sentence.clone(), 2),
+        };
+        tell(&sentence);
+        ExitCode::from(code)
     }
 }
 
-#[cfg(feature = "live")]
 impl From<ListeningError> for CliError {
     fn from(error: ListeningError) -> Self {
         match error {
-            ListeningError::Input(error) => Self::failed(error),
+            ListeningError::Input(error) => Self::Sound(error),
             ListeningError::Fault => Self::failed(format!(
                 "{error}, which is told above; start it again, and keep what is told for a report"
             )),
@@ -95,9 +100,9 @@ impl From<PianoError> for CliError {
         match &error {
             PianoError::NotAName { .. } => Self::Usage(error.to_string()),
             PianoError::NoHome => Self::failed(format!("{error}; set HOME")),
-            PianoError::Unreadable { .. } => Self::failed(format!(
-                "{error}; learn the piano again with soundcheck --learn"
-            )),
+            PianoError::Unreadable { .. } => {
+                Self::failed(format!("{error}; {}", remedies::LEARN_AGAIN))
+            }
             PianoError::Unknown {
                 nearest: Some(nearest),
                 kept,
@@ -106,9 +111,9 @@ impl From<PianoError> for CliError {
                 "{error}; did you mean '{nearest}'? kept are: {}",
                 kept.join(", ")
             )),
-            PianoError::Unknown { name, kept, .. } if kept.is_empty() => Self::failed(format!(
-                "{error}; none is kept yet; learn it with lidprop soundcheck --learn \"{name}\""
-            )),
+            PianoError::Unknown { name, kept, .. } if kept.is_empty() => {
+                Self::failed(format!("{error}; {}", remedies::learn_it(name)))
+            }
             PianoError::Unknown { kept, .. } => {
                 Self::failed(format!("{error}; kept are: {}", kept.join(", ")))
             }

@@ -1,13 +1,40 @@
 //! `lidprop hear`: listens and names the chords as they are played.
 //!
 //! Input: a sound input. Output: the live screen on a terminal; a line a chord elsewhere; JSON lines on request.
-//! Units: times from the start of listening. Method: a listening thread (`listening`) tells, this one shows.
-//! Limits: needs the feature `live`; one input at a time.
+//! Units: times from the start of listening. Method: a listening thread ([`crate::session::live`]) tells, this one shows.
+//! Limits: one input at a time.
 
-use super::CommandResult;
 use super::options::{NamingOptions, PianoOptions};
+use crate::answer::{Answers, Settled};
+use crate::chart::document::{HeardChord, HeardNote};
+use crate::chart::entries::heard_note;
+use crate::chart::passages::Newest;
+use crate::cli::error::tell;
+use crate::cli::terminal::screen::{self, Screen};
+use crate::cli::{CliError, CommandResult};
+use crate::harmony::{Naming, Style};
+use crate::listener::{ChordNote, Event};
+use crate::publish::write_json_line;
+use crate::session::contained::contained;
+use crate::session::live::{
+    Keep, Listening, ListeningError, ListeningOptions, News, naming_failed,
+};
+use crate::session::pace::{hop_length, pace_sentence};
+use crate::units::FrameCount;
+use crate::view::lines::chord_line;
+use crate::view::live::Shapes;
 use clap::{Args, ValueEnum};
+use serde::Serialize;
+use std::cell::OnceCell;
+use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::RecvTimeoutError;
+use std::time::{Duration, Instant};
+
+/// How often the end is looked for while nothing is heard.
+const PATIENCE: Duration = Duration::from_millis(50);
 
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
@@ -70,226 +97,193 @@ pub enum StreamFormat {
 ///
 /// # Errors
 /// If there is no such input, it cannot be opened, or nothing can be written to standard output.
-#[cfg(feature = "live")]
 pub fn run(args: &HearArgs) -> CommandResult {
-    live::run(args)
-}
-
-/// Runs the command.
-///
-/// # Errors
-/// Always: this build cannot listen.
-#[cfg(not(feature = "live"))]
-pub fn run(_args: &HearArgs) -> CommandResult {
-    Err(super::CliError::failed(
-        "this lidprop was built without live capture; build it with its default features, or read a recording with `lidprop take`",
-    ))
-}
-
-#[cfg(feature = "live")]
-mod live {
-    use super::HearArgs;
-    use crate::chart::document::{HeardChord, HeardNote};
-    use crate::chart::entries::{heard_note, sounding};
-    use crate::chart::passages::Newest;
-    use crate::cli::error::tell;
-    use crate::cli::terminal::screen::{self, Screen};
-    use crate::cli::{CliError, CommandResult};
-    use crate::harmony::{Naming, Style, name_chord};
-    use crate::listener::{ChordNote, Event};
-    use crate::publish::write_json_line;
-    use crate::session::contained::contained;
-    use crate::session::live::{Listening, ListeningError, ListeningOptions, News, naming_failed};
-    use crate::session::pace::{hop_length, pace_sentence};
-    use crate::units::FrameCount;
-    use crate::view::lines::chord_line;
-    use crate::view::live::Shapes;
-    use serde::Serialize;
-    use std::cell::OnceCell;
-    use std::io::{self, IsTerminal, Write};
-    use std::sync::Arc;
-    use std::sync::atomic::{AtomicBool, Ordering};
-    use std::sync::mpsc::RecvTimeoutError;
-    use std::time::{Duration, Instant};
-
-    /// How often the end is looked for while nothing is heard.
-    const PATIENCE: Duration = Duration::from_millis(50);
-
-    pub fn run(args: &HearArgs) -> CommandResult {
-        let stop = stop_on_signals().map_err(|error| {
-            CliError::failed(format!(
-                "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
-            ))
-        })?;
-        let options = ListeningOptions {
-            device: args.device.clone(),
-            listening: args.piano.listening()?,
-            naming: args.naming.wording(),
-            into: args.into.clone(),
+    let stop = stop_on_signals().map_err(|error| {
+        CliError::failed(format!(
+            "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
+        ))
+    })?;
+    let options = ListeningOptions {
+        device: args.device.clone(),
+        listening: args.piano.listening()?,
+    };
+    let begun = OnceCell::new();
+    let start = || {
+        let listening = Listening::start(options)?;
+        begun.get_or_init(Instant::now);
+        Ok(listening)
+    };
+    let length = args.seconds.map(Duration::from_secs);
+    let ended = || {
+        let heard_for = begun.get().map(Instant::elapsed);
+        stop.load(Ordering::Relaxed)
+            || length.is_some_and(|length| heard_for.is_some_and(|heard| heard >= length))
+    };
+    let mut out = io::stdout();
+    if args.write.is_some() {
+        let mut lines = JsonLines {
+            newest: Newest::new(args.naming.wording()),
         };
-        let begun = OnceCell::new();
-        let start = || {
-            let listening = Listening::start(options)?;
-            begun.get_or_init(Instant::now);
-            Ok(listening)
+        follow(&start()?, ended, |news| match news {
+            News::Heard(events) => events
+                .iter()
+                .try_for_each(|event| lines.tell(event, &mut out)),
+            News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
+            _ => Ok(()),
+        })
+    } else if args.plain || !io::stdout().is_terminal() {
+        let mut lines = PlainLines {
+            answers: Answers::new(args.naming.wording().analysis),
+            settled: Settled::default(),
+            style: args.naming.style,
         };
-        let length = args.seconds.map(Duration::from_secs);
-        let ended = || {
-            let heard_for = begun.get().map(Instant::elapsed);
-            stop.load(Ordering::Relaxed)
-                || length.is_some_and(|length| heard_for.is_some_and(|heard| heard >= length))
-        };
-        let mut out = io::stdout();
-        if args.write.is_some() {
-            let mut lines = JsonLines {
-                newest: Newest::new(args.naming.wording()),
-            };
-            follow(&start()?, ended, |news| match news {
-                News::Heard(events) => events
-                    .iter()
-                    .try_for_each(|event| lines.tell(event, &mut out)),
-                News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
-                _ => Ok(()),
-            })
-        } else if args.plain || !io::stdout().is_terminal() {
-            let mut lines = PlainLines { told: None, args };
-            follow(&start()?, ended, |news| match news {
-                News::Heard(events) => events
-                    .iter()
-                    .try_for_each(|event| lines.tell(event, &mut out)),
-                _ => Ok(()),
-            })
+        follow(&start()?, ended, |news| match news {
+            News::Heard(events) => lines.tell(events, &mut out),
+            _ => Ok(()),
+        })
+    } else {
+        let shapes = if args.ascii {
+            Shapes::ASCII
         } else {
-            let shapes = if args.ascii {
-                Shapes::ASCII
-            } else {
-                Shapes::of_environment()
-            };
-            let screen = Screen {
-                context: args.naming.context(),
-                style: if shapes == Shapes::ASCII {
-                    Style::Ascii
-                } else {
-                    args.naming.style
-                },
-                shapes,
-                large: args.large,
-                guess_first: args.guess_first,
-            };
-            screen::run(start, &screen, ended)
+            Shapes::of_environment()
+        };
+        let mut naming = args.naming.wording();
+        if shapes == Shapes::ASCII {
+            naming.style = Style::Ascii;
+        }
+        let screen = Screen {
+            naming,
+            shapes,
+            large: args.large,
+            guess_first: args.guess_first,
+            keep: Keep {
+                naming: args.naming.wording(),
+                into: args.into.clone(),
+            },
+        };
+        screen::run(start, &screen, ended)
+    }
+}
+
+/// Set by SIGINT, SIGTERM and SIGHUP.
+fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
+    use signal_hook::consts::{SIGINT, SIGTERM};
+    let stop = Arc::new(AtomicBool::new(false));
+    let mut signals = vec![SIGINT, SIGTERM];
+    #[cfg(unix)]
+    signals.push(signal_hook::consts::SIGHUP);
+    for signal in signals {
+        signal_hook::flag::register(signal, stop.clone())?;
+    }
+    Ok(stop)
+}
+
+/// Hands on news until the end; what is no music goes to standard error as well.
+fn follow(
+    listening: &Listening,
+    ended: impl Fn() -> bool,
+    mut hand_on: impl FnMut(&News) -> io::Result<()>,
+) -> CommandResult {
+    while !ended() {
+        let news = match listening.news.recv_timeout(PATIENCE) {
+            Ok(news) => news,
+            Err(RecvTimeoutError::Timeout) => continue,
+            Err(RecvTimeoutError::Disconnected) => return Err(ListeningError::Fault.into()),
+        };
+        match &news {
+            News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
+            News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
+            News::Pace(hops) => tell(&pace_sentence(*hops)),
+            News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
+        }
+        match contained(|| hand_on(&news)) {
+            Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
+            Err(fault) => tell(&naming_failed(&fault)),
+        }
+        if let News::Heard(events) = news {
+            listening.give_back(events);
         }
     }
+    Ok(())
+}
 
-    /// Set by SIGINT, SIGTERM and SIGHUP.
-    fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
-        use signal_hook::consts::{SIGINT, SIGTERM};
-        let stop = Arc::new(AtomicBool::new(false));
-        let mut signals = vec![SIGINT, SIGTERM];
-        #[cfg(unix)]
-        signals.push(signal_hook::consts::SIGHUP);
-        for signal in signals {
-            signal_hook::flag::register(signal, stop.clone())?;
-        }
-        Ok(stop)
-    }
+/// A line a chord, as soon as its answer has settled, or when it ends where it never did.
+struct PlainLines {
+    answers: Answers,
+    settled: Settled,
+    /// House style of the symbols.
+    style: Style,
+}
 
-    /// Hands on news until the end; what is no music goes to standard error as well.
-    fn follow(
-        listening: &Listening,
-        ended: impl Fn() -> bool,
-        mut hand_on: impl FnMut(&News) -> io::Result<()>,
-    ) -> CommandResult {
-        while !ended() {
-            let news = match listening.news.recv_timeout(PATIENCE) {
-                Ok(news) => news,
-                Err(RecvTimeoutError::Timeout) => continue,
-                Err(RecvTimeoutError::Disconnected) => return Err(ListeningError::Fault.into()),
-            };
-            match &news {
-                News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
-                News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
-                News::Pace(hops) => tell(&pace_sentence(*hops)),
-                News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
+impl PlainLines {
+    fn tell(&mut self, events: &[Event], out: &mut impl Write) -> io::Result<()> {
+        for event in events {
+            let ended = self.answers.hear(event);
+            if let Some(answer) = self.settled.newly(&self.answers) {
+                tell_chord(answer.start, &answer.notes, &answer.naming, self.style, out)?;
             }
-            match contained(|| hand_on(&news)) {
-                Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
-                Err(fault) => tell(&naming_failed(&fault)),
-            }
-            if let News::Heard(events) = news {
-                listening.give_back(events);
-            }
-        }
-        Ok(())
-    }
-
-    /// A line a chord, as soon as it has settled, or when it ends where it never did.
-    struct PlainLines<'a> {
-        /// When the chord of the last line was struck.
-        told: Option<FrameCount>,
-        args: &'a HearArgs,
-    }
-
-    impl PlainLines<'_> {
-        fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
-            let (start, notes) = match event {
-                Event::Sounding(state) if state.settled => (state.start, &state.notes),
-                Event::Chord(span) => (span.start, &span.notes),
-                Event::Frame(_) | Event::Struck(_) | Event::Note(_) | Event::Sounding(_) => {
-                    return Ok(());
-                }
-            };
-            if notes.is_empty() || self.told.is_some_and(|told| start <= told) {
-                return Ok(());
-            }
-            self.told = Some(start);
-            writeln!(
-                out,
-                "{}",
-                chord_line(start, notes, &self.name(notes), self.args.naming.style)
-            )?;
-            out.flush()
-        }
-
-        fn name(&self, notes: &[ChordNote]) -> Naming {
-            name_chord(&sounding(notes), &self.args.naming.context())
-        }
-    }
-
-    /// Each note and each chord that has ended.
-    struct JsonLines {
-        newest: Newest,
-    }
-
-    #[derive(Serialize)]
-    #[serde(rename_all = "lowercase")]
-    enum Line {
-        Note(HeardNote),
-        Chord(Box<HeardChord>),
-        Pace {
-            /// Time between two hearings of notes, in seconds.
-            hop: f64,
-        },
-    }
-
-    impl Line {
-        fn pace(hops: u32) -> Self {
-            Self::Pace {
-                hop: hop_length(hops).get(),
+            if let (Some(ended), Event::Chord(span)) = (ended, event)
+                && self.settled.was_missed(span.start)
+            {
+                tell_chord(span.start, &span.notes, &ended, self.style, out)?;
             }
         }
-    }
-
-    impl JsonLines {
-        fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
-            let line = match event {
-                Event::Note(span) => Line::Note(heard_note(span)),
-                Event::Chord(span) => match self.newest.hear(span) {
-                    Some(chord) => Line::Chord(Box::new(chord)),
-                    None => return Ok(()),
-                },
-                Event::Frame(_) | Event::Struck(_) | Event::Sounding(_) => return Ok(()),
-            };
-            write_json_line(&line, out)
+        self.answers.catch_up();
+        match self.settled.newly(&self.answers) {
+            Some(answer) => {
+                tell_chord(answer.start, &answer.notes, &answer.naming, self.style, out)
+            }
+            None => Ok(()),
         }
+    }
+}
+
+fn tell_chord(
+    start: FrameCount,
+    notes: &[ChordNote],
+    naming: &Naming,
+    style: Style,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    writeln!(out, "{}", chord_line(start, notes, naming, style))?;
+    out.flush()
+}
+
+/// Each note and each chord that has ended.
+struct JsonLines {
+    newest: Newest,
+}
+
+#[derive(Serialize)]
+#[serde(rename_all = "lowercase")]
+enum Line {
+    Note(HeardNote),
+    Chord(Box<HeardChord>),
+    Pace {
+        /// Time between two hearings of notes, in seconds.
+        hop: f64,
+    },
+}
+
+impl Line {
+    fn pace(hops: u32) -> Self {
+        Self::Pace {
+            hop: hop_length(hops).get(),
+        }
+    }
+}
+
+impl JsonLines {
+    fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
+        let line = match event {
+            Event::Note(span) => Line::Note(heard_note(span)),
+            Event::Chord(span) => match self.newest.hear(span) {
+                Some(chord) => Line::Chord(Box::new(chord)),
+                None => return Ok(()),
+            },
+            // what a document does not hold
+            _ => return Ok(()),
+        };
+        write_json_line(&line, out)
     }
 }

@@ -4,25 +4,24 @@
 //! Units: cents, keys. Method: [`crate::session::lesson`] hears and measures; this file fetches the sound and says what came of it.
 //! Limits: those of the lesson.
 
-use super::error::{CliError, CommandResult};
-use crate::audio::{self, BlockState, SampleSource};
+use super::error::{CliError, CommandResult, tell};
+use super::terminal::status_line;
+use crate::audio::capture::open_input;
+use crate::audio::{self, SampleSource};
 use crate::harmony::note_name;
 use crate::notes::Model;
 use crate::piano::{Finding, PianoProfile, findings};
+use crate::session::input::{Hearer, Notice, Sound, hear_input, silence};
 use crate::session::lesson::Pass;
 use crate::store::pianos;
-use crate::units::{MidiNote, PIANO_KEYS};
-use std::io::{self, Write};
+use crate::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
+use std::io::{self, IsTerminal, Write};
 use std::path::Path;
-#[cfg(feature = "live")]
+use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
-/// A pass from a sound input ends when no key has ended for this long.
-#[cfg(feature = "live")]
-const PATIENCE: Duration = Duration::from_secs(15);
-/// How often sound is fetched.
-#[cfg(feature = "live")]
-const FETCH_EVERY: Duration = Duration::from_millis(10);
+/// A pass from a sound input ends when no key has ended in so much of its sound: 15 s.
+const PATIENCE: FrameCount = FrameCount(15 * SampleRate::INTERNAL.get() as u64);
 
 const CAUTION: &str = "Tuning is work for a qualified technician: the strings of a piano pull with many tonnes in all, and one that \
 breaks can hurt you. Show them this list; do not turn pins yourself.";
@@ -33,80 +32,104 @@ breaks can hurt you. Show them this list; do not turn pins yourself.";
 /// If the recording cannot be read, or if no key could be measured or the profile not be kept.
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
-    let mut source = audio::open(path).map_err(CliError::failed)?;
     let mut pass = Pass::new(Model::embedded());
-    let mut block = Vec::new();
-    loop {
-        let state = source.next_block(&mut block).map_err(CliError::failed)?;
-        pass.hear(&block)?;
-        if state == BlockState::Ended {
-            return finish(pass, name, out);
-        }
-    }
+    audio::open(path)?.for_each_block(|block| -> CommandResult {
+        pass.hear(block)?;
+        Ok(())
+    })?;
+    finish(pass, name, out)
 }
 
-/// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`.
+/// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`. While the input is lost, it waits.
 ///
 /// # Errors
-/// If the input cannot be opened or is lost, or if no key could be measured or the profile not be kept.
-#[cfg(feature = "live")]
+/// If the input cannot be opened, or if no key could be measured or the profile not be kept.
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
-    use super::terminal::status_line;
-    use crate::audio::AudioError;
-    use crate::audio::capture::{StreamState, open_input};
-    use std::io::IsTerminal;
-    use std::time::Instant;
-
     pianos::check_name(name)?;
-    let mut capture = open_input(device).map_err(CliError::failed)?;
-    let input = capture.info().name.clone();
-    let terminal = io::stdout().is_terminal();
+    let mut input = open_input(device)?;
     writeln!(
         out,
-        "Listening to \"{input}\": play each key once, from the lowest to the highest, for two or three seconds each.\n\
-         Press Return when you are done."
+        "Listening to \"{}\": play each key once, from the lowest to the highest, for two or three seconds each.\n\
+         Press Return when you are done.",
+        input.info().name
     )
     .and_then(|()| out.flush())
     .map_err(CliError::from_stdout)?;
-    let done = return_pressed();
-    let mut pass = Pass::new(Model::embedded());
-    let mut block = Vec::new();
-    let mut last_heard = Instant::now();
-    while done.try_recv().is_err() && last_heard.elapsed() < PATIENCE {
-        if let StreamState::Lost(loss) = capture.read(&mut block).state {
-            return Err(CliError::failed(AudioError::InputGone {
-                name: input,
-                cause: loss.to_string(),
-            }));
-        }
-        if let Some(midi) = pass.hear(&block)? {
-            last_heard = Instant::now();
-            let line = format!("  {:4} {:2} keys", note_name(midi), pass.keys());
-            status_line::show(out, terminal, &line)?;
-        }
-        std::thread::sleep(FETCH_EVERY);
-    }
+    let mut pupil = Pupil {
+        pass: Pass::new(Model::embedded()),
+        done: return_pressed(),
+        since_last_key: FrameCount(0),
+        opened: false,
+        terminal: io::stdout().is_terminal(),
+        out,
+    };
+    hear_input(&mut input, &mut pupil)?;
+    let Pupil { pass, terminal, .. } = pupil;
     status_line::show(out, terminal, "  measuring the keys")?;
     status_line::end(out, terminal)?;
     finish(pass, name, out)
 }
 
-/// Learns a piano from a sound input.
-///
-/// # Errors
-/// Always: this build cannot listen.
-#[cfg(not(feature = "live"))]
-pub fn from_input(_name: &str, _device: Option<&str>, _out: &mut impl Write) -> CommandResult {
-    Err(CliError::failed(
-        "this lidprop was built without live sound; record the keys and name the recording with --from FILE",
-    ))
+/// Hears the pass, and shows each key.
+struct Pupil<'a, W> {
+    pass: Pass,
+    done: Receiver<()>,
+    /// How much of the input's sound was heard since a key ended.
+    since_last_key: FrameCount,
+    /// True once the input was told of.
+    opened: bool,
+    terminal: bool,
+    out: &'a mut W,
+}
+
+impl<W: Write> Pupil<'_, W> {
+    /// True if a key ended in `block`.
+    fn hear_block(&mut self, block: &[f32]) -> Result<bool, CliError> {
+        let ended = self.pass.hear(block).map_err(CliError::from)?;
+        if let Some(midi) = ended {
+            let line = format!("  {:4} {:2} keys", note_name(midi), self.pass.keys());
+            status_line::show(self.out, self.terminal, &line)?;
+        }
+        Ok(ended.is_some())
+    }
+}
+
+impl<W: Write> Hearer for Pupil<'_, W> {
+    type Error = CliError;
+
+    fn goes_on(&mut self, _now: Duration) -> Result<bool, CliError> {
+        Ok(self.done.try_recv().is_err() && self.since_last_key < PATIENCE)
+    }
+
+    fn hear(&mut self, sound: Sound<'_>) -> Result<(), CliError> {
+        self.since_last_key = if self.hear_block(sound.samples)? {
+            FrameCount(0)
+        } else {
+            self.since_last_key + FrameCount(sound.samples.len() as u64)
+        };
+        Ok(())
+    }
+
+    fn lost(&mut self, length: FrameCount) -> Result<(), CliError> {
+        silence(length).try_for_each(|block| self.hear_block(block).map(drop))
+    }
+
+    fn notice(&mut self, notice: Notice) -> Result<(), CliError> {
+        match notice {
+            Notice::Open(name) if std::mem::replace(&mut self.opened, true) => {
+                tell(&format!("listening to {name} again"));
+            }
+            Notice::Trouble(trouble) => tell(&trouble.to_string()),
+            Notice::Pace(hops) => self.pass.hear_every(hops),
+            Notice::Open(_) | Notice::Meter(_) => {}
+        }
+        Ok(())
+    }
 }
 
 /// Tells once Return was pressed, where there is a keyboard to press it on.
-#[cfg(feature = "live")]
-fn return_pressed() -> std::sync::mpsc::Receiver<()> {
-    use std::io::IsTerminal;
-    let (sender, receiver) = std::sync::mpsc::channel();
+fn return_pressed() -> Receiver<()> {
+    let (sender, receiver) = channel();
     if io::stdin().is_terminal() {
         std::thread::spawn(move || {
             let read = io::stdin().read_line(&mut String::new());

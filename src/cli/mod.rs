@@ -9,14 +9,15 @@ pub mod hear;
 pub mod learning;
 pub mod name;
 pub mod options;
+pub mod remedies;
 pub mod soundcheck;
 pub mod take;
-#[cfg(feature = "live")]
 mod terminal;
 
 pub use error::{CliError, CommandResult};
 
 use clap::{Parser, Subcommand};
+use remedies::InCommand;
 use std::process::ExitCode;
 
 /// Hears an acoustic piano: the keys that sound, the names the chord can have, what it stands for.
@@ -27,7 +28,7 @@ struct CommandLine {
     command: Command,
 }
 
-/// The command table: a new command is one line here, one below, and its file.
+/// The command table: a new command is one line here, one in each table below, and its file.
 #[derive(Debug, Subcommand)]
 enum Command {
     Hear(hear::HearArgs),
@@ -45,6 +46,15 @@ impl Command {
             Self::Soundcheck(args) => soundcheck::run(args),
         }
     }
+
+    fn word(&self) -> InCommand {
+        match self {
+            Self::Hear(_) => InCommand::Hear,
+            Self::Take(_) => InCommand::Take,
+            Self::Name(_) => InCommand::Name,
+            Self::Soundcheck(_) => InCommand::Soundcheck,
+        }
+    }
 }
 
 /// Runs the command line of this process.
@@ -59,7 +69,7 @@ pub fn main() -> ExitCode {
     };
     match command_line.command.run() {
         Ok(()) => ExitCode::SUCCESS,
-        Err(error) => error.tell(),
+        Err(error) => error.tell(command_line.command.word()),
     }
 }
 

@@ -4,11 +4,40 @@
 //! Units: dBFS (a full-scale sine has 0), Hz, seconds. Method: [`crate::audio::level`]; the pitch is the listener's own.
 //! Limits: the advice assumes a quiet moment and some loud chords among what was heard.
 
+use super::error::tell;
 use super::options::PianoOptions;
-use super::{CommandResult, learning};
+use super::terminal::status_line;
+use super::{CliError, CommandResult, learning};
+use crate::audio::AudioError;
+use crate::audio::capture::{InputInfo, Totals, list_inputs, open_input};
+use crate::audio::level::{Hum, HumMeter, Level, LevelMeter};
+use crate::listener::ListenerOptions;
+use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
+use crate::session::steady_listener::SteadyListener;
+use crate::units::{Dbfs, FrameCount, Hertz, Seconds};
 use clap::Args;
-use std::io;
+use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
+use std::time::Duration;
+
+/// How often the level is shown: on a terminal, in place; else a line each time.
+const SHOW_EVERY_ON_TERMINAL: Duration = Duration::from_millis(100);
+const SHOW_EVERY_IN_LINES: Duration = Duration::from_secs(1);
+
+/// The bar reaches from this level up to 0 dBFS.
+const BAR_BOTTOM_DB: f64 = -60.0;
+const BAR_CELLS: usize = 30;
+
+/// Chords whose loudest moment stays below this leave their tails in the noise of the converter.
+const TOO_QUIET_DB: f64 = -35.0;
+/// Peaks above this leave no room for a louder chord.
+const TOO_LOUD_DB: f64 = -2.0;
+/// Pauses louder than this hide tails and soft notes.
+const NOISY_DB: f64 = -45.0;
+/// Loudest moment less noise floor: below this, soft notes are lost.
+const NARROW_DB: f64 = 25.0;
+/// No microphone is as quiet as this; pauses that are were made so by a program.
+const GATED_DB: f64 = -100.0;
 
 /// Lists the sound inputs, shows the level of one and says what to change.
 #[derive(Debug, Args)]
@@ -50,361 +79,365 @@ pub fn run(args: &SoundcheckArgs) -> CommandResult {
     match (&args.learn, &args.from) {
         (Some(name), Some(recording)) => learning::from_recording(name, recording, out),
         (Some(name), None) => learning::from_input(name, args.device.as_deref(), out),
-        (None, _) => check(args),
+        (None, _) => check(args, out),
     }
 }
 
-#[cfg(feature = "live")]
-fn check(args: &SoundcheckArgs) -> CommandResult {
-    live::run(args)
+fn check(args: &SoundcheckArgs, out: &mut impl Write) -> CommandResult {
+    let listening = args.piano.listening()?;
+    let inputs = list_inputs()?;
+    write!(out, "{}", list(&inputs)).map_err(CliError::from_stdout)?;
+    if args.seconds == 0 {
+        return Ok(());
+    }
+    let mut input = open_input(args.device.as_deref())?;
+    writeln!(
+        out,
+        "\nListening to \"{}\" for {} s: rest a moment, then play a few loud chords.",
+        input.info().name,
+        args.seconds
+    )
+    .and_then(|()| out.flush())
+    .map_err(CliError::from_stdout)?;
+    let length = Duration::from_secs(args.seconds.into());
+    let mut check = Check::new(length, listening, out);
+    hear_input(&mut input, &mut check)?;
+    let measured = check.measured(input.totals(), input.device_delay())?;
+    write!(out, "\n{}", report(&measured)).map_err(CliError::from_stdout)
 }
 
-#[cfg(not(feature = "live"))]
-fn check(_args: &SoundcheckArgs) -> CommandResult {
-    Err(super::CliError::failed(
-        "this lidprop was built without live sound; build it with the feature `live`",
-    ))
+fn list(inputs: &[InputInfo]) -> String {
+    let width = inputs
+        .iter()
+        .map(|input| input.name.chars().count())
+        .max()
+        .unwrap_or(0);
+    let mut text = String::from("Sound inputs (> is used where none is named):\n");
+    for input in inputs {
+        let mark = if input.is_default { '>' } else { ' ' };
+        let channels = if input.channels == 1 {
+            "1 channel".into()
+        } else {
+            format!("{} channels", input.channels)
+        };
+        text += &format!(
+            "{mark} {:width$}  {} Hz, {channels}, {}  ({})\n",
+            input.name,
+            input.rate.get(),
+            input.format,
+            input.id
+        );
+    }
+    text
 }
 
-#[cfg(feature = "live")]
-mod live {
-    use super::SoundcheckArgs;
-    use crate::audio::AudioError;
-    use crate::audio::capture::{Capture, InputInfo, StreamState, Totals, list_inputs, open_input};
-    use crate::audio::level::{Hum, HumMeter, Level, LevelMeter};
-    use crate::cli::terminal::status_line;
-    use crate::cli::{CliError, CommandResult};
-    use crate::listener::{Listener, ListenerOptions};
-    use crate::units::{Dbfs, Hertz, Seconds};
-    use std::io::{self, IsTerminal, Write};
-    use std::time::{Duration, Instant};
+/// What a check has found.
+#[derive(Debug, Clone)]
+struct Measured {
+    level: Level,
+    noise_floor: Option<Dbfs>,
+    hum: Option<Hum>,
+    a4: Option<Hertz>,
+    all_zero: bool,
+    totals: Totals,
+    device_delay: Seconds,
+}
 
-    /// How often sound is fetched.
-    const FETCH_EVERY: Duration = Duration::from_millis(10);
+/// Hears the input for a while, and shows its level.
+struct Check<'a, W> {
+    length: Duration,
+    level: LevelMeter,
+    hum: HumMeter,
+    listener: SteadyListener,
+    /// When the level was last shown.
+    shown: Duration,
+    /// What is wrong with the input now.
+    trouble: Option<InputTrouble>,
+    /// True once the input was told of.
+    opened: bool,
+    terminal: bool,
+    out: &'a mut W,
+}
 
-    /// How often the level is shown: on a terminal, in place; else a line each time.
-    const SHOW_EVERY_ON_TERMINAL: Duration = Duration::from_millis(100);
-    const SHOW_EVERY_IN_LINES: Duration = Duration::from_secs(1);
-
-    /// The bar reaches from this level up to 0 dBFS.
-    const BAR_BOTTOM_DB: f64 = -60.0;
-    const BAR_CELLS: usize = 30;
-
-    /// Chords whose loudest moment stays below this leave their tails in the noise of the converter.
-    const TOO_QUIET_DB: f64 = -35.0;
-    /// Peaks above this leave no room for a louder chord.
-    const TOO_LOUD_DB: f64 = -2.0;
-    /// Pauses louder than this hide tails and soft notes.
-    const NOISY_DB: f64 = -45.0;
-    /// Loudest moment less noise floor: below this, soft notes are lost.
-    const NARROW_DB: f64 = 25.0;
-    /// No microphone is as quiet as this; pauses that are were made so by a program.
-    const GATED_DB: f64 = -100.0;
-
-    pub fn run(args: &SoundcheckArgs) -> CommandResult {
-        let out = &mut io::stdout();
-        let listening = args.piano.listening()?;
-        let inputs = list_inputs();
-        if inputs.is_empty() {
-            return Err(CliError::failed(AudioError::NoInput));
-        }
-        write!(out, "{}", list(&inputs)).map_err(CliError::from_stdout)?;
-        if args.seconds == 0 {
-            return Ok(());
-        }
-        let capture = open_input(args.device.as_deref()).map_err(CliError::failed)?;
-        let name = &capture.info().name;
-        writeln!(
+impl<'a, W: Write> Check<'a, W> {
+    fn new(length: Duration, listening: ListenerOptions, out: &'a mut W) -> Self {
+        Self {
+            length,
+            level: LevelMeter::new(),
+            hum: HumMeter::new(),
+            listener: SteadyListener::new(listening),
+            shown: Duration::ZERO,
+            trouble: None,
+            opened: false,
+            terminal: io::stdout().is_terminal(),
             out,
-            "\nListening to \"{name}\" for {} s: rest a moment, then play a few loud chords.",
-            args.seconds
-        )
-        .and_then(|()| out.flush())
-        .map_err(CliError::from_stdout)?;
-        let measured = listen(
-            capture,
-            Duration::from_secs(args.seconds.into()),
-            listening,
-            out,
-        )?;
-        write!(out, "\n{}", report(&measured)).map_err(CliError::from_stdout)
-    }
-
-    fn list(inputs: &[InputInfo]) -> String {
-        let width = inputs
-            .iter()
-            .map(|input| input.name.chars().count())
-            .max()
-            .unwrap_or(0);
-        let mut text = String::from("Sound inputs (> is used where none is named):\n");
-        for input in inputs {
-            let mark = if input.is_default { '>' } else { ' ' };
-            let channels = if input.channels == 1 {
-                "1 channel".into()
-            } else {
-                format!("{} channels", input.channels)
-            };
-            text += &format!(
-                "{mark} {:width$}  {} Hz, {channels}, {}  ({})\n",
-                input.name,
-                input.rate.get(),
-                input.format,
-                input.id
-            );
         }
-        text
     }
 
-    /// What a check has found.
-    #[derive(Debug, Clone)]
-    struct Measured {
-        level: Level,
-        noise_floor: Option<Dbfs>,
-        hum: Option<Hum>,
-        a4: Option<Hertz>,
-        all_zero: bool,
-        totals: Totals,
-        device_delay: Seconds,
+    fn listen(&mut self, samples: &[f32]) {
+        // only the pitch that it follows is asked for
+        if let Some(fault) = self.listener.push(samples, &mut Vec::new()) {
+            tell(&fault);
+        }
     }
 
-    fn listen(
-        mut capture: Capture,
-        duration: Duration,
-        listening: ListenerOptions,
-        out: &mut impl Write,
-    ) -> Result<Measured, CliError> {
-        let terminal = io::stdout().is_terminal();
-        let show_every = if terminal {
+    /// What was found, if the input is still there.
+    fn measured(self, totals: Totals, device_delay: Seconds) -> Result<Measured, CliError> {
+        status_line::end(self.out, self.terminal)?;
+        if let Some(InputTrouble::Lost { name, loss }) = self.trouble {
+            return Err(CliError::Sound(AudioError::InputGone {
+                name,
+                cause: loss.to_string(),
+            }));
+        }
+        Ok(Measured {
+            level: self.level.overall(),
+            noise_floor: self.level.noise_floor(),
+            hum: self.hum.hum(),
+            a4: self.listener.a4(),
+            all_zero: self.trouble.is_some(),
+            totals,
+            device_delay,
+        })
+    }
+}
+
+impl<W: Write> Hearer for Check<'_, W> {
+    type Error = CliError;
+
+    fn goes_on(&mut self, now: Duration) -> Result<bool, CliError> {
+        let show_every = if self.terminal {
             SHOW_EVERY_ON_TERMINAL
         } else {
             SHOW_EVERY_IN_LINES
         };
-        let (mut level, mut hum, mut listener) =
-            (LevelMeter::new(), HumMeter::new(), Listener::new(listening));
-        let (mut block, mut events) = (Vec::new(), Vec::new());
-        let (start, mut shown, mut all_zero) = (Instant::now(), Instant::now(), false);
-        while start.elapsed() < duration {
-            match capture.read(&mut block).state {
-                StreamState::Lost(loss) => {
-                    let name = capture.info().name.clone();
-                    return Err(CliError::failed(AudioError::InputGone {
-                        name,
-                        cause: loss.to_string(),
-                    }));
+        if now >= self.shown + show_every {
+            self.shown = now;
+            status_line::show(self.out, self.terminal, &meter_line(self.level.now()))?;
+        }
+        Ok(now < self.length)
+    }
+
+    fn hear(&mut self, sound: Sound<'_>) -> Result<(), CliError> {
+        self.level.push(sound.samples);
+        self.hum.push(sound.samples);
+        self.listen(sound.samples);
+        Ok(())
+    }
+
+    fn lost(&mut self, length: FrameCount) -> Result<(), CliError> {
+        // silence that no microphone has heard says nothing of its level
+        silence(length).for_each(|block| self.listen(block));
+        Ok(())
+    }
+
+    fn notice(&mut self, notice: Notice) -> Result<(), CliError> {
+        match notice {
+            Notice::Open(name) => {
+                if std::mem::replace(&mut self.opened, true) && self.trouble.take().is_some() {
+                    tell(&format!("listening to {name} again"));
                 }
-                state => all_zero = state == StreamState::AllZero,
             }
-            level.push(&block);
-            hum.push(&block);
-            listener.push(&block, &mut events);
-            events.clear();
-            if shown.elapsed() >= show_every {
-                shown = Instant::now();
-                let line = meter_line(level.now());
-                status_line::show(out, terminal, &line)?;
+            Notice::Trouble(trouble) => {
+                if matches!(trouble, InputTrouble::Lost { .. }) {
+                    tell(&trouble.to_string());
+                }
+                self.trouble = Some(trouble);
             }
-            std::thread::sleep(FETCH_EVERY);
+            Notice::Pace(hops) => self.listener.hear_every(hops),
+            Notice::Meter(_) => {}
         }
-        status_line::end(out, terminal)?;
-        Ok(Measured {
-            level: level.overall(),
-            noise_floor: level.noise_floor(),
-            hum: hum.hum(),
-            a4: listener.a4(),
-            all_zero,
-            totals: capture.totals(),
-            device_delay: capture.device_delay(),
-        })
+        Ok(())
     }
+}
 
-    fn meter_line(level: Level) -> String {
-        let share = 1.0 - level.rms.get() / BAR_BOTTOM_DB;
-        let cells = (share.clamp(0.0, 1.0) * BAR_CELLS as f64).round() as usize;
-        let bar: String = (0..BAR_CELLS)
-            .map(|cell| if cell < cells { '=' } else { '.' })
-            .collect();
-        format!(
-            "  {bar} {:5.0} dBFS, peak {:5.0}",
-            level.rms.get(),
-            level.peak.get()
-        )
+fn meter_line(level: Level) -> String {
+    let share = 1.0 - level.rms.get() / BAR_BOTTOM_DB;
+    let cells = (share.clamp(0.0, 1.0) * BAR_CELLS as f64).round() as usize;
+    let bar: String = (0..BAR_CELLS)
+        .map(|cell| if cell < cells { '=' } else { '.' })
+        .collect();
+    format!(
+        "  {bar} {:5.0} dBFS, peak {:5.0}",
+        level.rms.get(),
+        level.peak.get()
+    )
+}
+
+fn report(measured: &Measured) -> String {
+    let Measured {
+        level,
+        noise_floor,
+        hum,
+        a4,
+        totals,
+        device_delay,
+        ..
+    } = measured;
+    let db = |level: Dbfs| format!("{:.0} dBFS", level.get());
+    let rows = [
+        ("loudest moment", db(level.peak)),
+        ("noise floor", noise_floor.map_or("not measured".into(), db)),
+        (
+            "hum",
+            hum.map_or("none".into(), |hum| {
+                format!("{} Hz mains, {}", hum.mains_hz, db(hum.level))
+            }),
+        ),
+        (
+            "pitch of A4",
+            a4.map_or("not enough heard to tell".into(), pitch),
+        ),
+        ("clipped", format!("{} times", totals.clipped_runs)),
+        (
+            "lost samples",
+            (totals.dropped + totals.skipped).to_string(),
+        ),
+        (
+            "delay of the input",
+            format!(
+                "{:.0} ms a block; the listener adds its own",
+                device_delay.get() * 1000.0
+            ),
+        ),
+    ];
+    let mut text = String::from("Measured:\n");
+    for (what, value) in rows {
+        text += &format!("  {what:18} {value}\n");
     }
+    text += "Advice:\n";
+    for sentence in advice(measured) {
+        text += &format!("  {sentence}\n");
+    }
+    text
+}
 
-    fn report(measured: &Measured) -> String {
-        let Measured {
-            level,
-            noise_floor,
-            hum,
-            a4,
-            totals,
-            device_delay,
-            ..
-        } = measured;
-        let db = |level: Dbfs| format!("{:.0} dBFS", level.get());
-        let rows = [
-            ("loudest moment", db(level.peak)),
-            ("noise floor", noise_floor.map_or("not measured".into(), db)),
-            (
-                "hum",
-                hum.map_or("none".into(), |hum| {
-                    format!("{} Hz mains, {}", hum.mains_hz, db(hum.level))
-                }),
-            ),
-            (
-                "pitch of A4",
-                a4.map_or("not enough heard to tell".into(), pitch),
-            ),
-            ("clipped", format!("{} times", totals.clipped_runs)),
-            (
-                "lost samples",
-                (totals.dropped + totals.skipped).to_string(),
-            ),
-            (
-                "delay of the input",
-                format!(
-                    "{:.0} ms a block; the listener adds its own",
-                    device_delay.get() * 1000.0
-                ),
-            ),
+fn pitch(a4: Hertz) -> String {
+    format!(
+        "{:.1} Hz ({:+.0} cents from 440)",
+        a4.get(),
+        a4.cents_above(Hertz::CONCERT_A4).get()
+    )
+}
+
+fn advice(measured: &Measured) -> Vec<&'static str> {
+    if measured.all_zero {
+        return vec![
+            "Nothing but zeros arrive: switch the microphone on, and allow it for this terminal in the system's privacy settings.",
         ];
-        let mut text = String::from("Measured:\n");
-        for (what, value) in rows {
-            text += &format!("  {what:18} {value}\n");
+    }
+    let peak = measured.level.peak.get();
+    let floor = measured.noise_floor.map_or(Dbfs::SILENCE.get(), Dbfs::get);
+    let gated = floor <= GATED_DB && peak > TOO_QUIET_DB;
+    let rules = [
+        (
+            measured.totals.clipped_runs > 0,
+            "Clipped: lower the input level until the loudest chord stays near -10 dBFS, or move the microphone away.",
+        ),
+        (
+            measured.totals.clipped_runs == 0 && peak > TOO_LOUD_DB,
+            "Nearly clipped: lower the input level a little, or move the microphone away.",
+        ),
+        (
+            peak < TOO_QUIET_DB,
+            "Too quiet: move the microphone nearer, open the lid, or raise the input level.",
+        ),
+        (
+            floor > NOISY_DB,
+            "Noisy even in the pauses: switch off fans, close the window, or move the microphone nearer.",
+        ),
+        (
+            floor > GATED_DB && peak >= TOO_QUIET_DB && peak - floor < NARROW_DB,
+            "The chords hardly rise above the noise: move the microphone nearer to the piano.",
+        ),
+        (
+            gated,
+            "The pauses are perfectly still, as after noise suppression for calls: switch it off, it cuts the tails of notes.",
+        ),
+        (
+            measured.hum.is_some(),
+            "Hum of the mains: keep cables and power supplies away from the microphone, or run on battery.",
+        ),
+        (
+            measured.totals.dropped + measured.totals.skipped + measured.totals.overruns > 0,
+            "Samples were lost: close other programs, or choose a lower sample rate in the system's sound settings.",
+        ),
+    ];
+    let mut sentences: Vec<&str> = rules
+        .into_iter()
+        .filter(|(applies, _)| *applies)
+        .map(|(_, sentence)| sentence)
+        .collect();
+    if sentences.is_empty() {
+        sentences.push("Nothing to change.");
+    }
+    sentences
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn measured(peak: f64, floor: f64) -> Measured {
+        let level = |db: f64| Dbfs::from_peak(10f64.powf(db / 20.0));
+        Measured {
+            level: Level {
+                peak: level(peak),
+                rms: level(peak - 20.0),
+            },
+            noise_floor: Some(level(floor)),
+            hum: None,
+            a4: Hertz::new(442.0).ok(),
+            all_zero: false,
+            totals: Totals::default(),
+            device_delay: Seconds::ZERO,
         }
-        text += "Advice:\n";
-        for sentence in advice(measured) {
-            text += &format!("  {sentence}\n");
-        }
-        text
     }
 
-    fn pitch(a4: Hertz) -> String {
-        format!(
-            "{:.1} Hz ({:+.0} cents from 440)",
-            a4.get(),
-            a4.cents_above(Hertz::CONCERT_A4).get()
-        )
+    #[test]
+    fn a_good_level_needs_no_advice() {
+        assert_eq!(advice(&measured(-10.0, -65.0)), ["Nothing to change."]);
+        assert!(report(&measured(-10.0, -65.0)).contains("442.0 Hz (+8 cents from 440)"));
     }
 
-    fn advice(measured: &Measured) -> Vec<&'static str> {
-        if measured.all_zero {
-            return vec![
-                "Nothing but zeros arrive: switch the microphone on, and allow it for this terminal in the system's privacy settings.",
-            ];
-        }
-        let peak = measured.level.peak.get();
-        let floor = measured.noise_floor.map_or(Dbfs::SILENCE.get(), Dbfs::get);
-        let gated = floor <= GATED_DB && peak > TOO_QUIET_DB;
-        let rules = [
-            (
-                measured.totals.clipped_runs > 0,
-                "Clipped: lower the input level until the loudest chord stays near -10 dBFS, or move the microphone away.",
-            ),
-            (
-                measured.totals.clipped_runs == 0 && peak > TOO_LOUD_DB,
-                "Nearly clipped: lower the input level a little, or move the microphone away.",
-            ),
-            (
-                peak < TOO_QUIET_DB,
-                "Too quiet: move the microphone nearer, open the lid, or raise the input level.",
-            ),
-            (
-                floor > NOISY_DB,
-                "Noisy even in the pauses: switch off fans, close the window, or move the microphone nearer.",
-            ),
-            (
-                floor > GATED_DB && peak >= TOO_QUIET_DB && peak - floor < NARROW_DB,
-                "The chords hardly rise above the noise: move the microphone nearer to the piano.",
-            ),
-            (
-                gated,
-                "The pauses are perfectly still, as after noise suppression for calls: switch it off, it cuts the tails of notes.",
-            ),
-            (
-                measured.hum.is_some(),
-                "Hum of the mains: keep cables and power supplies away from the microphone, or run on battery.",
-            ),
-            (
-                measured.totals.dropped + measured.totals.skipped + measured.totals.overruns > 0,
-                "Samples were lost: close other programs, or choose a lower sample rate in the system's sound settings.",
-            ),
-        ];
-        let mut sentences: Vec<&str> = rules
-            .into_iter()
-            .filter(|(applies, _)| *applies)
-            .map(|(_, sentence)| sentence)
-            .collect();
-        if sentences.is_empty() {
-            sentences.push("Nothing to change.");
-        }
-        sentences
+    #[test]
+    fn each_trouble_brings_its_own_advice() {
+        let first = |measured: &Measured| {
+            advice(measured)[0]
+                .split([':', ' '])
+                .next()
+                .unwrap()
+                .to_owned()
+        };
+        assert_eq!(first(&measured(-45.0, -80.0)), "Too");
+        assert_eq!(first(&measured(-1.0, -65.0)), "Nearly");
+        assert_eq!(first(&measured(-10.0, -40.0)), "Noisy");
+        assert!(advice(&measured(-10.0, -120.0))[0].contains("noise suppression"));
+        let clipped = Measured {
+            totals: Totals {
+                clipped_runs: 3,
+                ..Totals::default()
+            },
+            ..measured(0.0, -65.0)
+        };
+        assert_eq!(first(&clipped), "Clipped");
+        let zero = Measured {
+            all_zero: true,
+            ..measured(-120.0, -120.0)
+        };
+        assert!(advice(&zero)[0].contains("privacy settings"));
     }
 
-    #[cfg(test)]
-    mod tests {
-        use super::*;
-
-        fn measured(peak: f64, floor: f64) -> Measured {
-            let level = |db: f64| Dbfs::from_peak(10f64.powf(db / 20.0));
-            Measured {
-                level: Level {
-                    peak: level(peak),
-                    rms: level(peak - 20.0),
-                },
-                noise_floor: Some(level(floor)),
-                hum: None,
-                a4: Hertz::new(442.0).ok(),
-                all_zero: false,
-                totals: Totals::default(),
-                device_delay: Seconds::ZERO,
-            }
-        }
-
-        #[test]
-        fn a_good_level_needs_no_advice() {
-            assert_eq!(advice(&measured(-10.0, -65.0)), ["Nothing to change."]);
-            assert!(report(&measured(-10.0, -65.0)).contains("442.0 Hz (+8 cents from 440)"));
-        }
-
-        #[test]
-        fn each_trouble_brings_its_own_advice() {
-            let first = |measured: &Measured| {
-                advice(measured)[0]
-                    .split([':', ' '])
-                    .next()
-                    .unwrap()
-                    .to_owned()
-            };
-            assert_eq!(first(&measured(-45.0, -80.0)), "Too");
-            assert_eq!(first(&measured(-1.0, -65.0)), "Nearly");
-            assert_eq!(first(&measured(-10.0, -40.0)), "Noisy");
-            assert!(advice(&measured(-10.0, -120.0))[0].contains("noise suppression"));
-            let clipped = Measured {
-                totals: Totals {
-                    clipped_runs: 3,
-                    ..Totals::default()
-                },
-                ..measured(0.0, -65.0)
-            };
-            assert_eq!(first(&clipped), "Clipped");
-            let zero = Measured {
-                all_zero: true,
-                ..measured(-120.0, -120.0)
-            };
-            assert!(advice(&zero)[0].contains("privacy settings"));
-        }
-
-        #[test]
-        fn the_meter_fills_from_minus_sixty_to_full_scale() {
-            let line = |db: f64| {
-                meter_line(Level {
-                    peak: Dbfs::from_peak(1.0),
-                    rms: Dbfs::from_peak(10f64.powf(db / 20.0)),
-                })
-            };
-            assert_eq!(line(0.0).matches('=').count(), BAR_CELLS);
-            assert_eq!(line(-30.0).matches('=').count(), BAR_CELLS / 2);
-            assert_eq!(line(-90.0).matches('=').count(), 0);
-        }
+    #[test]
+    fn the_meter_fills_from_minus_sixty_to_full_scale() {
+        let line = |db: f64| {
+            meter_line(Level {
+                peak: Dbfs::from_peak(1.0),
+                rms: Dbfs::from_peak(10f64.powf(db / 20.0)),
+            })
+        };
+        assert_eq!(line(0.0).matches('=').count(), BAR_CELLS);
+        assert_eq!(line(-30.0).matches('=').count(), BAR_CELLS / 2);
+        assert_eq!(line(-90.0).matches('=').count(), 0);
     }
 }

@@ -8,13 +8,12 @@
 
 use super::error::{CliError, CommandResult, tell};
 use super::options::{NamingOptions, PianoOptions, RhythmOptions};
+use super::remedies::{InCommand, sentence};
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
-use crate::listener::ListenerOptions;
-use crate::playing::StatedRhythm;
 use crate::publish::{FORMATS, Format, format};
 use crate::session::contained::{contained, please_report};
-use crate::session::recording::read_recording;
+use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
@@ -97,7 +96,7 @@ pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> 
 }
 
 /// Reads the recording at a path as the options say, and tells the share read so far; ends early once it is asked to stop.
-pub type ReadRecording<'a> = dyn Fn(&Path, &ListenerOptions, &AtomicBool, &mut dyn FnMut(f64)) -> Result<Heard, AudioError>
+pub type ReadRecording<'a> = dyn Fn(&Path, &RecordingOptions, &AtomicBool, &mut dyn FnMut(f64)) -> Result<Heard, AudioError>
     + Sync
     + 'a;
 
@@ -106,9 +105,8 @@ pub type ReadRecording<'a> = dyn Fn(&Path, &ListenerOptions, &AtomicBool, &mut d
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
-    let naming = args.naming.wording();
-    run_reading_with(args, &|path, listening, stop, progress| {
-        read_recording(path, listening, naming, stop, progress)
+    run_reading_with(args, &|path, options, stop, progress| {
+        read_recording(path, options, stop, progress)
     })
 }
 
@@ -122,6 +120,12 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
     }
+    let options = RecordingOptions {
+        listening,
+        naming: args.naming.wording(),
+        sounding_off: args.sounding,
+        rhythm: args.rhythm.stated(),
+    };
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
@@ -130,9 +134,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     let readings = Readings {
         jobs: &jobs,
         read,
-        sounding: args.sounding,
-        rhythm: args.rhythm.stated(),
-        listening: &listening,
+        options: &options,
         output: &output,
         bar: &bar,
         stop: &stop,
@@ -260,9 +262,7 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
 struct Readings<'a> {
     jobs: &'a [Job<'a>],
     read: &'a ReadRecording<'a>,
-    sounding: Option<Cents>,
-    rhythm: StatedRhythm,
-    listening: &'a ListenerOptions,
+    options: &'a RecordingOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
     stop: &'a AtomicBool,
@@ -335,10 +335,8 @@ impl Readings<'_> {
         target: Option<&Path>,
         mut progress: impl FnMut(f64),
     ) -> Result<Option<SpooledTempFile>, String> {
-        let mut heard = (self.read)(path, self.listening, self.stop, &mut progress)
-            .map_err(|error| error.to_string())?;
-        heard.sounding_off = self.sounding;
-        heard.rhythm = self.rhythm;
+        let heard = (self.read)(path, self.options, self.stop, &mut progress)
+            .map_err(|error| sentence(&error, InCommand::Take))?;
         if let (Some(target), Output::Folder(format, _)) = (target, self.output) {
             return write_whole(target, |out| (format.write)(&heard, out))
                 .map(|()| None)
@@ -366,7 +364,8 @@ fn progress_bar(recordings: usize) -> ProgressBar {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chart::recording::Wording;
+    use crate::chart::recording::{HeardSoFar, Wording};
+    use crate::units::FrameCount;
     use std::fs;
 
     /// Writes half of what it should of one recording, and then has a fault.
@@ -389,11 +388,10 @@ mod tests {
             jobs: &plan(&files, output),
             read: &|path, _, _, _| {
                 let name = path.display().to_string();
-                Ok(Heard::new(name, Wording::default()))
+                let heard = HeardSoFar::new(name, Wording::default());
+                Ok(heard.end(FrameCount(0), None))
             },
-            sounding: None,
-            rhythm: StatedRhythm::default(),
-            listening: &ListenerOptions::default(),
+            options: &RecordingOptions::default(),
             output,
             bar: &bar,
             stop: &stop,

@@ -263,10 +263,14 @@ impl Listener {
                 ),
             }
         });
+        let possible = span.possible.iter().filter(|_| settled);
         events.push(Event::Sounding(ChordState {
             start: sample_of(start, BORDER_LAG),
             at,
             notes: notes.collect(),
+            possible: possible
+                .map(|held| chord_note(held.key, held.confidence, held.strength))
+                .collect(),
             settled,
         }));
     }

@@ -121,6 +121,8 @@ pub struct ChordState {
     pub at: FrameCount,
     /// The notes, lowest first; empty when all is silent.
     pub notes: Vec<ChordNote>,
+    /// Keys that may be held as well, once that can be told: as in a chord that has ended.
+    pub possible: Vec<ChordNote>,
     /// True once the set has stayed put long enough to be trusted.
     pub settled: bool,
 }

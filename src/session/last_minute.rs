@@ -5,7 +5,7 @@
 //! Method: a ring of fixed size. The document is what `lidprop take` says of the file, read back from it.
 //! Limits: the noise of 16 bits, -98 dBFS, lies far below that of any room; nothing is stored unless asked.
 
-use super::recording::read_recording;
+use super::recording::{RecordingOptions, read_recording};
 use crate::audio::AudioError;
 use crate::chart::recording::Wording;
 use crate::listener::ListenerOptions;
@@ -113,7 +113,12 @@ impl LastMinute {
             )
         })?;
         let never = AtomicBool::new(false);
-        let heard = read_recording(&sound, listening, naming, &never, |_| {})?;
+        let options = RecordingOptions {
+            listening: listening.clone(),
+            naming,
+            ..RecordingOptions::default()
+        };
+        let heard = read_recording(&sound, &options, &never, |_| {})?;
         write_whole(&document, |out| write_json(&heard, out))?;
         Ok(vec![sound, document])
     }

@@ -5,6 +5,7 @@
 //! whole, the listener says at that pitch which key was played when, and [`crate::piano`] measures it.
 //! Limits: at most `LONGEST_MINUTES`; keys that the listener does not hear are not learned.
 
+use super::recording::hear_samples;
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::{Model, NetworkEstimator};
 use crate::piano::{Lesson, NothingLearned, PianoProfile, Strike, learn};
@@ -16,8 +17,6 @@ use std::collections::BTreeSet;
 const LONGEST_MINUTES: usize = 30;
 /// The piano's pitch is asked of stretches of this length.
 const STRETCH_SECONDS: usize = 10;
-/// Samples that are heard at once.
-const BLOCK: usize = 4096;
 
 /// A pass that goes on for longer than anybody needs for 88 keys.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -67,6 +66,11 @@ impl Pass {
         Ok(last)
     }
 
+    /// From now on tells of keys less often, to save work; what is learned does not change.
+    pub fn hear_every(&mut self, hops: u32) {
+        self.listener.hear_every(hops);
+    }
+
     /// Keys heard so far.
     pub fn keys(&self) -> usize {
         self.keys.len()
@@ -114,23 +118,16 @@ fn strikes(samples: &[f32], a4: Hertz, model: &Model) -> Vec<Strike> {
     };
     let mut listener = Listener::with_estimator(options, Box::new(NetworkEstimator::new(model)));
     listener.hold_pitch();
-    let (mut events, mut strikes) = (Vec::new(), Vec::new());
-    let mut gather = |events: &mut Vec<Event>| {
-        strikes.extend(events.drain(..).filter_map(|event| match event {
-            Event::Note(span) => Some(Strike {
+    let mut strikes = Vec::new();
+    hear_samples(&mut listener, samples, |event| {
+        if let Event::Note(span) = event {
+            strikes.push(Strike {
                 midi: span.note.midi,
                 start: span.start,
                 end: span.end,
                 log_odds: f64::from(log_odds(span.note.confidence.get())),
-            }),
-            _ => None,
-        }));
-    };
-    for block in samples.chunks(BLOCK) {
-        listener.push(block, &mut events);
-        gather(&mut events);
-    }
-    listener.finish(&mut events);
-    gather(&mut events);
+            });
+        }
+    });
     strikes
 }

@@ -2,40 +2,34 @@
 //!
 //! Input: a sound input by name. Output: [`News`] for whoever shows it, and the last minute on request.
 //! Units: times in frames at the internal rate from the first sample, lost time included as silence.
-//! Method: one thread owns the input, the listener and the last minute; it reads whenever sound comes and never waits for a
-//! reader of its news. Lists of events go to and fro and are filled again. A lost input is opened again every `RETRY` until it is back.
-//! Where it falls behind, [`Pace`] widens the hop; where the listener fails by a fault of its own, a fresh one goes on.
+//! Method: one thread owns the input, the listener and the last minute; it runs the loop of [`super::input`] and never waits for a
+//! reader of its news. Lists of events go to and fro and are filled again. Where the listener fails by a fault of its own, a fresh one goes on.
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
 use super::contained::{Fault, contained, please_report};
+use super::input::{Hearer, Notice, Sound, hear_input, silence};
 use super::last_minute::LastMinute;
-use super::pace::Pace;
 use super::steady_listener::SteadyListener;
-use crate::audio::capture::{Capture, StreamState, open_input};
+use crate::audio::AudioError;
+use crate::audio::capture::open_input;
 use crate::audio::level::Meter;
-use crate::audio::{AudioError, capture};
 use crate::chart::recording::Wording;
 use crate::listener::{Event, ListenerOptions};
-use crate::units::{FrameCount, SampleRate};
+use crate::units::FrameCount;
+use std::convert::Infallible;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{self, JoinHandle, Thread};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
-/// Longest time between two looks at the input, while no sound comes.
-const PAUSE: Duration = Duration::from_millis(50);
 /// The name of the thread.
 pub const LISTENING: &str = "listening";
-/// Time between two attempts to open a lost input again.
-const RETRY: Duration = Duration::from_secs(1);
 /// News that may wait for a slow reader: about ten seconds of analysis frames.
 const NEWS_WAITING: usize = 512;
 /// Lists of events that may wait to be filled again.
 const LISTS_WAITING: usize = 16;
-/// Longest silence that is heard in the place of lost time; beyond it, the clock stands still.
-const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as u64);
 
 /// What the thread tells.
 #[derive(Debug)]
@@ -63,9 +57,14 @@ pub struct ListeningOptions {
     pub device: Option<String>,
     /// Which piano it is.
     pub listening: ListenerOptions,
-    /// How chords are named in what is kept.
+}
+
+/// How the last minute is kept.
+#[derive(Debug, Clone)]
+pub struct Keep {
+    /// How its chords are named.
     pub naming: Wording,
-    /// Where the last minute is written to.
+    /// The folder that it is written to.
     pub into: PathBuf,
 }
 
@@ -101,7 +100,7 @@ pub struct Listening {
     /// What it tells.
     pub news: Receiver<News>,
     used: SyncSender<Vec<Event>>,
-    keep: Sender<()>,
+    keep: Sender<Keep>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
@@ -123,15 +122,24 @@ impl Listening {
             #[cfg(debug_assertions)]
             panic_where_a_test_asks("opening");
             // Opened here because on some systems a stream must stay on the thread that made it.
-            let capture = match open_input(options.device.as_deref()) {
+            let mut capture = match open_input(options.device.as_deref()) {
                 Ok(capture) => capture,
                 Err(error) => return drop(opened.send(Err(error))),
             };
-            let name = capture.info().name.clone();
-            let mut ear = Ear::new(capture, options, (news_sender, reader), lists);
+            let mut ear = Ear {
+                listener: SteadyListener::new(options.listening.clone()),
+                last_minute: LastMinute::new(capture.info().rate),
+                listening: options.listening,
+                news: news_sender,
+                reader,
+                lists,
+                events: Vec::new(),
+                stop: stopped,
+                keep_requests,
+            };
             if opened.send(Ok(())).is_ok() {
-                ear.tell(News::Input(name));
-                ear.listen(&stopped, &keep_requests);
+                let Ok(()) = hear_input(&mut capture, &mut ear);
+                ear.end();
             }
         };
         let thread = thread::Builder::new()
@@ -159,9 +167,9 @@ impl Listening {
     }
 
     /// Asks for the last minute to be written; the answer comes as [`News::Kept`].
-    pub fn keep_last_minute(&self) {
+    pub fn keep_last_minute(&self, keep: Keep) {
         // A thread that is gone has told why already.
-        let _ = self.keep.send(());
+        let _ = self.keep.send(keep);
     }
 }
 
@@ -174,157 +182,79 @@ impl Drop for Listening {
     }
 }
 
+/// What the thread hears with, and whom it tells.
 struct Ear {
-    capture: Capture,
     listener: SteadyListener,
     last_minute: LastMinute,
-    options: ListeningOptions,
+    listening: ListenerOptions,
     news: SyncSender<News>,
     reader: Thread,
     /// Lists of events that were handed back.
     lists: Receiver<Vec<Event>>,
     events: Vec<Event>,
-    meter: Meter,
-    pace: Pace,
-    in_trouble: bool,
+    stop: Arc<AtomicBool>,
+    keep_requests: Receiver<Keep>,
+}
+
+impl Hearer for Ear {
+    type Error = Infallible;
+
+    fn goes_on(&mut self, _now: Duration) -> Result<bool, Infallible> {
+        #[cfg(debug_assertions)]
+        panic_where_a_test_asks("listening");
+        if let Ok(keep) = self.keep_requests.try_recv() {
+            self.keep(keep);
+        }
+        Ok(!self.stop.load(Ordering::Relaxed))
+    }
+
+    fn hear(&mut self, sound: Sound<'_>) -> Result<(), Infallible> {
+        if sound.recorded_rate != self.last_minute.rate() {
+            self.last_minute = LastMinute::new(sound.recorded_rate);
+        }
+        self.last_minute.push(sound.recorded);
+        self.listen(sound.samples);
+        Ok(())
+    }
+
+    fn lost(&mut self, length: FrameCount) -> Result<(), Infallible> {
+        self.last_minute.push_silence(length);
+        silence(length).for_each(|block| self.listen(block));
+        Ok(())
+    }
+
+    fn notice(&mut self, notice: Notice) -> Result<(), Infallible> {
+        let news = match notice {
+            Notice::Open(name) => News::Input(name),
+            Notice::Trouble(trouble) => News::Trouble(trouble.to_string()),
+            Notice::Meter(meter) => News::Meter(meter),
+            Notice::Pace(hops) => {
+                self.listener.hear_every(hops);
+                News::Pace(hops)
+            }
+        };
+        self.tell(news);
+        Ok(())
+    }
 }
 
 impl Ear {
-    fn new(
-        capture: Capture,
-        options: ListeningOptions,
-        (news, reader): (SyncSender<News>, Thread),
-        lists: Receiver<Vec<Event>>,
-    ) -> Self {
-        Self {
-            listener: SteadyListener::new(options.listening.clone()),
-            last_minute: LastMinute::new(capture.info().rate),
-            capture,
-            options,
-            news,
-            reader,
-            lists,
-            events: Vec::new(),
-            meter: Meter::default(),
-            pace: Pace::default(),
-            in_trouble: false,
-        }
-    }
-
-    fn listen(&mut self, stop: &AtomicBool, keep_requests: &Receiver<()>) {
-        let mut samples = Vec::new();
-        let mut next_try = Instant::now();
-        while !stop.load(Ordering::Relaxed) {
-            let block = self.capture.read(&mut samples);
-            self.keep_pace(FrameCount(samples.len() as u64));
-            self.last_minute.push(self.capture.device_block());
-            self.hear(&samples);
-            self.hear_silence(block.jumped);
-            match block.state {
-                StreamState::Starting => {}
-                StreamState::Running => self.well_again(),
-                StreamState::AllZero => {
-                    let name = self.capture.info().name.clone();
-                    self.in_trouble_with(format!(
-                        "{name} delivers nothing but zeros: it is muted, or the system denies the microphone to this terminal"
-                    ));
-                }
-                StreamState::Lost(loss) if Instant::now() >= next_try => {
-                    next_try = Instant::now() + RETRY;
-                    self.come_back(loss);
-                }
-                StreamState::Lost(_) => {}
-            }
-            self.measure();
-            #[cfg(debug_assertions)]
-            panic_where_a_test_asks("listening");
-            if keep_requests.try_recv().is_ok() {
-                self.keep();
-            }
-            self.capture.wait(PAUSE);
-        }
-        let fault = self.listener.finish(&mut self.events);
-        self.tell_heard(fault);
-    }
-
-    fn keep_pace(&mut self, reading: FrameCount) {
-        if let Some(hops) = self.pace.step(reading) {
-            self.listener.hear_every(hops);
-            self.tell(News::Pace(hops));
-        }
-    }
-
-    fn hear(&mut self, samples: &[f32]) {
+    fn listen(&mut self, samples: &[f32]) {
         let fault = self.listener.push(samples, &mut self.events);
         self.tell_heard(fault);
     }
 
-    fn hear_silence(&mut self, length: FrameCount) {
-        self.last_minute.push_silence(length);
-        const SILENCE: [f32; 1024] = [0.0; 1024];
-        let mut left = length.min(SILENCE_LIMIT).0 as usize;
-        while left > 0 {
-            let now = left.min(SILENCE.len());
-            self.hear(&SILENCE[..now]);
-            left -= now;
-        }
-    }
-
-    fn come_back(&mut self, loss: capture::Loss) {
-        let name = self.capture.info().name.clone();
-        match self.capture.reopen() {
-            Ok(block) => {
-                let rate = self.capture.info().rate;
-                if rate != self.last_minute.rate() {
-                    self.last_minute = LastMinute::new(rate);
-                }
-                self.hear_silence(block.jumped);
-                self.in_trouble = false;
-                self.tell(News::Input(name));
-            }
-            Err(_) => self.in_trouble_with(format!(
-                "{name} is lost: {loss}; waiting for it to come back"
-            )),
-        }
-    }
-
-    fn in_trouble_with(&mut self, sentence: String) {
-        if !self.in_trouble {
-            self.in_trouble = true;
-            self.tell(News::Trouble(sentence));
-        }
-    }
-
-    fn well_again(&mut self) {
-        if self.in_trouble {
-            self.in_trouble = false;
-            let name = self.capture.info().name.clone();
-            self.tell(News::Input(name));
-        }
-    }
-
-    fn measure(&mut self) {
-        let totals = self.capture.totals();
-        let meter = Meter {
-            dropped: totals.dropped + totals.skipped,
-            clipped: totals.clipped_runs,
-        };
-        if meter != self.meter {
-            self.meter = meter;
-            self.tell(News::Meter(meter));
-        }
+    fn end(&mut self) {
+        let fault = self.listener.finish(&mut self.events);
+        self.tell_heard(fault);
     }
 
     /// Writes on a thread of its own: reading a minute takes longer than the input can wait.
-    fn keep(&self) {
+    fn keep(&self, keep: Keep) {
         let (minute, news) = (self.last_minute.clone(), self.news.clone());
-        let (listening, naming, into) = (
-            self.options.listening.clone(),
-            self.options.naming,
-            self.options.into.clone(),
-        );
+        let listening = self.listening.clone();
         thread::spawn(move || {
-            let kept = match contained(|| minute.write(&listening, naming, &into)) {
+            let kept = match contained(|| minute.write(&listening, keep.naming, &keep.into)) {
                 Ok(kept) => kept.map_err(|error| error.to_string()),
                 Err(fault) => Err(format!(
                     "keeping the last minute was ended by {fault}; {}",

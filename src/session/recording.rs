@@ -1,25 +1,39 @@
 //! Reads one recording through the listener.
 //!
-//! Input: a path. Output: what was [`Heard`]. Units: progress as a share of the file, 0 to 1.
+//! Input: a path, or samples. Output: what was [`Heard`], or every [`Event`]. Units: progress as a share of the file, 0 to 1.
 //! Method: block by block; but for the beginning, of which the piano's pitch is asked first, nothing of the sound is kept, so memory does
 //! not grow with the length of the file.
 //! Limits: a recording whose length the file does not state reports no progress.
 
 use crate::audio::{self, AudioError, BlockState, SampleSource};
 use crate::chart::document::{Provenance, StatedOptions};
-use crate::chart::recording::{Heard, Wording};
+use crate::chart::recording::{Heard, HeardSoFar, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
+use crate::playing::StatedRhythm;
 use crate::spectrum::estimate_a4;
-use crate::units::{FrameCount, SampleRate, hundredths};
+use crate::units::{Cents, FrameCount, SampleRate, hundredths};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// How much of a recording's beginning is heard beforehand for the pitch of its piano: 20 s.
 const TUNED_BY: FrameCount = FrameCount(20 * SampleRate::INTERNAL.get() as u64);
 
-/// Samples of it that are heard at once.
+/// Samples that are heard at once.
 const BLOCK: usize = 4096;
+
+/// How a recording is read.
+#[derive(Debug, Clone, Default)]
+pub struct RecordingOptions {
+    /// Which piano it is.
+    pub listening: ListenerOptions,
+    /// How chords are named.
+    pub naming: Wording,
+    /// How far the recording sounds off what was fingered, as the user has stated it.
+    pub sounding_off: Option<Cents>,
+    /// What the user has stated of the rhythm.
+    pub rhythm: StatedRhythm,
+}
 
 /// Reads the whole recording; `progress` is called with the share read so far.
 ///
@@ -29,8 +43,7 @@ const BLOCK: usize = 4096;
 /// If the recording cannot be read.
 pub fn read_recording(
     path: &Path,
-    listening: &ListenerOptions,
-    naming: Wording,
+    options: &RecordingOptions,
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
@@ -41,17 +54,17 @@ pub fn read_recording(
         state = source.next_block(&mut block)?;
         beginning.extend_from_slice(&block);
     }
+    let listening = &options.listening;
     let found_a4 = estimate_a4(&beginning, listening.expected_a4()).map(|found| found.a4);
     let mut listener = Listener::new(ListenerOptions {
         found_a4,
         ..listening.clone()
     });
-    let mut heard = Heard::new(path.display().to_string(), naming);
-    let mut events: Vec<Event> = Vec::new();
+    let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
+    let mut events = Vec::new();
     let length = source.info().length;
     let mut hear = |block: &[f32]| {
-        listener.push(block, &mut events);
-        events.drain(..).for_each(|event| heard.keep(event));
+        hear_block(&mut listener, block, &mut events, |event| heard.keep(event));
         if let Some(length) = length.filter(|length| length.0 > 0) {
             progress((listener.position().0 as f64 / length.0 as f64).min(1.0));
         }
@@ -65,16 +78,56 @@ pub fn read_recording(
         state = source.next_block(&mut block)?;
         hear(&block);
     }
-    listener.finish(&mut events);
-    events.drain(..).for_each(|event| heard.keep(event));
-    heard.close(listener.position(), listener.a4());
-    heard.warnings = source.warnings().iter().map(ToString::to_string).collect();
-    heard.provenance = Some(provenance(listening, naming));
-    Ok(heard)
+    hear_end(&mut listener, &mut events, |event| heard.keep(event));
+    if let Some(off) = options.sounding_off {
+        heard.sounds_off(off);
+    }
+    heard.in_rhythm(options.rhythm);
+    heard.heard_by(provenance(options));
+    for warning in source.warnings() {
+        heard.warn(warning.to_string());
+    }
+    Ok(heard.end(listener.position(), listener.a4()))
+}
+
+/// Hears all of `samples` (mono at [`SampleRate::INTERNAL`]) with `listener`, block by block, and ends the sound; `tell` gets each event in
+/// order.
+pub fn hear_samples(listener: &mut Listener, samples: &[f32], mut tell: impl FnMut(Event)) {
+    let mut events = Vec::new();
+    for block in samples.chunks(BLOCK) {
+        hear_block(listener, block, &mut events, &mut tell);
+    }
+    hear_end(listener, &mut events, tell);
+}
+
+/// All that a listener tells of `samples`.
+pub fn events_of(samples: &[f32], options: ListenerOptions) -> Vec<Event> {
+    let mut events = Vec::new();
+    let mut listener = Listener::new(options);
+    hear_samples(&mut listener, samples, |event| events.push(event));
+    events
+}
+
+fn hear_block(
+    listener: &mut Listener,
+    block: &[f32],
+    events: &mut Vec<Event>,
+    tell: impl FnMut(Event),
+) {
+    listener.push(block, events);
+    events.drain(..).for_each(tell);
+}
+
+fn hear_end(listener: &mut Listener, events: &mut Vec<Event>, tell: impl FnMut(Event)) {
+    listener.finish(events);
+    events.drain(..).for_each(tell);
 }
 
 /// What hears a recording when it is asked to listen and to name so.
-fn provenance(listening: &ListenerOptions, naming: Wording) -> Provenance {
+fn provenance(options: &RecordingOptions) -> Provenance {
+    let RecordingOptions {
+        listening, naming, ..
+    } = options;
     Provenance {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         model: Model::embedded_id(),

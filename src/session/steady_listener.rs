@@ -7,7 +7,7 @@
 
 use super::contained::{Fault, contained, please_report};
 use crate::listener::{Event, Listener, ListenerOptions};
-use crate::units::FrameCount;
+use crate::units::{FrameCount, Hertz};
 
 /// Makes a listener.
 type MakeListener = Box<dyn FnMut(ListenerOptions) -> Listener + Send>;
@@ -48,6 +48,11 @@ impl SteadyListener {
     pub fn hear_every(&mut self, frames: u32) {
         self.hear_every = frames;
         self.listener.hear_every(frames);
+    }
+
+    /// As [`Listener::a4`].
+    pub fn a4(&self) -> Option<Hertz> {
+        self.listener.a4()
     }
 
     /// As [`Listener::push`]; gives a sentence if a fault showed that was not told just before.

@@ -208,7 +208,8 @@ fn written(played: &Performance) -> Vec<Bar> {
 mod tests {
     use super::*;
     use crate::chart::document::{HarmonyName, Rhythm};
-    use crate::chart::recording::Wording;
+    use crate::chart::recording::{HeardSoFar, Wording};
+    use crate::units::FrameCount;
 
     fn seconds(at: f64) -> Seconds {
         Seconds::new(at).unwrap()
@@ -252,7 +253,7 @@ mod tests {
     }
 
     fn printed(played: &Performance, columns: u16) -> String {
-        let heard = Heard::new("evening.wav", Wording::default());
+        let heard = HeardSoFar::new("evening.wav", Wording::default()).end(FrameCount(0), None);
         let mut text = Vec::new();
         print_played(&heard, played, Ink::plain(columns), &mut text).unwrap();
         String::from_utf8(text).unwrap()

@@ -66,6 +66,7 @@ pub fn state(start: f64, seconds: f64, notes: Vec<ChordNote>, settled: bool) -> 
         start: at(start),
         at: at(seconds),
         notes,
+        possible: Vec::new(),
         settled,
     })
 }

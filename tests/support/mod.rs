@@ -4,7 +4,7 @@
 
 pub mod sound_server;
 
-use lidprop::audio::{BlockState, FileSource, SampleSource};
+use lidprop::audio::{FileSource, SampleSource};
 use lidprop::units::SampleRate;
 use std::path::{Path, PathBuf};
 
@@ -17,16 +17,12 @@ pub fn test_audio(name: &str) -> PathBuf {
 
 /// All samples of a source, at the internal rate.
 pub fn read_all(source: &mut FileSource) -> Vec<f32> {
-    let (mut all, mut block) = (Vec::new(), Vec::new());
-    loop {
-        let state = source
-            .next_block(&mut block)
-            .expect("the source can be read");
-        all.extend_from_slice(&block);
-        if state == BlockState::Ended {
-            return all;
-        }
-    }
+    source.read_all().expect("the source can be read")
+}
+
+/// All samples of a recording of the project, at the internal rate.
+pub fn samples_of(name: &str) -> Vec<f32> {
+    read_all(&mut lidprop::audio::open(test_audio(name)).expect("the recording is there"))
 }
 
 /// By how many samples `heard` lies later than `reference`, by the highest cross-correlation within ±`reach`.

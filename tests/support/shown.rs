@@ -1,9 +1,9 @@
-//! What the live screen would show of a recording, in sample time: the listener and the smoothing policy, fed without waiting.
+//! What the live screen would show of a recording, in sample time: the listener and the answers, fed without waiting.
 
-use lidprop::answer::settle::{Settle, Standing};
-use lidprop::chart::entries::sounding;
-use lidprop::harmony::{Context, Style, name_chord};
-use lidprop::listener::{Event, Listener, ListenerOptions};
+use lidprop::answer::Answers;
+use lidprop::answer::settle::Standing;
+use lidprop::harmony::{AnalysisOptions, Style};
+use lidprop::listener::{Listener, ListenerOptions};
 use lidprop::spectrum::HOP_SAMPLES;
 use lidprop::units::{FrameCount, SampleRate};
 
@@ -21,10 +21,10 @@ pub struct Shown {
 /// All changes of the answer while `samples`, and then `silence` seconds of nothing, are heard.
 pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
     let mut listener = Listener::new(ListenerOptions::default());
-    let mut settle = Settle::default();
+    let mut answers = Answers::new(AnalysisOptions::default());
     let mut changes: Vec<Shown> = Vec::new();
-    let mut look = |settle: &Settle, at: FrameCount| {
-        let answer = settle.shown();
+    let mut look = |answers: &Answers, at: FrameCount| {
+        let answer = answers.shown();
         let now = Shown {
             at: seconds(at),
             answer: answer.map(|answer| {
@@ -48,17 +48,10 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
     for block in blocks.chain(after.chunks(HOP_SAMPLES)) {
         listener.push(block, &mut events);
         for event in events.drain(..) {
-            match event {
-                Event::Sounding(state) => {
-                    let naming = name_chord(&sounding(&state.notes), &Context::default());
-                    settle.hear(&state, naming);
-                }
-                Event::Frame(frame) => settle.frame(&frame),
-                Event::Struck(_) | Event::Note(_) | Event::Chord(_) => {}
-            }
+            answers.hear(&event);
         }
-        settle.catch_up();
-        look(&settle, listener.position());
+        answers.catch_up();
+        look(&answers, listener.position());
     }
     changes
 }

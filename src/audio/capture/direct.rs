@@ -8,9 +8,10 @@
 //! with server packets of 5 ms and periods of 512 frames, and up to 99 % where another program had asked the server for other packets.
 //! Limits: the formats of [`supports`]; cpal takes the others.
 
-use super::inputs::{InputInfo, quietly};
+use super::InputInfo;
+use super::device::tell;
+use super::inputs::quietly;
 use super::ring::{Counters, Writer};
-use super::tell;
 use alsa::pcm::{Access, Format, HwParams, IO, IoFormat, State};
 use alsa::{Direction, PCM, ValueOr};
 use cpal::{ErrorKind, FromSample, Sample, SampleFormat};

@@ -5,6 +5,7 @@
 //! lists converters and null devices as inputs, and a card under six names: `NO_INPUTS` and one name a card are kept.
 //! Limits: an input that another program holds exclusively may be missing.
 
+use super::InputInfo;
 use crate::audio::AudioError;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait};
@@ -39,23 +40,6 @@ const SAME_CARD: &[&str] = &["sysdefault", "front", "dsnoop", "hw", "usbstream"]
 /// A name is suggested where it is at least this alike (Jaro-Winkler, 0 to 1); below, it seems arbitrary.
 const ALIKE: f64 = 0.7;
 
-/// A sound input.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct InputInfo {
-    /// The name for people.
-    pub name: String,
-    /// The name that stays the same over restarts; may be given instead.
-    pub id: String,
-    /// True for the one that is used where none is named.
-    pub is_default: bool,
-    /// Frames a second it will be opened with.
-    pub rate: SampleRate,
-    /// Channels, folded to one.
-    pub channels: usize,
-    /// Sample format, for people.
-    pub format: String,
-}
-
 /// An input, ready to be opened.
 pub(super) struct Input {
     pub info: InputInfo,
@@ -63,9 +47,16 @@ pub(super) struct Input {
     pub config: SupportedStreamConfig,
 }
 
-/// All sound inputs that answer, the default first. Empty where there is none.
-pub fn list_inputs() -> Vec<InputInfo> {
-    inputs().into_iter().map(|input| input.info).collect()
+/// All sound inputs that answer, the default first.
+///
+/// # Errors
+/// If there is none.
+pub fn list_inputs() -> Result<Vec<InputInfo>, AudioError> {
+    let inputs = inputs();
+    if inputs.is_empty() {
+        return Err(AudioError::NoInput);
+    }
+    Ok(inputs.into_iter().map(|input| input.info).collect())
 }
 
 /// The input that `wanted` means: the default for `None`, else the one whose name or identity is that, or contains it
@@ -251,18 +242,16 @@ mod tests {
     #[test]
     fn a_misspelt_name_brings_the_nearest_one() {
         let inputs = known(&["Built-in Microphone", "Lid Microphone USB"]);
-        let refused = choose("Bilt-in Mikrophone", &inputs)
-            .unwrap_err()
-            .to_string();
-        assert!(
-            refused.contains("did you mean \"Built-in Microphone\"?"),
-            "{refused}"
-        );
-        let refused = choose("zzz", &inputs).unwrap_err().to_string();
-        assert!(
-            refused.contains("there are: Built-in Microphone, Lid Microphone USB"),
-            "{refused}"
-        );
+        let nearest_to = |wanted| match choose(wanted, &inputs) {
+            Err(AudioError::NoSuchInput { nearest, known, .. }) => {
+                assert_eq!(known, ["Built-in Microphone", "Lid Microphone USB"]);
+                nearest
+            }
+            other => panic!("{other:?}"),
+        };
+        let nearest = nearest_to("Bilt-in Mikrophone");
+        assert_eq!(nearest.as_deref(), Some("Built-in Microphone"));
+        assert_eq!(nearest_to("zzz"), None);
     }
 
     #[test]

@@ -2,87 +2,48 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
-//! the reader; everything else (resampling, watchdog, catching up) is done by whoever calls [`Capture::read`]. Lost frames become silence of the same length, so that times stay true.
-//! Limits: latency is the device's block plus up to 256 frames of resampling; after a stall of more than two seconds the
-//! listener goes on with the newest quarter second.
+//! Method: `device` owns the stream, `ring` carries its sound, `inputs` lists what there is, [`watch`] holds the rules: when a stream is dead,
+//! what a gap becomes, what of a backlog is heard. A build without the feature `live` has `absent` in the place of the first three: all else
+//! is compiled in every build.
+//! Limits: after a stall of more than two seconds the listener goes on with the newest quarter second.
 
-#[cfg(target_os = "linux")]
+#[cfg(not(feature = "live"))]
+mod absent;
+#[cfg(feature = "live")]
+mod device;
+#[cfg(all(feature = "live", target_os = "linux"))]
 mod direct;
+#[cfg(feature = "live")]
 pub mod inputs;
+#[cfg(feature = "live")]
 pub mod ring;
+pub mod watch;
 
-pub use inputs::{InputInfo, list_inputs};
-pub use ring::Fault;
+#[cfg(not(feature = "live"))]
+pub use absent::{Capture, list_inputs, open_input};
+#[cfg(feature = "live")]
+pub use device::{Capture, open_input};
+#[cfg(feature = "live")]
+pub use inputs::list_inputs;
+pub use watch::{Fault, Loss, StreamState};
 
-use crate::audio::AudioError;
-use crate::audio::resample::{Resampler, internal_frames};
-use crate::units::{FrameCount, SampleRate, Seconds};
-use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
-use inputs::Input;
-use ring::{Counters, Reader, Writer};
-use std::sync::Arc;
-use std::thread;
-use std::time::{Duration, Instant};
+use crate::units::{FrameCount, SampleRate};
 
-/// What the ring holds: long enough for a laptop that hangs for some seconds, 1.5 MB at 48 kHz.
-const RING_SECONDS: usize = 8;
-
-/// A backlog of more than this is not worked off: a listener at the piano wants what sounds now.
-const LATE_SECONDS: f64 = 2.0;
-
-/// What is kept of a backlog: the beginning of the chord that sounds now.
-const KEEP_SECONDS: f64 = 0.25;
-
-/// A stream that delivers nothing for this long is dead, even if no error was reported.
-const WATCHDOG: Duration = Duration::from_secs(2);
-
-/// Reads further apart than this say nothing of the stream: the whole program was held up, and the watchdog starts anew.
-const AWAY: Duration = Duration::from_millis(500);
-
-/// Exact zeros for this long are no microphone: even a quiet one has noise in its last bit.
-const ZERO_SECONDS: u64 = 2;
-
-/// Longest silence put in the place of one gap; the rest of a longer one is only counted, see [`Block::jumped`].
-const GAP_LIMIT_SECONDS: u64 = 10;
-
-/// How long the sound system may take to open a stream.
-const OPEN_TIMEOUT: Duration = Duration::from_secs(5);
-
-/// How a stream is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum StreamState {
-    /// Opened; nothing has come yet.
-    Starting,
-    /// Sound is coming.
-    Running,
-    /// Only exact zeros have come so far: muted, or the system denies the microphone without saying so.
-    AllZero,
-    /// The stream is dead; [`Capture::reopen`] may bring it back.
-    Lost(Loss),
-}
-
-/// Why a stream is dead.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Loss {
-    /// The sound system said so.
-    Fault(Fault),
-    /// Nothing came for two seconds, and no error either.
-    Stalled,
-}
-
-impl std::fmt::Display for Loss {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Fault(fault) => fault.fmt(f),
-            Self::Stalled => write!(
-                f,
-                "it has delivered nothing for {} seconds",
-                WATCHDOG.as_secs()
-            ),
-        }
-    }
+/// A sound input.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct InputInfo {
+    /// The name for people.
+    pub name: String,
+    /// The name that stays the same over restarts; may be given instead.
+    pub id: String,
+    /// True for the one that is used where none is named.
+    pub is_default: bool,
+    /// Frames a second it will be opened with.
+    pub rate: SampleRate,
+    /// Channels, folded to one.
+    pub channels: usize,
+    /// Sample format, for people.
+    pub format: String,
 }
 
 /// What one [`Capture::read`] brought.
@@ -107,273 +68,4 @@ pub struct Totals {
     pub overruns: u64,
     /// Runs of samples at full scale.
     pub clipped_runs: u64,
-}
-
-/// An open sound input.
-pub struct Capture {
-    info: InputInfo,
-    /// `None` once the stream is dead: a dead stream burns a core with error reports.
-    stream: Option<Stream>,
-    reader: Reader,
-    counters: Arc<Counters>,
-    resampler: Resampler,
-    device_rate_block: Vec<f32>,
-    lost: Option<Loss>,
-    delivered_seen: u64,
-    last_delivery: Instant,
-    last_read: Instant,
-    position: FrameCount,
-    /// Totals of streams that are gone, and frames skipped in this one.
-    earlier: Totals,
-}
-
-/// Opens the sound input that `name` means (see [`list_inputs`]); the default for `None`. Sound is coming when this returns.
-///
-/// # Errors
-/// If there is no such input, or the sound system refuses it; each says what to do.
-pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
-    let input = inputs::find_input(name)?;
-    let info = input.info.clone();
-    let (stream, reader, counters) = start(input)?;
-    Ok(Capture {
-        resampler: Resampler::new(info.rate),
-        stream: Some(stream),
-        reader,
-        counters,
-        // As long as a reading can be, so that it never has to grow.
-        device_rate_block: Vec::with_capacity((LATE_SECONDS * f64::from(info.rate.get())) as usize),
-        info,
-        lost: None,
-        delivered_seen: 0,
-        last_delivery: Instant::now(),
-        last_read: Instant::now(),
-        position: FrameCount(0),
-        earlier: Totals::default(),
-    })
-}
-
-impl Capture {
-    /// What is open.
-    pub fn info(&self) -> &InputInfo {
-        &self.info
-    }
-
-    /// The time reached, lost sound included.
-    pub fn position(&self) -> FrameCount {
-        self.position
-    }
-
-    /// What was lost and clipped so far.
-    pub fn totals(&self) -> Totals {
-        let mut totals = self.earlier;
-        totals.dropped += self.counters.dropped();
-        totals.overruns += self.counters.overruns();
-        totals.clipped_runs += self.counters.clipped_runs();
-        totals
-    }
-
-    /// How long the device collects sound before it hands it over: the length of its longest block so far.
-    pub fn device_delay(&self) -> Seconds {
-        FrameCount(self.counters.longest_block()).seconds(self.info.rate)
-    }
-
-    /// Waits until there is new sound, or for `limit`. To be called by the thread that opened the input: it is woken by each
-    /// block. May come back early.
-    pub fn wait(&self, limit: Duration) {
-        thread::park_timeout(limit);
-    }
-
-    /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
-    /// about every 10 ms, or after [`Capture::wait`].
-    pub fn read(&mut self, out: &mut Vec<f32>) -> Block {
-        out.clear();
-        let late = self.device_frames(LATE_SECONDS);
-        let skipped = if self.reader.waiting() > late {
-            self.reader.skip_to_newest(self.device_frames(KEEP_SECONDS)) as u64
-        } else {
-            0
-        };
-        self.earlier.skipped += skipped;
-        self.device_rate_block.clear();
-        let taken = self.reader.take(&mut self.device_rate_block);
-        let (gap, jumped) = self.fill_gap(taken.gap + skipped);
-        self.resampler.process(&self.device_rate_block, out);
-        self.position = self.position + FrameCount(out.len() as u64) + jumped;
-        Block {
-            state: self.watch(),
-            gap,
-            jumped,
-        }
-    }
-
-    /// What the last [`Capture::read`] brought, before it was resampled: mono at the rate of [`Capture::info`], the gap as silence.
-    pub fn device_block(&self) -> &[f32] {
-        &self.device_rate_block
-    }
-
-    /// Opens the same input again after it was lost. The time between is told as [`Block::jumped`].
-    ///
-    /// # Errors
-    /// If it is not there yet; try again every second or so.
-    pub fn reopen(&mut self) -> Result<Block, AudioError> {
-        self.stream = None;
-        let input = inputs::find_input(Some(&self.info.id))?;
-        let info = input.info.clone();
-        let (stream, reader, counters) = start(input)?;
-        self.earlier = self.totals();
-        self.resampler = Resampler::new(info.rate);
-        self.info = info;
-        self.stream = Some(stream);
-        self.reader = reader;
-        self.counters = counters;
-        self.lost = None;
-        self.delivered_seen = 0;
-        let away = Seconds::new(self.last_delivery.elapsed().as_secs_f64())
-            .unwrap_or_default()
-            .frames(SampleRate::INTERNAL);
-        self.last_delivery = Instant::now();
-        self.last_read = self.last_delivery;
-        self.position = self.position + away;
-        Ok(Block {
-            state: StreamState::Starting,
-            gap: FrameCount(0),
-            jumped: away,
-        })
-    }
-
-    fn device_frames(&self, seconds: f64) -> usize {
-        (seconds * f64::from(self.info.rate.get())) as usize
-    }
-
-    /// Puts silence for `frames` lost at the device's rate before what was taken, so that what follows stays in step.
-    fn fill_gap(&mut self, frames: u64) -> (FrameCount, FrameCount) {
-        let rate = self.info.rate;
-        let filled = frames.min(GAP_LIMIT_SECONDS * u64::from(rate.get()));
-        let silence = std::iter::repeat_n(0.0, filled as usize);
-        self.device_rate_block.splice(0..0, silence);
-        (
-            FrameCount(internal_frames(filled, rate)),
-            FrameCount(internal_frames(frames - filled, rate)),
-        )
-    }
-
-    fn watch(&mut self) -> StreamState {
-        let now = Instant::now();
-        let delivered = self.counters.delivered();
-        let reader_was_away = now - self.last_read > AWAY;
-        if delivered != self.delivered_seen || reader_was_away {
-            self.delivered_seen = delivered;
-            self.last_delivery = now;
-        }
-        self.last_read = now;
-        let stalled = now - self.last_delivery > WATCHDOG;
-        let found = self
-            .counters
-            .fault()
-            .map(Loss::Fault)
-            .or(stalled.then_some(Loss::Stalled));
-        if self.lost.is_none() && found.is_some() {
-            self.lost = found;
-            self.stream = None;
-        }
-        match self.lost {
-            Some(loss) => StreamState::Lost(loss),
-            None if delivered == 0 => StreamState::Starting,
-            None if !self.counters.any_sound()
-                && delivered >= ZERO_SECONDS * u64::from(self.info.rate.get()) =>
-            {
-                StreamState::AllZero
-            }
-            None => StreamState::Running,
-        }
-    }
-}
-
-/// What keeps sound coming until it is dropped.
-#[expect(dead_code, reason = "held only to be dropped")]
-enum Stream {
-    Callback(cpal::Stream),
-    #[cfg(target_os = "linux")]
-    Direct(direct::Stream),
-}
-
-fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
-    let Input { info, .. } = &input;
-    let (writer, reader, counters) = ring::ring(
-        RING_SECONDS * info.rate.get() as usize,
-        info.channels.max(1),
-    );
-    let refuse = |error: cpal::Error| inputs::refusal(&info.name, &info.format, &error);
-    let stream =
-        inputs::quietly(|| start_stream(&input, writer, counters.clone())).map_err(refuse)?;
-    Ok((stream, reader, counters))
-}
-
-fn start_stream(
-    input: &Input,
-    writer: Writer,
-    counters: Arc<Counters>,
-) -> Result<Stream, cpal::Error> {
-    #[cfg(target_os = "linux")]
-    if direct::supports(input.config.sample_format()) {
-        let format = input.config.sample_format();
-        return direct::start(&input.info, format, writer, counters).map(Stream::Direct);
-    }
-    let stream = build(input, writer, counters)?;
-    stream.play()?;
-    Ok(Stream::Callback(stream))
-}
-
-fn build(
-    input: &Input,
-    writer: Writer,
-    counters: Arc<Counters>,
-) -> Result<cpal::Stream, cpal::Error> {
-    match input.config.sample_format() {
-        SampleFormat::I8 => build_as::<i8>(input, writer, counters),
-        SampleFormat::I16 => build_as::<i16>(input, writer, counters),
-        SampleFormat::I24 => build_as::<cpal::I24>(input, writer, counters),
-        SampleFormat::I32 => build_as::<i32>(input, writer, counters),
-        SampleFormat::I64 => build_as::<i64>(input, writer, counters),
-        SampleFormat::U8 => build_as::<u8>(input, writer, counters),
-        SampleFormat::U16 => build_as::<u16>(input, writer, counters),
-        SampleFormat::U24 => build_as::<cpal::U24>(input, writer, counters),
-        SampleFormat::U32 => build_as::<u32>(input, writer, counters),
-        SampleFormat::U64 => build_as::<u64>(input, writer, counters),
-        SampleFormat::F32 => build_as::<f32>(input, writer, counters),
-        SampleFormat::F64 => build_as::<f64>(input, writer, counters),
-        _ => Err(cpal::Error::new(ErrorKind::UnsupportedConfig)),
-    }
-}
-
-fn build_as<T>(
-    input: &Input,
-    mut writer: Writer,
-    counters: Arc<Counters>,
-) -> Result<cpal::Stream, cpal::Error>
-where
-    T: SizedSample + Send + 'static,
-    f32: FromSample<T>,
-{
-    input.device.build_input_stream(
-        input.config.config(),
-        move |block: &[T], _: &cpal::InputCallbackInfo| writer.on_block(block),
-        move |error: cpal::Error| tell(&counters, error.kind()),
-        Some(OPEN_TIMEOUT),
-    )
-}
-
-/// What an error of the stream means; also the error callback: atomics only.
-fn tell(counters: &Counters, kind: ErrorKind) {
-    match kind {
-        ErrorKind::Xrun => counters.count_overrun(),
-        // The stream goes on.
-        ErrorKind::DeviceChanged | ErrorKind::RealtimeDenied => {}
-        ErrorKind::DeviceNotAvailable => counters.set_fault(Fault::DeviceGone),
-        ErrorKind::StreamInvalidated | ErrorKind::UnsupportedConfig => {
-            counters.set_fault(Fault::FormatChanged)
-        }
-        ErrorKind::PermissionDenied => counters.set_fault(Fault::Denied),
-        _ => counters.set_fault(Fault::SoundSystem),
-    }
 }

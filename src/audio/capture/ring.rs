@@ -7,6 +7,7 @@
 //! all samples in the ring lie on one side of a gap, and the reader knows exactly where the gap belongs.
 //! Limits: an overrun costs all sound until the reader has emptied the ring.
 
+use super::watch::Fault;
 use crate::audio::downmix::Downmix;
 use cpal::{FromSample, Sample};
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
@@ -34,50 +35,6 @@ pub struct Counters {
     any_sound: AtomicBool,
     /// The first error after which the stream is dead, by [`Fault::code`]; 0: none.
     fault: AtomicU8,
-}
-
-/// Why a stream died.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fault {
-    /// The device was unplugged or switched off.
-    DeviceGone,
-    /// The sound system changed the device's rate or channels.
-    FormatChanged,
-    /// The sound system withdrew the permission.
-    Denied,
-    /// The sound system failed, for example because its server ended.
-    SoundSystem,
-}
-
-impl Fault {
-    const ALL: [Fault; 4] = [
-        Fault::DeviceGone,
-        Fault::FormatChanged,
-        Fault::Denied,
-        Fault::SoundSystem,
-    ];
-
-    fn code(self) -> u8 {
-        Self::ALL
-            .iter()
-            .position(|&fault| fault == self)
-            .map_or(0, |index| index as u8 + 1)
-    }
-
-    fn from_code(code: u8) -> Option<Self> {
-        Self::ALL.get(usize::from(code).checked_sub(1)?).copied()
-    }
-}
-
-impl std::fmt::Display for Fault {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            Self::DeviceGone => "it was unplugged or switched off",
-            Self::FormatChanged => "its sample rate or channels were changed",
-            Self::Denied => "the permission to use it was withdrawn",
-            Self::SoundSystem => "the sound system stopped",
-        })
-    }
 }
 
 impl Counters {

@@ -6,12 +6,12 @@
 //! terminal (a fault of the listening thread is told after that), and signals only set a flag that is looked at here.
 //! Limits: draws at most once in [`DRAW_PAUSE`]; a change of the keys or of the answer is drawn at once.
 
+use crate::chart::recording::Wording;
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::{Context, Style};
 use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
-use crate::session::live::{LISTENING, Listening, ListeningError, News, naming_failed};
+use crate::session::live::{Keep, LISTENING, Listening, ListeningError, News, naming_failed};
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::backend::CrosstermBackend;
@@ -33,15 +33,15 @@ const DRAW_PAUSE: Duration = Duration::from_millis(50);
 #[derive(Debug, Clone)]
 pub struct Screen {
     /// How chords are named.
-    pub context: Context,
-    /// House style of the symbols.
-    pub style: Style,
+    pub naming: Wording,
     /// What is drawn from.
     pub shapes: Shapes,
     /// Large letters.
     pub large: bool,
     /// Answers hidden until asked for.
     pub guess_first: bool,
+    /// How the last minute is kept.
+    pub keep: Keep,
 }
 
 /// Starts to listen and draws what is heard until the player or `ended` ends it.
@@ -114,8 +114,7 @@ fn show(
     ended: impl Fn() -> bool,
 ) -> io::Result<End> {
     let palette = Palette::of_environment();
-    let mut live = Live::new("", screen.context.clone())
-        .with_style(screen.style)
+    let mut live = Live::new("", screen.naming)
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);
@@ -132,7 +131,7 @@ fn show(
                 Some(Request::Quit) => return Ok(End::Asked),
                 Some(Request::Keep) => {
                     live.notice("writing the last minute");
-                    listening.keep_last_minute();
+                    listening.keep_last_minute(screen.keep.clone());
                 }
                 None => {}
             }

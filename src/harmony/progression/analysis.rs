@@ -18,6 +18,7 @@ use crate::harmony::pitch::{Key, PitchClass, Spelling};
 use crate::harmony::sounding::Sounding;
 use crate::harmony::speller::Speller;
 use crate::units::Share;
+use std::borrow::Borrow;
 use std::collections::{BTreeMap, VecDeque};
 
 /// How an analysis is to be made.
@@ -98,7 +99,7 @@ impl Interpretation {
             searched.extend(given[next..around.end].iter().map(Searched::of));
             next = around.end;
             let searched = searched.make_contiguous();
-            let (placed, cadences) = place(searched, options);
+            let (placed, cadences) = place(&*searched, options);
             let placed = placed.into_iter().zip(searched);
             let placed = placed.skip(start - around.start).take(own.len());
             chords.extend(placed.map(|(placed, searched)| {
@@ -188,11 +189,37 @@ impl Recent {
             self.searched.remove(0);
         }
         self.searched.push(Searched::of(given));
-        let (mut placed, _) = place(&self.searched, &self.options);
-        let placed = placed.pop()??;
-        let naming = placed.naming(&self.searched.last()?.settle(&placed.context)?);
-        Some((placed.in_place, naming))
+        newest(&self.searched, &self.options)
     }
+
+    /// The same of what may come next, after the last `before` chords alone; it is not kept.
+    pub fn peek(&self, given: &Given, before: usize) -> Option<(InPlace, Naming)> {
+        let now = Searched::of(given);
+        let before = self.searched.len().saturating_sub(before);
+        let chords: Vec<&Searched> = self.searched[before..].iter().chain([&now]).collect();
+        newest(&chords, &self.options)
+    }
+
+    /// How they are analysed.
+    pub fn options(&self) -> AnalysisOptions {
+        self.options
+    }
+
+    /// Analyses from now on in another way, also the chords before.
+    pub fn analyse_with(&mut self, options: AnalysisOptions) {
+        self.options = options;
+    }
+}
+
+/// The last of some chords: its place after the others and its naming there; `None` if nothing sounds.
+fn newest(
+    chords: &[impl Borrow<Searched>],
+    options: &AnalysisOptions,
+) -> Option<(InPlace, Naming)> {
+    let (mut placed, _) = place(chords, options);
+    let placed = placed.pop()??;
+    let settled = chords.last()?.borrow().settle(&placed.context)?;
+    Some((placed.in_place, placed.naming(&settled)))
 }
 
 impl Placed {
@@ -225,7 +252,11 @@ fn rootless_dominant(naming: &Naming, root: PitchClass) -> Option<usize> {
 }
 
 /// Finds the best path through some chords: each in its place, and the cadences.
-fn place(chords: &[Searched], options: &AnalysisOptions) -> (Vec<Option<Placed>>, Vec<Cadence>) {
+fn place(
+    chords: &[impl Borrow<Searched>],
+    options: &AnalysisOptions,
+) -> (Vec<Option<Placed>>, Vec<Cadence>) {
+    let chords: Vec<&Searched> = chords.iter().map(Borrow::borrow).collect();
     let sounding: Vec<usize> = (0..chords.len()).filter(|&i| chords[i].sounds()).collect();
     // A chord by itself is no progression: nothing speaks for another name than its best.
     let lone = sounding.len() == 1;

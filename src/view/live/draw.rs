@@ -9,7 +9,7 @@
 use super::keys::picture;
 use super::large::large;
 use super::shapes::Shapes;
-use super::{Live, PastChord};
+use super::{Live, Music, PastChord, Status};
 use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
 use crate::chart::written;
@@ -56,7 +56,7 @@ pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
     let room = bottom.saturating_sub(page.top);
     keyboard(live, music, room, &mut page);
     page.skip(1);
-    match music.settle.shown() {
+    match music.answers.shown() {
         _ if live.hidden() => {
             page.row("?   listen first: space shows the answer", palette.strong())
         }
@@ -106,19 +106,20 @@ impl Page<'_> {
     }
 }
 
-fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
+fn keyboard(live: &Live, music: &Music, room: u16, page: &mut Page<'_>) {
     let (notes, names) = if live.hidden() {
-        (&[][..], &[][..])
+        (&[][..], Vec::new())
     } else {
-        (&music.keys[..], &music.key_names[..])
+        let names = written::notes(music.answers.note_names());
+        (music.answers.sounding(), names)
     };
     let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
     let picture = picture(
         notes,
-        names,
+        &names,
         page.columns(),
         usize::from(height),
-        &live.shapes,
+        &live.look.shapes,
     );
     for pillar in &picture.pillars {
         page.row(pillar, page.palette.sounding());
@@ -131,7 +132,7 @@ fn keyboard(live: &Live, music: &Live, room: u16, page: &mut Page<'_>) {
 
 fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     let palette = page.palette;
-    let best = answer.best().map(|name| name.chord.symbol(live.style));
+    let best = answer.best().map(|name| name.chord.symbol(live.look.style));
     let name = best.as_deref().unwrap_or("no name");
     let standing = match answer.standing {
         Standing::Provisional => "~ not settled yet",
@@ -145,13 +146,14 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     };
     let rows = bottom.saturating_sub(page.top + 4).min(LARGE_ROWS);
     match live
+        .look
         .large
         .then(|| {
             large(
                 name,
                 page.columns(),
                 usize::from(rows),
-                live.shapes.part_blocks,
+                live.look.shapes.part_blocks,
             )
         })
         .flatten()
@@ -172,10 +174,10 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
         }
     };
     line(notes_line(answer), Style::new());
-    line(others_line(&answer.naming, live.style), Style::new());
+    line(others_line(&answer.naming, live.look.style), Style::new());
     if let Some(reading) = answer.naming.readings.first() {
-        line(reading_line(reading, live.style), Style::new());
-        line(resolution_line(reading, live.style), Style::new());
+        line(reading_line(reading, live.look.style), Style::new());
+        line(resolution_line(reading, live.look.style), Style::new());
     }
 }
 
@@ -246,7 +248,7 @@ fn resolution_line(reading: &Reading, style: harmony::Style) -> String {
 }
 
 /// Twelve bars, and their names below; as high as there is room, two rows at most.
-fn pitch_classes(live: &Live, music: &Live, bottom: u16, page: &mut Page<'_>) {
+fn pitch_classes(live: &Live, music: &Music, bottom: u16, page: &mut Page<'_>) {
     let rows = bottom.saturating_sub(page.top).saturating_sub(1).min(2);
     if rows == 0 {
         return;
@@ -266,7 +268,7 @@ fn pitch_classes(live: &Live, music: &Live, bottom: u16, page: &mut Page<'_>) {
                 .min(8);
             let bar = filled
                 .checked_sub(1)
-                .map_or(' ', |n| live.shapes.eighths[n]);
+                .map_or(' ', |n| live.look.shapes.eighths[n]);
             page.at(
                 top + row,
                 column,
@@ -295,14 +297,14 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
             above(page, legend.to_owned(), palette.faint(), 20);
         }
     }
-    let (said, style) = match (&live.trouble, &live.notice) {
+    let (said, style) = match (&live.status.trouble, &live.status.notice) {
         (Some(trouble), _) => (format!("! {trouble}"), palette.alarm()),
         (None, Some((notice, _))) => (notice.clone(), palette.strong()),
         (None, None) => (String::new(), Style::new()),
     };
     above(page, said, style, 5);
     above(page, flags_line(live), palette.strong(), 7);
-    let style = if live.clips() {
+    let style = if live.status.clips() {
         palette.alarm()
     } else {
         Style::new()
@@ -318,7 +320,7 @@ fn help_line(live: &Live, columns: usize) -> String {
     } else {
         "p pause"
     };
-    let [sideways, down] = live.shapes.arrows;
+    let [sideways, down] = live.look.shapes.arrows;
     let (by_fifths, other_mode) = (format!("{sideways} key"), format!("{down} minor/major"));
     let keys = [
         "q quit",
@@ -349,31 +351,32 @@ fn flags_line(live: &Live) -> String {
     if live.held.is_some() {
         flags.push("PAUSED: the screen is held, the listening goes on".to_owned());
     }
-    if live.hops > 1 {
-        let wide = FrameCount(u64::from(live.hops) * HOP_SAMPLES as u64);
+    if live.status.hops > 1 {
+        let wide = FrameCount(u64::from(live.status.hops) * HOP_SAMPLES as u64);
         flags.push(format!(
             "BEHIND: this computer is busy, notes are heard every {:.0} ms",
             1000.0 * wide.seconds(SampleRate::INTERNAL).get()
         ));
     }
-    if live.guess_first {
+    if live.look.guess_first {
         flags.push("guess first".to_owned());
     }
-    if let Some(key) = live.context.key {
+    if let Some(key) = live.naming().key {
         flags.push(format!("key {key}"));
     }
     flags.join("   ")
 }
 
 fn input_line(live: &Live) -> String {
-    let level = live.level_dbfs().map_or_else(
+    let status: &Status = &live.status;
+    let level = status.level_dbfs().map_or_else(
         || "no sound at all".to_owned(),
         |level| format!("{level:.0} dB"),
     );
-    let word = if live.clips() {
+    let word = if status.clips() {
         "  CLIPPED: less input level"
-    } else if !live.keys.is_empty()
-        && live
+    } else if !live.music.answers.sounding().is_empty()
+        && status
             .level_dbfs()
             .is_some_and(|level| level < TOO_QUIET_DBFS)
     {
@@ -381,18 +384,18 @@ fn input_line(live: &Live) -> String {
     } else {
         ""
     };
-    let a4 = live.a4.map_or_else(
+    let a4 = status.a4.map_or_else(
         || "A4 not known yet".to_owned(),
         |a4| format!("A4 {:.1} Hz", a4.get()),
     );
-    let dropped = match live.meter.dropped {
+    let dropped = match status.meter.dropped {
         0 => String::new(),
         dropped => format!("   {dropped} samples lost"),
     };
     format!(
         "level {} {level}{word}   {a4}{dropped}   {}",
-        meter(live.level_dbfs(), &live.shapes),
-        live.input
+        meter(status.level_dbfs(), &live.look.shapes),
+        status.input
     )
 }
 

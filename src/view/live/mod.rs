@@ -4,7 +4,7 @@
 //! [`draw`] turns into a screen, and [`Request`]s for what a view cannot do itself.
 //! Units: times in frames at the internal rate; levels in dBFS (a full-scale sine has 0).
 //! Method: a plain struct; the same calls in the same order give the same screen, so it is tested without a terminal.
-//! Limits: names are worked out here on each change of what sounds; smoothing is that of [`crate::answer::settle`].
+//! Limits: names and their smoothing are those of [`crate::answer`].
 
 mod draw;
 mod keys;
@@ -14,12 +14,13 @@ mod shapes;
 pub use draw::draw;
 pub use shapes::Shapes;
 
-use crate::answer::settle::{Answer, Settle};
+use crate::answer::Answers;
+use crate::answer::settle::Answer;
 use crate::audio::level::Meter;
-use crate::chart::entries::sounding;
+use crate::chart::recording::Wording;
 use crate::chart::written;
-use crate::harmony::{Context, Key, Mode, PitchClass, Style, name_chord};
-use crate::listener::{ChordNote, ChordSpan, Event, FrameReport};
+use crate::harmony::{AnalysisOptions, Key, Mode, Naming, PitchClass, Style};
+use crate::listener::{Event, FrameReport};
 use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
 use std::collections::VecDeque;
 
@@ -75,17 +76,31 @@ pub enum Press {
     Quit,
 }
 
-/// All that the live screen shows.
+/// What is heard: held as it is while the screen is.
+#[derive(Debug, Clone)]
+struct Music {
+    answers: Answers,
+    chroma: [f32; 12],
+    past: VecDeque<PastChord>,
+}
+
+/// How it is shown.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Live {
+struct Look {
+    shapes: Shapes,
+    /// House style of the symbols.
+    style: Style,
+    large: bool,
+    guess_first: bool,
+    /// The answer that was asked for although answers are hidden: when it was struck.
+    shown_anyway: Option<FrameCount>,
+}
+
+/// How the listening stands.
+#[derive(Debug, Clone, PartialEq)]
+struct Status {
     input: String,
     now: FrameCount,
-    settle: Settle,
-    /// The keys that sound now; unlike the name they follow at once.
-    keys: Vec<ChordNote>,
-    /// Their names, as the chord that they make spells them.
-    key_names: Vec<String>,
-    chroma: [f32; 12],
     /// Root-mean-square of the last hop, linear.
     rms: f32,
     a4: Option<Hertz>,
@@ -93,248 +108,17 @@ pub struct Live {
     /// Notes are heard anew every so many hops: 1 unless listening falls behind.
     hops: u32,
     clipped_at: Option<FrameCount>,
-    past: VecDeque<PastChord>,
-    context: Context,
-    /// House style of the symbols.
-    style: Style,
     trouble: Option<String>,
     notice: Option<(String, FrameCount)>,
-    mark_next: bool,
-    guess_first: bool,
-    shown_anyway: Option<FrameCount>,
-    large: bool,
-    shapes: Shapes,
-    /// What was on the screen when it was held.
-    held: Option<Box<Live>>,
 }
 
-impl Live {
-    /// Nothing heard yet from `input`.
-    pub fn new(input: impl Into<String>, context: Context) -> Self {
-        Self {
-            input: input.into(),
-            now: FrameCount(0),
-            settle: Settle::default(),
-            keys: Vec::new(),
-            key_names: Vec::new(),
-            chroma: [0.0; 12],
-            rms: 0.0,
-            a4: None,
-            meter: Meter::default(),
-            hops: 1,
-            clipped_at: None,
-            past: VecDeque::new(),
-            context,
-            style: Style::default(),
-            trouble: None,
-            notice: None,
-            mark_next: false,
-            guess_first: false,
-            shown_anyway: None,
-            large: false,
-            shapes: Shapes::BLOCKS,
-            held: None,
-        }
-    }
-
-    /// The same with large letters from the start.
-    pub fn with_large_letters(mut self, large: bool) -> Self {
-        self.large = large;
-        self
-    }
-
-    /// The same with symbols in another house style.
-    pub fn with_style(mut self, style: Style) -> Self {
-        self.style = style;
-        self
-    }
-
-    /// The same drawn from other characters.
-    pub fn with_shapes(mut self, shapes: Shapes) -> Self {
-        self.shapes = shapes;
-        self
-    }
-
-    /// The same with answers hidden until asked for.
-    pub fn with_guess_first(mut self, guess_first: bool) -> Self {
-        self.guess_first = guess_first;
-        self
-    }
-
-    /// Takes what the listener tells: all of some frames. True if the keys or the answer have changed.
-    pub fn hear(&mut self, events: &[Event]) -> bool {
-        let answer = |live: &Self| live.settle.shown().map(Answer::state);
-        let before = answer(self);
-        events.iter().for_each(|event| self.take(event));
-        self.settle.catch_up();
-        answer(self) != before
-            || events
-                .iter()
-                .any(|event| matches!(event, Event::Sounding(_)))
-    }
-
-    fn take(&mut self, event: &Event) {
-        match event {
-            Event::Frame(frame) => self.frame(frame),
-            Event::Sounding(state) => {
-                let naming = name_chord(&sounding(&state.notes), &self.context);
-                self.keys.clone_from(&state.notes);
-                self.key_names = written::notes(&naming.notes);
-                self.settle.hear(state, naming);
-            }
-            Event::Chord(span) => self.past(span),
-            Event::Struck(_) | Event::Note(_) => {}
-        }
-    }
-
+impl Status {
     fn frame(&mut self, frame: &FrameReport) {
         self.now = frame.at;
-        self.chroma = frame.chroma;
         self.rms = frame.rms;
         self.a4 = frame.a4;
-        self.settle.frame(frame);
-        if self
-            .notice
-            .as_ref()
-            .is_some_and(|(_, since)| frame.at >= *since + NOTICE_STAYS)
-        {
-            self.notice = None;
-        }
-    }
-
-    fn past(&mut self, span: &ChordSpan) {
-        let naming = name_chord(&sounding(&span.notes), &self.context);
-        let name = match naming.names.first() {
-            Some(name) => name.chord.symbol(self.style),
-            None => written::notes(&naming.notes).join(" "),
-        };
-        if self.past.len() == PAST_CHORDS {
-            self.past.pop_front();
-        }
-        self.past.push_back(PastChord {
-            at: span.start,
-            name,
-            marked: std::mem::take(&mut self.mark_next),
-        });
-    }
-
-    /// Takes what the meters say.
-    pub fn measure(&mut self, meter: Meter) {
-        if meter.clipped > self.meter.clipped {
-            self.clipped_at = Some(self.now);
-        }
-        self.meter = meter;
-    }
-
-    /// Notes are heard anew every so many hops; more than one where the computer is too slow or too busy.
-    pub fn keep_pace(&mut self, hops: u32) {
-        self.hops = hops;
-    }
-
-    /// The input is in trouble (one sentence), or well again.
-    pub fn trouble(&mut self, sentence: Option<String>) {
-        self.trouble = sentence;
-    }
-
-    /// The input that is heard now.
-    pub fn listen_to(&mut self, input: impl Into<String>) {
-        self.input = input.into();
-        self.trouble = None;
-    }
-
-    /// Says something for a few seconds.
-    pub fn notice(&mut self, sentence: impl Into<String>) {
-        let notice = Some((sentence.into(), self.now));
-        if let Some(held) = &mut self.held {
-            held.notice.clone_from(&notice);
-        }
-        self.notice = notice;
-    }
-
-    /// Does what a key asks for; what the view cannot do is handed back.
-    pub fn press(&mut self, press: Press) -> Option<Request> {
-        match press {
-            Press::Quit => return Some(Request::Quit),
-            Press::Keep => return Some(Request::Keep),
-            Press::Pause if self.held.is_some() => self.held = None,
-            Press::Pause => self.held = Some(Box::new(self.clone())),
-            Press::GuessFirst => {
-                self.guess_first = !self.guess_first;
-                self.shown_anyway = None;
-            }
-            Press::Show => self.shown_anyway = self.answer().map(|answer| answer.struck),
-            Press::Mark => self.mark(),
-            Press::NextStyle => {
-                let styles = Style::ALL;
-                let at = styles
-                    .iter()
-                    .position(|&style| style == self.style)
-                    .unwrap_or(0);
-                self.style = styles[(at + 1) % styles.len()];
-                if let Some(held) = &mut self.held {
-                    held.style = self.style;
-                }
-            }
-            Press::KeyByFifths(fifths) => self.name_in(Some(match self.context.key {
-                None => Key::usual(PitchClass::new(0), Mode::Major),
-                Some(key) => Key::usual(key.tonic.class().up(7 * i32::from(fifths)), key.mode),
-            })),
-            Press::OtherMode => self.name_in(Some(match self.context.key {
-                None => Key::usual(PitchClass::new(9), Mode::Minor),
-                Some(key) => Key::usual(key.tonic.class(), other_mode(key.mode)),
-            })),
-            Press::NoKey => self.name_in(None),
-            Press::Large => self.large = !self.large,
-        }
-        None
-    }
-
-    /// Marks the chord that sounds, or the last one where none does.
-    fn mark(&mut self) {
-        let sounds = !self.keys.is_empty();
-        match self.past.back_mut() {
-            Some(last) if !sounds => last.marked = true,
-            _ => self.mark_next = true,
-        }
-        self.notice("marked");
-    }
-
-    fn name_in(&mut self, key: Option<Key>) {
-        self.name_with(Context {
-            key,
-            ..self.context.clone()
-        });
-    }
-
-    /// Names from now on with `context`, and what is shown again with it.
-    fn name_with(&mut self, context: Context) {
-        let rename =
-            |settle: &mut Settle| settle.rename(|notes| name_chord(&sounding(notes), &context));
-        rename(&mut self.settle);
-        if let Some(held) = &mut self.held {
-            rename(&mut held.settle);
-            held.context = context.clone();
-        }
-        let naming = name_chord(&sounding(&self.keys), &context);
-        self.key_names = written::notes(&naming.notes);
-        self.context = context;
-    }
-
-    /// The state that is on the screen: this one, or the one that is held.
-    fn on_screen(&self) -> &Live {
-        self.held.as_deref().unwrap_or(self)
-    }
-
-    fn answer(&self) -> Option<&Answer> {
-        self.on_screen().settle.shown()
-    }
-
-    /// True if the answer must not be seen yet.
-    fn hidden(&self) -> bool {
-        self.guess_first
-            && self
-                .answer()
-                .is_some_and(|answer| self.shown_anyway != Some(answer.struck))
+        let over = |since: FrameCount| frame.at >= since + NOTICE_STAYS;
+        self.notice.take_if(|(_, since)| over(*since));
     }
 
     /// Level of the last hop in dBFS; `None` in digital silence.
@@ -346,6 +130,220 @@ impl Live {
     fn clips(&self) -> bool {
         self.clipped_at
             .is_some_and(|at| self.now < at + NOTICE_STAYS)
+    }
+}
+
+/// All that the live screen shows.
+#[derive(Debug, Clone)]
+pub struct Live {
+    music: Music,
+    look: Look,
+    status: Status,
+    /// The next chord that ends is one that the player marked.
+    mark_next: bool,
+    /// What was on the screen when it was held.
+    held: Option<Box<Music>>,
+}
+
+impl Live {
+    /// Nothing heard yet from `input`.
+    pub fn new(input: impl Into<String>, naming: Wording) -> Self {
+        Self {
+            music: Music {
+                answers: Answers::new(naming.analysis),
+                chroma: [0.0; 12],
+                past: VecDeque::new(),
+            },
+            look: Look {
+                shapes: Shapes::BLOCKS,
+                style: naming.style,
+                large: false,
+                guess_first: false,
+                shown_anyway: None,
+            },
+            status: Status {
+                input: input.into(),
+                now: FrameCount(0),
+                rms: 0.0,
+                a4: None,
+                meter: Meter::default(),
+                hops: 1,
+                clipped_at: None,
+                trouble: None,
+                notice: None,
+            },
+            mark_next: false,
+            held: None,
+        }
+    }
+
+    /// The same with large letters from the start.
+    pub fn with_large_letters(mut self, large: bool) -> Self {
+        self.look.large = large;
+        self
+    }
+
+    /// The same drawn from other characters.
+    pub fn with_shapes(mut self, shapes: Shapes) -> Self {
+        self.look.shapes = shapes;
+        self
+    }
+
+    /// The same with answers hidden until asked for.
+    pub fn with_guess_first(mut self, guess_first: bool) -> Self {
+        self.look.guess_first = guess_first;
+        self
+    }
+
+    /// Takes what the listener tells: all of some frames. True if the keys or the answer have changed.
+    pub fn hear(&mut self, events: &[Event]) -> bool {
+        let answer = |music: &Music| music.answers.shown().map(Answer::state);
+        let before = answer(&self.music);
+        events.iter().for_each(|event| self.take(event));
+        self.music.answers.catch_up();
+        answer(&self.music) != before
+            || events
+                .iter()
+                .any(|event| matches!(event, Event::Sounding(_)))
+    }
+
+    fn take(&mut self, event: &Event) {
+        let ended = self.music.answers.hear(event);
+        match (event, ended) {
+            (Event::Frame(frame), _) => {
+                self.music.chroma = frame.chroma;
+                self.status.frame(frame);
+            }
+            (Event::Chord(span), Some(naming)) => self.past(span.start, &naming),
+            _ => {}
+        }
+    }
+
+    fn past(&mut self, at: FrameCount, naming: &Naming) {
+        let name = match naming.names.first() {
+            Some(name) => name.chord.symbol(self.look.style),
+            None => written::notes(&naming.notes).join(" "),
+        };
+        let past = &mut self.music.past;
+        if past.len() == PAST_CHORDS {
+            past.pop_front();
+        }
+        past.push_back(PastChord {
+            at,
+            name,
+            marked: std::mem::take(&mut self.mark_next),
+        });
+    }
+
+    /// Takes what the meters say.
+    pub fn measure(&mut self, meter: Meter) {
+        if meter.clipped > self.status.meter.clipped {
+            self.status.clipped_at = Some(self.status.now);
+        }
+        self.status.meter = meter;
+    }
+
+    /// Notes are heard anew every so many hops; more than one where the computer is too slow or too busy.
+    pub fn keep_pace(&mut self, hops: u32) {
+        self.status.hops = hops;
+    }
+
+    /// The input is in trouble (one sentence), or well again.
+    pub fn trouble(&mut self, sentence: Option<String>) {
+        self.status.trouble = sentence;
+    }
+
+    /// The input that is heard now.
+    pub fn listen_to(&mut self, input: impl Into<String>) {
+        self.status.input = input.into();
+        self.status.trouble = None;
+    }
+
+    /// Says something for a few seconds.
+    pub fn notice(&mut self, sentence: impl Into<String>) {
+        self.status.notice = Some((sentence.into(), self.status.now));
+    }
+
+    /// Does what a key asks for; what the view cannot do is handed back.
+    pub fn press(&mut self, press: Press) -> Option<Request> {
+        match press {
+            Press::Quit => return Some(Request::Quit),
+            Press::Keep => return Some(Request::Keep),
+            Press::Pause if self.held.is_some() => self.held = None,
+            Press::Pause => self.held = Some(Box::new(self.music.clone())),
+            Press::GuessFirst => {
+                self.look.guess_first = !self.look.guess_first;
+                self.look.shown_anyway = None;
+            }
+            Press::Show => self.look.shown_anyway = self.answer().map(|answer| answer.struck),
+            Press::Mark => self.mark(),
+            Press::NextStyle => {
+                let styles = Style::ALL;
+                let at = styles
+                    .iter()
+                    .position(|&style| style == self.look.style)
+                    .unwrap_or(0);
+                self.look.style = styles[(at + 1) % styles.len()];
+            }
+            Press::KeyByFifths(fifths) => self.name_in(Some(match self.naming().key {
+                None => Key::usual(PitchClass::new(0), Mode::Major),
+                Some(key) => Key::usual(key.tonic.class().up(7 * i32::from(fifths)), key.mode),
+            })),
+            Press::OtherMode => self.name_in(Some(match self.naming().key {
+                None => Key::usual(PitchClass::new(9), Mode::Minor),
+                Some(key) => Key::usual(key.tonic.class(), other_mode(key.mode)),
+            })),
+            Press::NoKey => self.name_in(None),
+            Press::Large => self.look.large = !self.look.large,
+        }
+        None
+    }
+
+    /// Marks the chord that sounds, or the last one where none does.
+    fn mark(&mut self) {
+        let sounds = !self.music.answers.sounding().is_empty();
+        match self.music.past.back_mut() {
+            Some(last) if !sounds => last.marked = true,
+            _ => self.mark_next = true,
+        }
+        self.notice("marked");
+    }
+
+    /// How chords are named.
+    fn naming(&self) -> AnalysisOptions {
+        self.music.answers.options()
+    }
+
+    fn name_in(&mut self, key: Option<Key>) {
+        self.name_with(AnalysisOptions {
+            key,
+            ..self.naming()
+        });
+    }
+
+    /// Names from now on so, and what is shown again.
+    fn name_with(&mut self, naming: AnalysisOptions) {
+        self.music.answers.name_with(naming);
+        if let Some(held) = &mut self.held {
+            held.answers.name_with(naming);
+        }
+    }
+
+    /// The music that is on the screen: what is heard, or what is held.
+    fn on_screen(&self) -> &Music {
+        self.held.as_deref().unwrap_or(&self.music)
+    }
+
+    fn answer(&self) -> Option<&Answer> {
+        self.on_screen().answers.shown()
+    }
+
+    /// True if the answer must not be seen yet.
+    fn hidden(&self) -> bool {
+        self.look.guess_first
+            && self
+                .answer()
+                .is_some_and(|answer| self.look.shown_anyway != Some(answer.struck))
     }
 }
 

@@ -1,0 +1,270 @@
+//! An open sound input: the stream, its ring and resampler, read by whoever listens.
+//!
+//! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
+//! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
+//! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
+//! the reader; everything else is done by whoever calls [`Capture::read`], by the rules of [`super::watch`]. Lost frames become silence of
+//! the same length, so that times stay true.
+//! Limits: latency is the device's block plus up to 256 frames of resampling.
+
+#[cfg(target_os = "linux")]
+use super::direct;
+use super::inputs::{self, Input};
+use super::ring::{self, Counters, Reader, Writer};
+use super::watch::{Delivered, Fault, StreamState, Watch, backlog_kept, gap, longest_reading};
+use super::{Block, InputInfo, Totals};
+use crate::audio::AudioError;
+use crate::audio::resample::{Resampler, internal_frames};
+use crate::units::{FrameCount, SampleRate, Seconds};
+use cpal::traits::{DeviceTrait, StreamTrait};
+use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
+use std::sync::Arc;
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// What the ring holds: long enough for a laptop that hangs for some seconds, 1.5 MB at 48 kHz.
+const RING_SECONDS: usize = 8;
+
+/// How long the sound system may take to open a stream.
+const OPEN_TIMEOUT: Duration = Duration::from_secs(5);
+
+/// An open sound input.
+pub struct Capture {
+    info: InputInfo,
+    /// `None` once the stream is dead: a dead stream burns a core with error reports.
+    stream: Option<Stream>,
+    reader: Reader,
+    counters: Arc<Counters>,
+    resampler: Resampler,
+    device_rate_block: Vec<f32>,
+    watch: Watch,
+    /// The watch counts from here.
+    begun: Instant,
+    position: FrameCount,
+    /// Totals of streams that are gone, and frames skipped in this one.
+    earlier: Totals,
+}
+
+/// Opens the sound input that `name` means (see [`super::list_inputs`]); the default for `None`. Sound is coming when this returns.
+///
+/// # Errors
+/// If there is no such input, or the sound system refuses it; each says what to do.
+pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
+    let input = inputs::find_input(name)?;
+    let info = input.info.clone();
+    let (stream, reader, counters) = start(input)?;
+    Ok(Capture {
+        resampler: Resampler::new(info.rate),
+        stream: Some(stream),
+        reader,
+        counters,
+        // As long as a reading can be, so that it never has to grow.
+        device_rate_block: Vec::with_capacity(longest_reading(info.rate)),
+        info,
+        watch: Watch::opened(Duration::ZERO),
+        begun: Instant::now(),
+        position: FrameCount(0),
+        earlier: Totals::default(),
+    })
+}
+
+impl Capture {
+    /// What is open.
+    pub fn info(&self) -> &InputInfo {
+        &self.info
+    }
+
+    /// The time reached, lost sound included.
+    pub fn position(&self) -> FrameCount {
+        self.position
+    }
+
+    /// What was lost and clipped so far.
+    pub fn totals(&self) -> Totals {
+        let mut totals = self.earlier;
+        totals.dropped += self.counters.dropped();
+        totals.overruns += self.counters.overruns();
+        totals.clipped_runs += self.counters.clipped_runs();
+        totals
+    }
+
+    /// How long the device collects sound before it hands it over: the length of its longest block so far.
+    pub fn device_delay(&self) -> Seconds {
+        FrameCount(self.counters.longest_block()).seconds(self.info.rate)
+    }
+
+    /// Waits until there is new sound, or for `limit`. To be called by the thread that opened the input: it is woken by each
+    /// block. May come back early.
+    pub fn wait(&self, limit: Duration) {
+        thread::park_timeout(limit);
+    }
+
+    /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
+    /// about every 10 ms, or after [`Capture::wait`].
+    pub fn read(&mut self, out: &mut Vec<f32>) -> Block {
+        out.clear();
+        let skipped = backlog_kept(self.reader.waiting(), self.info.rate)
+            .map_or(0, |keep| self.reader.skip_to_newest(keep) as u64);
+        self.earlier.skipped += skipped;
+        self.device_rate_block.clear();
+        let taken = self.reader.take(&mut self.device_rate_block);
+        let (gap, jumped) = self.fill_gap(taken.gap + skipped);
+        self.resampler.process(&self.device_rate_block, out);
+        self.position = self.position + FrameCount(out.len() as u64) + jumped;
+        Block {
+            state: self.look(),
+            gap,
+            jumped,
+        }
+    }
+
+    /// What the last [`Capture::read`] brought, before it was resampled: mono at the rate of [`Capture::info`], the gap as silence.
+    pub fn device_block(&self) -> &[f32] {
+        &self.device_rate_block
+    }
+
+    /// Opens the same input again after it was lost. The time between is told as [`Block::jumped`].
+    ///
+    /// # Errors
+    /// If it is not there yet; try again every second or so.
+    pub fn reopen(&mut self) -> Result<Block, AudioError> {
+        self.stream = None;
+        let input = inputs::find_input(Some(&self.info.id))?;
+        let info = input.info.clone();
+        let (stream, reader, counters) = start(input)?;
+        self.earlier = self.totals();
+        self.resampler = Resampler::new(info.rate);
+        self.info = info;
+        self.stream = Some(stream);
+        self.reader = reader;
+        self.counters = counters;
+        let now = self.begun.elapsed();
+        let away = Seconds::new(self.watch.nothing_for(now).as_secs_f64())
+            .unwrap_or_default()
+            .frames(SampleRate::INTERNAL);
+        self.watch = Watch::opened(now);
+        self.position = self.position + away;
+        Ok(Block {
+            state: StreamState::Starting,
+            gap: FrameCount(0),
+            jumped: away,
+        })
+    }
+
+    /// Puts silence for `frames` lost at the device's rate before what was taken, so that what follows stays in step.
+    fn fill_gap(&mut self, frames: u64) -> (FrameCount, FrameCount) {
+        let rate = self.info.rate;
+        let gap = gap(frames, rate);
+        let silence = std::iter::repeat_n(0.0, gap.silence as usize);
+        self.device_rate_block.splice(0..0, silence);
+        (
+            FrameCount(internal_frames(gap.silence, rate)),
+            FrameCount(internal_frames(gap.beyond, rate)),
+        )
+    }
+
+    fn look(&mut self) -> StreamState {
+        let state = self.watch.look(
+            self.begun.elapsed(),
+            Delivered {
+                frames: self.counters.delivered(),
+                any_sound: self.counters.any_sound(),
+                fault: self.counters.fault(),
+                rate: self.info.rate,
+            },
+        );
+        if matches!(state, StreamState::Lost(_)) {
+            self.stream = None;
+        }
+        state
+    }
+}
+
+/// What keeps sound coming until it is dropped.
+#[expect(dead_code, reason = "held only to be dropped")]
+enum Stream {
+    Callback(cpal::Stream),
+    #[cfg(target_os = "linux")]
+    Direct(direct::Stream),
+}
+
+fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
+    let Input { info, .. } = &input;
+    let (writer, reader, counters) = ring::ring(
+        RING_SECONDS * info.rate.get() as usize,
+        info.channels.max(1),
+    );
+    let refuse = |error: cpal::Error| inputs::refusal(&info.name, &info.format, &error);
+    let stream =
+        inputs::quietly(|| start_stream(&input, writer, counters.clone())).map_err(refuse)?;
+    Ok((stream, reader, counters))
+}
+
+fn start_stream(
+    input: &Input,
+    writer: Writer,
+    counters: Arc<Counters>,
+) -> Result<Stream, cpal::Error> {
+    #[cfg(target_os = "linux")]
+    if direct::supports(input.config.sample_format()) {
+        let format = input.config.sample_format();
+        return direct::start(&input.info, format, writer, counters).map(Stream::Direct);
+    }
+    let stream = build(input, writer, counters)?;
+    stream.play()?;
+    Ok(Stream::Callback(stream))
+}
+
+fn build(
+    input: &Input,
+    writer: Writer,
+    counters: Arc<Counters>,
+) -> Result<cpal::Stream, cpal::Error> {
+    match input.config.sample_format() {
+        SampleFormat::I8 => build_as::<i8>(input, writer, counters),
+        SampleFormat::I16 => build_as::<i16>(input, writer, counters),
+        SampleFormat::I24 => build_as::<cpal::I24>(input, writer, counters),
+        SampleFormat::I32 => build_as::<i32>(input, writer, counters),
+        SampleFormat::I64 => build_as::<i64>(input, writer, counters),
+        SampleFormat::U8 => build_as::<u8>(input, writer, counters),
+        SampleFormat::U16 => build_as::<u16>(input, writer, counters),
+        SampleFormat::U24 => build_as::<cpal::U24>(input, writer, counters),
+        SampleFormat::U32 => build_as::<u32>(input, writer, counters),
+        SampleFormat::U64 => build_as::<u64>(input, writer, counters),
+        SampleFormat::F32 => build_as::<f32>(input, writer, counters),
+        SampleFormat::F64 => build_as::<f64>(input, writer, counters),
+        _ => Err(cpal::Error::new(ErrorKind::UnsupportedConfig)),
+    }
+}
+
+fn build_as<T>(
+    input: &Input,
+    mut writer: Writer,
+    counters: Arc<Counters>,
+) -> Result<cpal::Stream, cpal::Error>
+where
+    T: SizedSample + Send + 'static,
+    f32: FromSample<T>,
+{
+    input.device.build_input_stream(
+        input.config.config(),
+        move |block: &[T], _: &cpal::InputCallbackInfo| writer.on_block(block),
+        move |error: cpal::Error| tell(&counters, error.kind()),
+        Some(OPEN_TIMEOUT),
+    )
+}
+
+/// What an error of the stream means; also the error callback: atomics only.
+pub(super) fn tell(counters: &Counters, kind: ErrorKind) {
+    match kind {
+        ErrorKind::Xrun => counters.count_overrun(),
+        // The stream goes on.
+        ErrorKind::DeviceChanged | ErrorKind::RealtimeDenied => {}
+        ErrorKind::DeviceNotAvailable => counters.set_fault(Fault::DeviceGone),
+        ErrorKind::StreamInvalidated | ErrorKind::UnsupportedConfig => {
+            counters.set_fault(Fault::FormatChanged)
+        }
+        ErrorKind::PermissionDenied => counters.set_fault(Fault::Denied),
+        _ => counters.set_fault(Fault::SoundSystem),
+    }
+}
