@@ -10,7 +10,7 @@ use lidprop::harmony::voicing::typed::Typed;
 use lidprop::harmony::{AnalysisOptions, Chord, Context, Given, Sounding, interpret, name_chord};
 use lidprop::listener::{Certainty, ChordNote, ChordSpan, Event};
 use lidprop::publish::write_json;
-use lidprop::units::{FrameCount, MidiNote, SampleRate, Share};
+use lidprop::units::{MidiNote, SamplePos, SampleRate, Share};
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::Ink;
 use std::io;
@@ -89,8 +89,8 @@ fn long_recording() -> Heard {
         let mut possible = note((0, MidiNote::new(40 + (nth % 30) as u8).expect("a key")));
         possible.confidence = Share::clamped(0.3);
         heard.keep(Event::Chord(ChordSpan {
-            start: FrameCount(nth as u64 * second),
-            end: FrameCount((nth as u64 + 1) * second),
+            start: SamplePos::new(nth as u64 * second),
+            end: SamplePos::new((nth as u64 + 1) * second),
             notes: keys
                 .iter()
                 .map(|key| key.midi)
@@ -104,7 +104,7 @@ fn long_recording() -> Heard {
             },
         }));
     }
-    heard.end(FrameCount(480 * second), None)
+    heard.end(SamplePos::new(480 * second), None)
 }
 
 /// What one search and one writing a chord cost, for comparison.

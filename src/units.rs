@@ -318,24 +318,6 @@ impl From<SampleRate> for u32 {
     }
 }
 
-/// A position or length in audio frames at a known rate.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
-pub struct FrameCount(pub u64);
-
-impl FrameCount {
-    /// The same position in seconds.
-    pub fn seconds(self, rate: SampleRate) -> Seconds {
-        Seconds(self.0 as f64 / f64::from(rate.get()))
-    }
-}
-
-impl Add for FrameCount {
-    type Output = FrameCount;
-    fn add(self, other: FrameCount) -> FrameCount {
-        FrameCount(self.0 + other.0)
-    }
-}
-
 /// A time or duration in seconds, for views, exports and options: finite.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Default, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -360,9 +342,9 @@ impl Seconds {
         self.0
     }
 
-    /// The nearest frame at `rate`; times before the start become 0.
-    pub fn frames(self, rate: SampleRate) -> FrameCount {
-        FrameCount((self.0.max(0.0) * f64::from(rate.get())).round() as u64)
+    /// The nearest audio frame at `rate`; times before the start become 0.
+    pub fn frames(self, rate: SampleRate) -> SamplePos {
+        SamplePos::new((self.0.max(0.0) * f64::from(rate.get())).round() as u64)
     }
 
     /// Rounded to milliseconds, as times are written to files.

@@ -116,7 +116,10 @@ fn what_a_source_is_can_be_told_before_it_is_read() {
         ),
         ("FLAC", "16-bit FLAC", 44_100, 1)
     );
-    assert_eq!(flac.length.map(|l| l.0 as usize), Some(reference().len()));
+    assert_eq!(
+        flac.length.map(|l| l.get() as usize),
+        Some(reference().len())
+    );
     assert_eq!(info("note.m4a").codec, "AAC-LC");
     assert_eq!(info("note-alaw.wav").codec, "A-law");
 }

@@ -112,7 +112,7 @@ impl Folder {
     fn read(&self, bytes: &[u8]) -> (Vec<f32>, Vec<SourceWarning>) {
         let mut source = audio::open(self.write(bytes)).unwrap_or_else(|e| panic!("{e}"));
         let samples = read_all(&mut source);
-        let told = source.info().length.map(|l| l.0 as usize);
+        let told = source.info().length.map(|l| l.get() as usize);
         let warnings = source.warnings();
         if warnings.is_empty() && told.is_some() {
             assert_eq!(

@@ -11,7 +11,7 @@ use command::{Answer, Desk};
 use lidprop::chart::recording::{HeardSoFar, Wording};
 use lidprop::cli::CommandResult;
 use lidprop::cli::take::{TakeArgs, run_reading_with};
-use lidprop::units::FrameCount;
+use lidprop::units::SamplePos;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -34,7 +34,7 @@ fn take(arguments: &str) -> CommandResult {
         }
         let name = path.display().to_string();
         let heard = HeardSoFar::new(name, Wording::default());
-        Ok(heard.end(FrameCount(0), None))
+        Ok(heard.end(SamplePos::START, None))
     })
 }
 

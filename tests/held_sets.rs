@@ -7,7 +7,7 @@ use lidprop::listener::{Event, ListenerOptions};
 use lidprop::notes::NoteEvidence;
 use lidprop::notes::held::{HeldSet, SpanFinder, SpanRules};
 use lidprop::session::recording::events_of;
-use lidprop::units::{FrameCount, HopIndex, HopSpan, MidiNote, PIANO_KEYS, SampleRate};
+use lidprop::units::{HopIndex, HopSpan, MidiNote, PIANO_KEYS, SamplePos, SampleRate};
 use std::path::{Path, PathBuf};
 
 mod support;
@@ -428,7 +428,7 @@ fn the_fast_search_finds_the_spans_of_the_slow_one_in_recordings() {
 
 #[test]
 fn twelve_chords_after_a_piece_and_a_rest_are_the_twelve_chords_that_they_are_alone() {
-    let keys_of = |samples: &[f32], from: FrameCount| -> Vec<Vec<u8>> {
+    let keys_of = |samples: &[f32], from: SamplePos| -> Vec<Vec<u8>> {
         events_of(samples, ListenerOptions::default())
             .into_iter()
             .filter_map(|event| match event {
@@ -440,7 +440,7 @@ fn twelve_chords_after_a_piece_and_a_rest_are_the_twelve_chords_that_they_are_al
             .collect()
     };
     let twelve = beginning(&support::test_audio("twelve-keys.flac"), 60.0);
-    let alone = keys_of(&twelve, FrameCount(0));
+    let alone = keys_of(&twelve, SamplePos::START);
     assert_eq!(alone.len(), 12);
     let mut pieces = playing_beside_the_project();
     pieces.truncate(1);
@@ -448,7 +448,7 @@ fn twelve_chords_after_a_piece_and_a_rest_are_the_twelve_chords_that_they_are_al
     for piece in pieces {
         let mut samples = beginning(&piece, 15.0);
         samples.resize(samples.len() + 3 * SampleRate::INTERNAL.get() as usize, 0.0);
-        let begins = FrameCount(samples.len() as u64);
+        let begins = SamplePos::new(samples.len() as u64);
         samples.extend_from_slice(&twelve);
         let after = keys_of(&samples, begins);
         let name = piece.display();

@@ -5,7 +5,7 @@ mod support;
 use lidprop::listener::{ChordSpan, Event, Listener, ListenerOptions, NoteSpan, StruckKey};
 use lidprop::notes::{NoteEstimator, NoteEvidence};
 use lidprop::spectrum::{HOP_SAMPLES, SpectrumFrame};
-use lidprop::units::{FrameCount, MidiNote, PIANO_KEYS, PianoKey, SampleRate, Seconds};
+use lidprop::units::{MidiNote, PIANO_KEYS, PianoKey, SamplePos, SampleRate, Seconds};
 use std::sync::LazyLock;
 use support::samples_of;
 
@@ -59,7 +59,7 @@ fn keys(span: &ChordSpan) -> Vec<u8> {
     span.notes.iter().map(|note| note.midi.get()).collect()
 }
 
-fn seconds(at: FrameCount) -> f64 {
+fn seconds(at: SamplePos) -> f64 {
     at.seconds(SampleRate::INTERNAL).get()
 }
 
@@ -113,7 +113,7 @@ fn soft_or_loud_recordings_of_the_same_playing_are_heard_alike() {
         let struck = |events: &[Event]| {
             let mut struck: Vec<(u8, u64)> = notes(events)
                 .iter()
-                .map(|span| (span.note.midi.get(), span.start.0))
+                .map(|span| (span.note.midi.get(), span.start.get()))
                 .collect();
             struck.sort_unstable();
             struck
@@ -146,8 +146,8 @@ fn a_hop_twice_as_wide_hears_the_chords_in_their_time_and_makes_no_key_up() {
 }
 
 /// The strikes, each with the time at which it was told.
-fn struck(events: &[Event]) -> Vec<(StruckKey, FrameCount)> {
-    let mut now = FrameCount(0);
+fn struck(events: &[Event]) -> Vec<(StruckKey, SamplePos)> {
+    let mut now = SamplePos::START;
     let mut struck = Vec::new();
     for event in events {
         match event {
@@ -164,7 +164,7 @@ fn each_note_was_struck_before_it_is_told_and_no_strike_is_told_without_its_note
     for recording in ["rolled-ballad.flac", "phone-memo.wav"] {
         let sound = samples_of(recording);
         let events = heard(&sound[..(15.0 * RATE) as usize], 1);
-        let mut waiting: Vec<(MidiNote, FrameCount)> = Vec::new();
+        let mut waiting: Vec<(MidiNote, SamplePos)> = Vec::new();
         for event in &events {
             match event {
                 Event::Struck(strike) => waiting.push((strike.key, strike.at)),
@@ -209,8 +209,8 @@ fn a_strike_twice_as_loud_is_told_six_decibels_louder() {
     for (strike, _) in struck(&events) {
         let level = strike.level.get();
         assert!((-70.0..0.0).contains(&level), "{strike:?}");
-        let near = |other: &&(StruckKey, FrameCount)| {
-            other.0.key == strike.key && other.0.at.0.abs_diff(strike.at.0) <= HOP_SAMPLES as u64
+        let near = |other: &&(StruckKey, SamplePos)| {
+            other.0.key == strike.key && other.0.at.distance(strike.at).get() <= HOP_SAMPLES as u64
         };
         if let Some((other, _)) = louder.iter().find(near) {
             let more = other.level.get() - level;

@@ -16,7 +16,7 @@ use lidprop::piano::{
 use lidprop::session::lesson::Pass;
 use lidprop::spectrum::stiffness::inharmonicity;
 use lidprop::spectrum::{Analyser, SpectrumFrame};
-use lidprop::units::{FrameCount, Hertz, MidiNote};
+use lidprop::units::{Hertz, MidiNote, SamplePos};
 use strings::{RATE, strike};
 
 #[global_allocator]
@@ -60,8 +60,8 @@ fn pass(a4: Hertz) -> Lesson {
         }
         strikes.push(Strike {
             midi: MidiNote::new(midi).unwrap(),
-            start: FrameCount((start * RATE) as u64),
-            end: FrameCount(((start + 2.4) * RATE) as u64),
+            start: SamplePos::new((start * RATE) as u64),
+            end: SamplePos::new(((start + 2.4) * RATE) as u64),
             log_odds: 4.0,
         });
     }

@@ -317,8 +317,11 @@ impl Score {
                     Event::Chord(span) => Some(span),
                     _ => None,
                 })
-                .filter(|span| overlap(span.start.0, span.end.0) > 0.0)
-                .max_by(|a, b| overlap(a.start.0, a.end.0).total_cmp(&overlap(b.start.0, b.end.0)))
+                .filter(|span| overlap(span.start.get(), span.end.get()) > 0.0)
+                .max_by(|a, b| {
+                    overlap(a.start.get(), a.end.get())
+                        .total_cmp(&overlap(b.start.get(), b.end.get()))
+                })
                 .map(|span| {
                     span.notes
                         .iter()

@@ -9,7 +9,7 @@ use super::names::Names;
 use super::settle::{Answer, Settle};
 use crate::harmony::{AnalysisOptions, NamedNote, Naming};
 use crate::listener::{ChordNote, ChordState, Event};
-use crate::units::FrameCount;
+use crate::units::SamplePos;
 
 /// What sounds now, and what was last told of it.
 #[derive(Debug, Clone)]
@@ -92,9 +92,9 @@ impl Answers {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Settled {
     /// The time up to which chords were told.
-    told: Option<FrameCount>,
+    told: Option<SamplePos>,
     /// The answer that was told last.
-    last: Option<(FrameCount, FrameCount)>,
+    last: Option<(SamplePos, SamplePos)>,
 }
 
 impl Settled {
@@ -111,7 +111,7 @@ impl Settled {
     }
 
     /// True of a chord that has ended and never settled: neither it nor a later one was told.
-    pub fn was_missed(&mut self, start: FrameCount) -> bool {
+    pub fn was_missed(&mut self, start: SamplePos) -> bool {
         let missed = self.told.is_none_or(|told| start > told);
         if missed {
             self.told = Some(start);
@@ -131,8 +131,8 @@ mod tests {
     const D_MINOR_7: &[u8] = &[50, 60, 65, 69];
     const G_7: &[u8] = &[43, 59, 62, 65];
 
-    fn at(milliseconds: u64) -> FrameCount {
-        FrameCount(milliseconds * u64::from(SampleRate::INTERNAL.get()) / 1000)
+    fn at(milliseconds: u64) -> SamplePos {
+        SamplePos::new(milliseconds * u64::from(SampleRate::INTERNAL.get()) / 1000)
     }
 
     fn notes(keys: &[u8]) -> Vec<ChordNote> {
@@ -173,7 +173,7 @@ mod tests {
             answers.catch_up();
             told.extend(settled.newly(answers).map(|answer| {
                 let best = answer.best().map(|name| name.chord.symbol(Style::Letters));
-                (best.unwrap_or_default(), answer.start.0)
+                (best.unwrap_or_default(), answer.start.get())
             }));
         }
         told
@@ -194,12 +194,12 @@ mod tests {
         ];
         assert_eq!(
             told(&mut answers, &mut settled, &later),
-            [("Dm7".to_owned(), at(950).0)]
+            [("Dm7".to_owned(), at(950).get())]
         );
         let next = [sounds(2_000, 2_100, G_7, true), frame(2_120)];
         assert_eq!(
             told(&mut answers, &mut settled, &next),
-            [("G7".to_owned(), at(2_000).0)]
+            [("G7".to_owned(), at(2_000).get())]
         );
         assert!(!settled.was_missed(at(940)), "its end is no news");
     }

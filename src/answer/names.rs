@@ -75,7 +75,7 @@ impl Names {
 mod tests {
     use super::*;
     use crate::listener::Certainty;
-    use crate::units::{FrameCount, MidiNote, Share};
+    use crate::units::{MidiNote, SamplePos, Share};
 
     fn notes(keys: &[u8], confidence: f32) -> Vec<ChordNote> {
         let note = |&key| ChordNote {
@@ -89,8 +89,8 @@ mod tests {
 
     fn chord(keys: &[u8], possible: &[u8]) -> ChordSpan {
         ChordSpan {
-            start: FrameCount(0),
-            end: FrameCount(0),
+            start: SamplePos::START,
+            end: SamplePos::START,
             notes: notes(keys, 1.0),
             possible: notes(possible, 0.3),
         }

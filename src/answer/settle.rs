@@ -23,32 +23,32 @@
 
 use crate::harmony::{Name, Naming};
 use crate::listener::{ChordNote, ChordState, FrameReport};
-use crate::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
+use crate::units::{MidiNote, PIANO_KEYS, SamplePos, SampleRate, SampleSpan};
 
-const fn milliseconds(count: u64) -> FrameCount {
-    FrameCount(count * SampleRate::INTERNAL.get() as u64 / 1000)
+const fn milliseconds(count: u64) -> SampleSpan {
+    SampleSpan::new(count * SampleRate::INTERNAL.get() as u64 / 1000)
 }
 
 /// A key that is not said to sound, and at least this likely does, is in doubt: on its way in, since few stay there.
 pub const IN_DOUBT: f32 = 0.3;
 /// How long a name must hold before it is shown where a key is in doubt: one hop.
-pub const SHOW_HOLD: FrameCount = milliseconds(20);
+pub const SHOW_HOLD: SampleSpan = milliseconds(20);
 /// How long the first name of a chord may be kept waiting at most.
-pub const SHOW_LATEST: FrameCount = milliseconds(90);
+pub const SHOW_LATEST: SampleSpan = milliseconds(90);
 /// Shortest time between two provisional names of one chord: below it, an eye at two metres sees flicker.
-pub const PROVISIONAL_HOLD: FrameCount = milliseconds(120);
+pub const PROVISIONAL_HOLD: SampleSpan = milliseconds(120);
 /// How long a name must hold to be called settled: four hops. Of 210 held voicings, 9 first settle under a wrong name; 11 with three hops.
-pub const SETTLE_HOLD: FrameCount = milliseconds(80);
+pub const SETTLE_HOLD: SampleSpan = milliseconds(80);
 /// How long another name must hold before it takes the place of a settled one; longer than an ornament.
-pub const SETTLED_HOLD: FrameCount = milliseconds(350);
+pub const SETTLED_HOLD: SampleSpan = milliseconds(350);
 /// The same where no key is new.
-pub const FADING_HOLD: FrameCount = milliseconds(1000);
+pub const FADING_HOLD: SampleSpan = milliseconds(1000);
 /// How long the keys of one chord may be struck one after the other.
-pub const GATHERING: FrameCount = milliseconds(250);
+pub const GATHERING: SampleSpan = milliseconds(250);
 /// How long after a strike its chord is still looked for.
-pub const STRIKE_RECENT: FrameCount = milliseconds(350);
+pub const STRIKE_RECENT: SampleSpan = milliseconds(350);
 /// How long the last answer stays after the sound has ended.
-pub const CLEAR_AFTER: FrameCount = milliseconds(2500);
+pub const CLEAR_AFTER: SampleSpan = milliseconds(2500);
 /// Probability of a strike from which a key counts as struck: low, since a strike alone changes nothing.
 const STRUCK: f32 = 0.3;
 
@@ -67,9 +67,9 @@ pub enum Standing {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
     /// When the chord was first shown: tells one chord from the next.
-    pub struck: FrameCount,
+    pub struck: SamplePos,
     /// When the chord began, as the listener has it.
-    pub start: FrameCount,
+    pub start: SamplePos,
     /// The notes it was named from.
     pub notes: Vec<ChordNote>,
     /// The notes that it may have as well.
@@ -79,7 +79,7 @@ pub struct Answer {
     /// How final it is.
     pub standing: Standing,
     /// When the shown name appeared.
-    since: FrameCount,
+    since: SamplePos,
     /// All keys that were heard as part of the chord.
     keys: Keys,
 }
@@ -102,7 +102,7 @@ impl Answer {
     }
 
     /// Differs between two answers of another chord, name or standing: when it was struck and when its name appeared.
-    pub fn state(&self) -> (FrameCount, FrameCount, Standing) {
+    pub fn state(&self) -> (SamplePos, SamplePos, Standing) {
         (self.struck, self.since, self.standing)
     }
 }
@@ -158,28 +158,28 @@ impl Keys {
 /// What is heard now, under the name it has.
 #[derive(Debug, Clone, PartialEq)]
 struct Heard {
-    start: FrameCount,
+    start: SamplePos,
     notes: Vec<ChordNote>,
     possible: Vec<ChordNote>,
     naming: Naming,
     keys: Keys,
     /// When this name was first heard; it holds from here on.
-    first: FrameCount,
+    first: SamplePos,
     /// When these keys, octaves aside, were first heard over this bass.
-    keys_first: FrameCount,
+    keys_first: SamplePos,
     /// When what is heard departed from what is shown.
-    begun: FrameCount,
+    begun: SamplePos,
     settled: bool,
 }
 
 impl Heard {
     /// True if the name has held for so long.
-    fn held(&self, hold: FrameCount, now: FrameCount) -> bool {
+    fn held(&self, hold: SampleSpan, now: SamplePos) -> bool {
         now >= self.first + hold
     }
 
     /// True if the keys have.
-    fn keys_held(&self, hold: FrameCount, now: FrameCount) -> bool {
+    fn keys_held(&self, hold: SampleSpan, now: SamplePos) -> bool {
         now >= self.keys_first + hold
     }
 }
@@ -189,13 +189,13 @@ impl Heard {
 pub struct Settle {
     shown: Option<Answer>,
     heard: Option<Heard>,
-    silent_since: Option<FrameCount>,
+    silent_since: Option<SamplePos>,
     /// The time of what was heard last.
-    now: FrameCount,
+    now: SamplePos,
     /// Keys that sound or are in doubt.
     possible: Keys,
     /// When a key was last struck, and how likely each was in the frame before.
-    strike: Option<FrameCount>,
+    strike: Option<SamplePos>,
     onset_before: [f32; PIANO_KEYS],
 }
 
@@ -205,7 +205,7 @@ impl Default for Settle {
             shown: None,
             heard: None,
             silent_since: None,
-            now: FrameCount(0),
+            now: SamplePos::START,
             possible: Keys(0),
             strike: None,
             onset_before: [0.0; PIANO_KEYS],
@@ -289,7 +289,7 @@ impl Settle {
     }
 
     /// Time passes.
-    fn tick(&mut self, now: FrameCount) {
+    fn tick(&mut self, now: SamplePos) {
         if let Some(heard) = self.heard.take() {
             self.weigh(&heard, now);
             self.heard = Some(heard);
@@ -302,7 +302,7 @@ impl Settle {
         }
     }
 
-    fn weigh(&mut self, heard: &Heard, now: FrameCount) {
+    fn weigh(&mut self, heard: &Heard, now: SamplePos) {
         if self.is_struck_anew(heard, now) {
             self.begin(heard, now);
         } else {
@@ -328,7 +328,7 @@ impl Settle {
     }
 
     /// Rule 1.
-    fn begin(&mut self, heard: &Heard, now: FrameCount) {
+    fn begin(&mut self, heard: &Heard, now: SamplePos) {
         if self.may_show(heard, now) || now >= heard.begun + SHOW_LATEST {
             self.shown = Some(Answer {
                 struck: now,
@@ -344,12 +344,12 @@ impl Settle {
     }
 
     /// What rules 1 and 2 have in common.
-    fn may_show(&self, heard: &Heard, now: FrameCount) -> bool {
+    fn may_show(&self, heard: &Heard, now: SamplePos) -> bool {
         heard.settled || heard.held(SHOW_HOLD, now) || self.possible.lie_in(heard.keys)
     }
 
     /// Rules 2 and 4.
-    fn follow(&mut self, heard: &Heard, now: FrameCount) {
+    fn follow(&mut self, heard: &Heard, now: SamplePos) {
         let may_show = self.may_show(heard, now);
         let Some(shown) = &mut self.shown else {
             return;
@@ -379,7 +379,7 @@ impl Settle {
     }
 
     /// Rule 5.
-    fn is_struck_anew(&self, heard: &Heard, now: FrameCount) -> bool {
+    fn is_struck_anew(&self, heard: &Heard, now: SamplePos) -> bool {
         let Some(shown) = &self.shown else {
             return true;
         };
@@ -444,7 +444,7 @@ mod tests {
         fn frame(&mut self, at: u64) {
             self.now = at;
             self.settle.frame(&FrameReport {
-                at: milliseconds(at),
+                at: SamplePos::START + milliseconds(at),
                 rms: 0.1,
                 evidence: self.evidence.clone(),
                 chroma: [0.0; 12],
@@ -468,8 +468,8 @@ mod tests {
                 certainty: Certainty::Sure,
             };
             let state = ChordState {
-                start: milliseconds(at),
-                at: milliseconds(at),
+                start: SamplePos::START + milliseconds(at),
+                at: SamplePos::START + milliseconds(at),
                 notes: keys.iter().map(note).collect(),
                 possible: Vec::new(),
                 settled,

@@ -7,7 +7,7 @@
 //! Limits: a source is read once, forwards.
 
 use crate::audio::AudioError;
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 use std::fmt;
 
 /// Magnitude above which a sample is taken for damage, not for sound: 60 dB above full scale. Floating-point
@@ -89,7 +89,7 @@ pub struct SourceInfo {
     /// Channels in the file.
     pub channels: usize,
     /// The length at [`SampleRate::INTERNAL`] as far as the file says; `None` where it does not.
-    pub length: Option<FrameCount>,
+    pub length: Option<SampleSpan>,
 }
 
 /// Something about a recording that the user should know although it could be read.

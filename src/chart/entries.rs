@@ -9,7 +9,7 @@ use crate::chart::document::{HeardChord, HeardNote, KeyMark};
 use crate::chart::written;
 use crate::harmony::{InPlace, Naming, Sounding, Style, note_name};
 use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
-use crate::units::{FrameCount, SampleRate, Seconds};
+use crate::units::{SamplePos, SampleRate, Seconds};
 
 /// A struck note as the document has it.
 pub fn heard_note(span: &NoteSpan) -> HeardNote {
@@ -75,7 +75,7 @@ fn octave_is_open(note: &ChordNote, notes: &[ChordNote]) -> bool {
 }
 
 /// A time as the document has it.
-pub fn seconds(at: FrameCount) -> Seconds {
+pub fn seconds(at: SamplePos) -> Seconds {
     at.seconds(SampleRate::INTERNAL).to_millis_precision()
 }
 

@@ -42,7 +42,7 @@ impl<'a> Interpreted<'a> {
     pub fn key(&self) -> Option<Key> {
         self.interpretation.longest_key(|at| {
             let span = &self.spans[at];
-            span.end.0.saturating_sub(span.start.0)
+            span.end.get().saturating_sub(span.start.get())
         })
     }
 
@@ -139,7 +139,7 @@ mod tests {
     use crate::harmony::voicing::typed::Typed;
     use crate::listener::Certainty;
     use crate::listener::ChordNote;
-    use crate::units::{FrameCount, SampleRate, Share};
+    use crate::units::{SamplePos, SampleRate, SampleSpan, Share};
 
     const SECOND: u64 = SampleRate::INTERNAL.get() as u64;
 
@@ -152,8 +152,8 @@ mod tests {
             certainty: Certainty::Sure,
         };
         let span = |(nth, symbol): (u64, &&str)| ChordSpan {
-            start: FrameCount(nth * SECOND),
-            end: FrameCount((nth + 1) * SECOND),
+            start: SamplePos::new(nth * SECOND),
+            end: SamplePos::new((nth + 1) * SECOND),
             notes: {
                 let mut notes = Typed::read(&[symbol]).unwrap().sounding.notes;
                 notes.sort_by_key(|note| note.midi);
@@ -178,7 +178,7 @@ mod tests {
         // the later ones last four seconds each: 160 s for 100
         let mut at = spans[100].start;
         for span in &mut spans[100..] {
-            (span.start, span.end) = (at, at + FrameCount(4 * SECOND));
+            (span.start, span.end) = (at, at + SampleSpan::new(4 * SECOND));
             at = span.end;
         }
         assert_eq!(key(&spans).as_deref(), Some("Ab major"));

@@ -7,7 +7,7 @@
 //! along and wide rolls of very large hands may be taken for it.
 
 use crate::listener::{Certainty, ChordSpan, NoteSpan};
-use crate::units::{FrameCount, MidiNote};
+use crate::units::{MidiNote, SamplePos};
 
 /// Widest stretch of one hand in half steps: a tenth.
 const REACH: i16 = 16;
@@ -24,7 +24,7 @@ pub fn pedal_must_be_down(span: &ChordSpan, notes: &[NoteSpan]) -> bool {
         .filter(|note| note.end > span.start && note.note.certainty != Certainty::Inferred)
         .collect();
     within.iter().any(|latest| {
-        let moment = FrameCount(latest.start.0.max(span.start.0) + OVERLAP);
+        let moment = SamplePos::new(latest.start.get().max(span.start.get()) + OVERLAP);
         let mut keys: Vec<MidiNote> = within
             .iter()
             .filter(|note| note.start <= latest.start && note.end >= moment)

@@ -15,7 +15,7 @@ use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Style};
 use crate::listener::{ChordSpan, Event, NoteSpan};
 use crate::playing::StatedRhythm;
-use crate::units::{Cents, FrameCount, Hertz, hundredths};
+use crate::units::{Cents, Hertz, SamplePos, hundredths};
 use serde::{Serialize, Serializer};
 
 /// A recording while it is heard.
@@ -77,7 +77,7 @@ impl HeardSoFar {
     }
 
     /// Ends the recording: its length, and the pitch of the piano.
-    pub fn end(mut self, length: FrameCount, a4: Option<Hertz>) -> Heard {
+    pub fn end(mut self, length: SamplePos, a4: Option<Hertz>) -> Heard {
         // Notes come as they end, and end in any order.
         self.notes.sort_by_key(|span| (span.start, span.note.midi));
         Heard {
@@ -102,7 +102,7 @@ pub struct Heard {
     /// The file as it was named by the user.
     pub file: String,
     /// Length of the recording.
-    pub length: FrameCount,
+    pub length: SamplePos,
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub a4: Option<Hertz>,
     /// Struck notes by start.

@@ -20,7 +20,7 @@ use crate::session::live::{
     Keep, Listening, ListeningError, ListeningOptions, News, naming_failed,
 };
 use crate::session::pace::{hop_length, pace_sentence};
-use crate::units::FrameCount;
+use crate::units::SamplePos;
 use crate::view::lines::chord_line;
 use crate::view::live::Shapes;
 use clap::{Args, ValueEnum};
@@ -239,7 +239,7 @@ impl PlainLines {
 }
 
 fn tell_chord(
-    start: FrameCount,
+    start: SamplePos,
     notes: &[ChordNote],
     naming: &Naming,
     style: Style,

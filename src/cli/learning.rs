@@ -14,14 +14,14 @@ use crate::piano::{Finding, PianoProfile, findings};
 use crate::session::input::{Hearer, Notice, Sound, hear_input, silence};
 use crate::session::lesson::Pass;
 use crate::store::pianos;
-use crate::units::{FrameCount, MidiNote, PIANO_KEYS, SampleRate};
+use crate::units::{MidiNote, PIANO_KEYS, SamplePos, SampleRate, SampleSpan};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 /// A pass from a sound input ends when no key has ended in so much of its sound: 15 s.
-const PATIENCE: FrameCount = FrameCount(15 * SampleRate::INTERNAL.get() as u64);
+const PATIENCE: SamplePos = SamplePos::new(15 * SampleRate::INTERNAL.get() as u64);
 
 const CAUTION: &str = "Tuning is work for a qualified technician: the strings of a piano pull with many tonnes in all, and one that \
 breaks can hurt you. Show them this list; do not turn pins yourself.";
@@ -58,7 +58,7 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
     let mut pupil = Pupil {
         pass: Pass::new(Model::embedded()),
         done: return_pressed(),
-        since_last_key: FrameCount(0),
+        since_last_key: SamplePos::START,
         opened: false,
         terminal: io::stdout().is_terminal(),
         out,
@@ -75,7 +75,7 @@ struct Pupil<'a, W> {
     pass: Pass,
     done: Receiver<()>,
     /// How much of the input's sound was heard since a key ended.
-    since_last_key: FrameCount,
+    since_last_key: SamplePos,
     /// True once the input was told of.
     opened: bool,
     terminal: bool,
@@ -103,14 +103,14 @@ impl<W: Write> Hearer for Pupil<'_, W> {
 
     fn hear(&mut self, sound: Sound<'_>) -> Result<(), CliError> {
         self.since_last_key = if self.hear_block(sound.samples)? {
-            FrameCount(0)
+            SamplePos::START
         } else {
-            self.since_last_key + FrameCount(sound.samples.len() as u64)
+            self.since_last_key + SampleSpan::new(sound.samples.len() as u64)
         };
         Ok(())
     }
 
-    fn lost(&mut self, length: FrameCount) -> Result<(), CliError> {
+    fn lost(&mut self, length: SampleSpan) -> Result<(), CliError> {
         silence(length).try_for_each(|block| self.hear_block(block).map(drop))
     }
 

@@ -14,7 +14,7 @@ use crate::audio::level::{Hum, HumMeter, Level, LevelMeter};
 use crate::listener::ListenerOptions;
 use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
 use crate::session::steady_listener::SteadyListener;
-use crate::units::{Dbfs, FrameCount, Hertz, Seconds};
+use crate::units::{Dbfs, Hertz, SampleSpan, Seconds};
 use clap::Args;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
@@ -225,7 +225,7 @@ impl<W: Write> Hearer for Check<'_, W> {
         Ok(())
     }
 
-    fn lost(&mut self, length: FrameCount) -> Result<(), CliError> {
+    fn lost(&mut self, length: SampleSpan) -> Result<(), CliError> {
         // silence that no microphone has heard says nothing of its level
         silence(length).for_each(|block| self.listen(block));
         Ok(())

@@ -365,7 +365,7 @@ fn progress_bar(recordings: usize) -> ProgressBar {
 mod tests {
     use super::*;
     use crate::chart::recording::{HeardSoFar, Wording};
-    use crate::units::FrameCount;
+    use crate::units::SamplePos;
     use std::fs;
 
     /// Writes half of what it should of one recording, and then has a fault.
@@ -389,7 +389,7 @@ mod tests {
             read: &|path, _, _, _| {
                 let name = path.display().to_string();
                 let heard = HeardSoFar::new(name, Wording::default());
-                Ok(heard.end(FrameCount(0), None))
+                Ok(heard.end(SamplePos::START, None))
             },
             options: &RecordingOptions::default(),
             output,

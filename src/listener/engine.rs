@@ -1,7 +1,7 @@
 //! The engine: the only place where the stages meet. Live sound and recordings go through it alike.
 //!
 //! Input: mono samples at [`SampleRate::INTERNAL`], pushed in blocks of any size. Output: [`Event`]s in order of time.
-//! Units: times in [`FrameCount`]s at the internal rate, from the first pushed sample.
+//! Units: times in [`SamplePos`]s at the internal rate, from the first pushed sample.
 //! Method: one `step` a hop: spectrum, note evidence, tracks, chord spans. Block sizes change nothing.
 //! Limits: a chord is reported closed only once the next one is sure; memory does not grow with the length of the sound. Beliefs can be asked
 //! for over the last [`REMEMBERED_SECONDS`](crate::notes::belief::REMEMBERED_SECONDS).
@@ -17,7 +17,7 @@ use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstima
 use crate::piano::PianoProfile;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
 use crate::units::{
-    Dbfs, FrameCount, Hertz, HopIndex, HopSpan, PIANO_KEYS, PianoKey, SampleRate, Share,
+    Dbfs, Hertz, HopIndex, HopSpan, PIANO_KEYS, PianoKey, SamplePos, SampleRate, SampleSpan, Share,
 };
 use std::sync::Arc;
 
@@ -67,7 +67,7 @@ const LIKELY: f32 = 0.6;
 
 /// Hears mono sound at [`SampleRate::INTERNAL`] and tells what sounds.
 pub struct Listener {
-    position: FrameCount,
+    position: SamplePos,
     analyser: Analyser,
     follower: TuningFollower,
     /// The pitch stays as it stands.
@@ -111,7 +111,7 @@ impl Listener {
             None => TuningFollower::new(expected),
         };
         Self {
-            position: FrameCount(0),
+            position: SamplePos::START,
             analyser: Analyser::new(follower.a4().unwrap_or(expected)),
             follower,
             holds_pitch: false,
@@ -145,10 +145,10 @@ impl Listener {
 
     /// Hears `samples` (mono, -1 to 1, finite) and appends what they tell to `events`.
     pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
-        self.position = self.position + FrameCount(samples.len() as u64);
+        self.position += SampleSpan::new(samples.len() as u64);
         while self.analyser.next_frame(&mut samples, &mut self.frame) {
-            let heard = self.position.0 - samples.len() as u64;
-            self.step(FrameCount(heard), events);
+            let heard = self.position.get() - samples.len() as u64;
+            self.step(SamplePos::new(heard), events);
         }
     }
 
@@ -165,7 +165,7 @@ impl Listener {
     /// `None` where no frame does so (one comes every [`HOP_SAMPLES`]), where some of them are not heard yet (they come up to 53 ms after
     /// the moment), or lie back further than [`REMEMBERED_SECONDS`](crate::notes::belief::REMEMBERED_SECONDS). Where notes are heard in fewer frames
     /// ([`Listener::hear_every`]), the others repeat what was heard.
-    pub fn belief(&self, from: FrameCount, to: FrameCount) -> Option<Beliefs> {
+    pub fn belief(&self, from: SamplePos, to: SamplePos) -> Option<Beliefs> {
         self.beliefs.over(first_judging(from), first_judging(to))
     }
 
@@ -175,12 +175,12 @@ impl Listener {
     }
 
     /// How many samples were heard.
-    pub fn position(&self) -> FrameCount {
+    pub fn position(&self) -> SamplePos {
         self.position
     }
 
     /// One analysis frame through all stages.
-    fn step(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+    fn step(&mut self, at: SamplePos, events: &mut Vec<Event>) {
         if !self.holds_pitch {
             self.follower.step(self.analyser.long_power());
             if let Some(a4) = self.follower.a4() {
@@ -225,7 +225,7 @@ impl Listener {
     }
 
     /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
-    fn tell_what_sounds(&mut self, at: FrameCount, events: &mut Vec<Event>) {
+    fn tell_what_sounds(&mut self, at: SamplePos, events: &mut Vec<Event>) {
         let sounding = self.tracker.sounding();
         self.finder.open_span(&mut self.open_span);
         let span = &self.open_span;
@@ -303,20 +303,23 @@ impl Listener {
 }
 
 /// The time so many samples before the end of an analysis frame.
-fn sample_of(frame: HopIndex, lag: u64) -> FrameCount {
-    FrameCount(((frame.get() + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
+fn sample_of(frame: HopIndex, lag: u64) -> SamplePos {
+    SamplePos::new(((frame.get() + 1) * HOP_SAMPLES as u64).saturating_sub(lag))
 }
 
 /// The first analysis frame that judges a moment at or after this time.
-fn first_judging(at: FrameCount) -> HopIndex {
-    let end = at.0.saturating_add(LOOK_BACK).div_ceil(HOP_SAMPLES as u64);
+fn first_judging(at: SamplePos) -> HopIndex {
+    let end = at
+        .get()
+        .saturating_add(LOOK_BACK)
+        .div_ceil(HOP_SAMPLES as u64);
     HopIndex::new(end - 1)
 }
 
 /// The time at which a key was struck whose strike was heard around an analysis frame.
-fn sample_of_strike(frame: f64) -> FrameCount {
+fn sample_of_strike(frame: f64) -> SamplePos {
     let end = (frame + 1.0) * HOP_SAMPLES as f64;
-    FrameCount((end - STRIKE_LAG).max(0.0).round() as u64)
+    SamplePos::new((end - STRIKE_LAG).max(0.0).round() as u64)
 }
 
 fn chord_note(key: PianoKey, confidence: f32, strength: f32) -> ChordNote {

@@ -1,12 +1,12 @@
 //! What the listener tells: frames, strikes, notes, what sounds now, chords.
 //!
 //! Input: none; these are the types. Output: [`Event`]s for charts, views and sessions.
-//! Units: times in [`FrameCount`]s at [`SampleRate::INTERNAL`](crate::units::SampleRate::INTERNAL), from the first sample; shares 0 to 1, levels in dBFS.
+//! Units: times in [`SamplePos`]s at [`SampleRate::INTERNAL`](crate::units::SampleRate::INTERNAL), from the first sample; shares 0 to 1, levels in dBFS.
 //! Method: plain data, no music: names are worked out by who receives it.
 //! Limits: a strike is told when it is heard, a note and a chord when they have ended, what sounds now at every change.
 
 use crate::notes::NoteEvidence;
-use crate::units::{Dbfs, FrameCount, Hertz, MidiNote, Share};
+use crate::units::{Dbfs, Hertz, MidiNote, SamplePos, SampleSpan, Share};
 use serde::{Deserialize, Serialize};
 
 /// How certain a note is.
@@ -55,8 +55,8 @@ pub enum Event {
 
 impl Event {
     /// Moves all its times by `offset` later: for what a listener tells that has begun so much later than the sound.
-    pub fn delay(&mut self, offset: FrameCount) {
-        let times: [Option<&mut FrameCount>; 2] = match self {
+    pub fn delay(&mut self, offset: SampleSpan) {
+        let times: [Option<&mut SamplePos>; 2] = match self {
             Self::Frame(frame) => [Some(&mut frame.at), None],
             Self::Struck(strike) => [Some(&mut strike.at), None],
             Self::Note(span) => [Some(&mut span.start), Some(&mut span.end)],
@@ -64,7 +64,7 @@ impl Event {
             Self::Chord(span) => [Some(&mut span.start), Some(&mut span.end)],
         };
         for time in times.into_iter().flatten() {
-            *time = *time + offset;
+            *time += offset;
         }
     }
 }
@@ -73,7 +73,7 @@ impl Event {
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameReport {
     /// The end of the frame's window.
-    pub at: FrameCount,
+    pub at: SamplePos,
     /// Root-mean-square of the last hop, linear, a full-scale sine has 0.707.
     pub rms: f32,
     /// Evidence for every key.
@@ -93,7 +93,7 @@ pub struct StruckKey {
     /// The key.
     pub key: MidiNote,
     /// When it was struck.
-    pub at: FrameCount,
+    pub at: SamplePos,
     /// Probability that it was, by what was heard of its sound so far.
     pub probability: Share,
     /// The level of its first four partials in the loudest 93 ms from the strike on: 0 dBFS is a full-scale sine. Keys that share partials
@@ -107,18 +107,18 @@ pub struct NoteSpan {
     /// The note itself.
     pub note: ChordNote,
     /// When it was struck.
-    pub start: FrameCount,
+    pub start: SamplePos,
     /// When it was damped or lost.
-    pub end: FrameCount,
+    pub end: SamplePos,
 }
 
 /// What sounds now.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChordState {
     /// When its first note was struck.
-    pub start: FrameCount,
+    pub start: SamplePos,
     /// When this was said.
-    pub at: FrameCount,
+    pub at: SamplePos,
     /// The notes, lowest first; empty when all is silent.
     pub notes: Vec<ChordNote>,
     /// Keys that may be held as well, once that can be told: as in a chord that has ended.
@@ -131,9 +131,9 @@ pub struct ChordState {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChordSpan {
     /// When its first note was struck.
-    pub start: FrameCount,
+    pub start: SamplePos,
     /// When it gave way.
-    pub end: FrameCount,
+    pub end: SamplePos,
     /// The notes, lowest first.
     pub notes: Vec<ChordNote>,
     /// Notes that are likelier not there than there, and yet not out of the question, lowest first: a name may count on them.

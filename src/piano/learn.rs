@@ -1,7 +1,7 @@
 //! From a pass over the keys to a profile.
 //!
 //! Input: a [`Lesson`]: the sound of the pass, and which key was heard when. Output: a [`PianoProfile`].
-//! Units: times in [`FrameCount`]s at the internal rate. Method: strikes of one moment are one chord; each key's note is measured
+//! Units: times in [`SamplePos`]s at the internal rate. Method: strikes of one moment are one chord; each key's note is measured
 //! from 60 ms after its strike to its end or the next strike, and partials shared with other keys that sound are left out. Of
 //! several strikes of a key the one that was heard best counts.
 //! Limits: a key that was heard as another cannot be told apart where its sound fits both; decay and beats are told of single notes only.
@@ -12,7 +12,7 @@ use super::partials::{Partial, StiffString, fit_note, loudest};
 use super::profile::{KeyProfile, PianoProfile, SCHEMA};
 use crate::spectrum::stiffness::inharmonicity;
 use crate::spectrum::{Analyser, HOP_SAMPLES, LOG_BINS, LONG_WINDOW_SAMPLES, SpectrumFrame};
-use crate::units::{Cents, FrameCount, Hertz, MidiNote, hundredths};
+use crate::units::{Cents, Hertz, MidiNote, SamplePos, hundredths};
 use std::collections::BTreeMap;
 
 /// Strikes within this time are one chord (120 ms).
@@ -44,9 +44,9 @@ pub struct Strike {
     /// The key.
     pub midi: MidiNote,
     /// When it was struck.
-    pub start: FrameCount,
+    pub start: SamplePos,
     /// When it was let go or lost.
-    pub end: FrameCount,
+    pub end: SamplePos,
     /// How surely it was heard: log-odds of the note's confidence.
     pub log_odds: f64,
 }
@@ -107,7 +107,9 @@ fn chords(strikes: &[Strike]) -> Vec<Vec<Strike>> {
     let mut chords: Vec<Vec<Strike>> = Vec::new();
     for strike in strikes {
         match chords.last_mut() {
-            Some(chord) if strike.start.0 - chord[0].start.0 <= TOGETHER => chord.push(strike),
+            Some(chord) if strike.start.get() - chord[0].start.get() <= TOGETHER => {
+                chord.push(strike)
+            }
             _ => chords.push(vec![strike]),
         }
     }
@@ -120,17 +122,17 @@ fn chords(strikes: &[Strike]) -> Vec<Vec<Strike>> {
 
 /// Whether `strike` is rather a part of `other`: less sure, and at one of its partials or gone in half its time.
 fn is_ghost(strike: &Strike, other: &Strike) -> bool {
-    let length = |strike: &Strike| strike.end.0.saturating_sub(strike.start.0);
+    let length = |strike: &Strike| strike.end.get().saturating_sub(strike.start.get());
     strike.log_odds < GHOST_LOG_ODDS
         && strike.log_odds < other.log_odds
         && (PARTIAL_KEYS.contains(&(strike.midi - other.midi).0)
             || 2 * length(strike) < length(other))
 }
 
-fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option<KeyProfile> {
-    let start = strike.start.0 + AFTER_STRIKE;
+fn measure(lesson: &Lesson, strike: &Strike, next: Option<SamplePos>) -> Option<KeyProfile> {
+    let start = strike.start.get() + AFTER_STRIKE;
     let end = next
-        .map_or(strike.end.0, |next| strike.end.0.min(next.0))
+        .map_or(strike.end.get(), |next| strike.end.get().min(next.get()))
         .saturating_sub(BEFORE_END)
         .min(start + LONGEST)
         .min(lesson.samples.len() as u64);
@@ -140,7 +142,7 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
         .strikes
         .iter()
         .filter(|other| other.midi != strike.midi && !is_ghost(other, strike))
-        .filter(|other| other.start.0 < end && other.end.0 > start)
+        .filter(|other| other.start.get() < end && other.end.get() > start)
         .collect();
     let others: Vec<StiffString> = sounding_with_it
         .iter()
@@ -158,7 +160,7 @@ fn measure(lesson: &Lesson, strike: &Strike, next: Option<FrameCount>) -> Option
     // what was struck before may ring into its first moments
     let alone = sounding_with_it
         .iter()
-        .all(|other| other.start < strike.start && other.end.0 < start + RINGS_ON);
+        .all(|other| other.start < strike.start && other.end.get() < start + RINGS_ON);
     if alone && sounds_an_octave_below(sound, string, &partials) {
         return None;
     }

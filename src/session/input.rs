@@ -10,7 +10,7 @@ use super::pace::Pace;
 use crate::audio::AudioError;
 use crate::audio::capture::{Block, Capture, Loss, StreamState, Totals};
 use crate::audio::level::Meter;
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 use std::fmt;
 use std::time::{Duration, Instant};
 
@@ -19,7 +19,7 @@ const PAUSE: Duration = Duration::from_millis(50);
 /// Time between two attempts to open a lost input again.
 pub const RETRY: Duration = Duration::from_secs(1);
 /// Longest silence that is heard in the place of lost time; beyond it, the clock stands still.
-const SILENCE_LIMIT: FrameCount = FrameCount(60 * SampleRate::INTERNAL.get() as u64);
+const SILENCE_LIMIT: SampleSpan = SampleSpan::new(60 * SampleRate::INTERNAL.get() as u64);
 
 /// A sound input as the loop sees it: [`Capture`], or what a test makes up.
 pub trait SoundInput {
@@ -148,7 +148,7 @@ pub trait Hearer {
     ///
     /// # Errors
     /// If it cannot.
-    fn lost(&mut self, length: FrameCount) -> Result<(), Self::Error>;
+    fn lost(&mut self, length: SampleSpan) -> Result<(), Self::Error>;
 
     /// Is told of its input.
     ///
@@ -158,9 +158,9 @@ pub trait Hearer {
 }
 
 /// Silence in the place of lost time, block by block; no more than a minute.
-pub fn silence(length: FrameCount) -> impl Iterator<Item = &'static [f32]> {
+pub fn silence(length: SampleSpan) -> impl Iterator<Item = &'static [f32]> {
     const SILENCE: [f32; 1024] = [0.0; 1024];
-    let frames = length.min(SILENCE_LIMIT).0 as usize;
+    let frames = length.min(SILENCE_LIMIT).get() as usize;
     (0..frames)
         .step_by(SILENCE.len())
         .map(move |at| &SILENCE[..SILENCE.len().min(frames - at)])
@@ -187,7 +187,7 @@ fn hear_by<H: Hearer>(
     hearer.notice(Notice::Open(input.name().to_owned()))?;
     while hearer.goes_on(now())? {
         let block = input.read(&mut samples);
-        if let Some(hops) = pace.step(FrameCount(samples.len() as u64)) {
+        if let Some(hops) = pace.step(SampleSpan::new(samples.len() as u64)) {
             hearer.notice(Notice::Pace(hops))?;
         }
         hearer.hear(Sound {
@@ -287,8 +287,8 @@ mod tests {
                 } else {
                     StreamState::Running
                 },
-                gap: FrameCount(0),
-                jumped: FrameCount(0),
+                gap: SampleSpan::ZERO,
+                jumped: SampleSpan::ZERO,
             }
         }
 
@@ -304,8 +304,8 @@ mod tests {
             self.lost = false;
             Ok(Block {
                 state: StreamState::Starting,
-                gap: FrameCount(0),
-                jumped: FrameCount(22_050),
+                gap: SampleSpan::ZERO,
+                jumped: SampleSpan::new(22_050),
             })
         }
 
@@ -339,8 +339,8 @@ mod tests {
             Ok(())
         }
 
-        fn lost(&mut self, length: FrameCount) -> Result<(), Infallible> {
-            self.lost += length.0;
+        fn lost(&mut self, length: SampleSpan) -> Result<(), Infallible> {
+            self.lost += length.get();
             Ok(())
         }
 
@@ -402,10 +402,14 @@ mod tests {
 
     #[test]
     fn silence_for_lost_time_is_as_long_and_at_most_a_minute() {
-        let length = |frames| silence(FrameCount(frames)).map(<[f32]>::len).sum::<usize>() as u64;
-        for frames in [0, 1, 1_024, 22_050, SILENCE_LIMIT.0] {
+        let length = |frames| {
+            silence(SampleSpan::new(frames))
+                .map(<[f32]>::len)
+                .sum::<usize>() as u64
+        };
+        for frames in [0, 1, 1_024, 22_050, SILENCE_LIMIT.get()] {
             assert_eq!(length(frames), frames);
         }
-        assert_eq!(length(SILENCE_LIMIT.0 + 5), SILENCE_LIMIT.0);
+        assert_eq!(length(SILENCE_LIMIT.get() + 5), SILENCE_LIMIT.get());
     }
 }

@@ -11,7 +11,7 @@ use crate::chart::recording::Wording;
 use crate::listener::ListenerOptions;
 use crate::publish::write_json;
 use crate::store::file::{WriteError, make_folder, write_whole};
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -74,7 +74,7 @@ impl LastMinute {
     }
 
     /// Adds silence, `length` at [`SampleRate::INTERNAL`].
-    pub fn push_silence(&mut self, length: FrameCount) {
+    pub fn push_silence(&mut self, length: SampleSpan) {
         let seconds = length.seconds(SampleRate::INTERNAL).get();
         let frames = (seconds * f64::from(self.rate.get())) as usize;
         (0..frames.min(self.ring.len())).for_each(|_| self.keep(0));
@@ -178,9 +178,9 @@ mod tests {
     #[test]
     fn silence_takes_as_long_at_the_rate_of_the_input() {
         let mut minute = LastMinute::new(SampleRate::new(48_000).unwrap());
-        minute.push_silence(FrameCount(u64::from(SampleRate::INTERNAL.get()) / 2));
+        minute.push_silence(SampleSpan::new(u64::from(SampleRate::INTERNAL.get()) / 2));
         assert_eq!(minute.samples().count(), 24_000);
-        minute.push_silence(FrameCount(u64::MAX / 2));
+        minute.push_silence(SampleSpan::new(u64::MAX / 2));
         assert_eq!(minute.samples().count(), 60 * 48_000);
     }
 

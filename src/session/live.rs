@@ -15,7 +15,7 @@ use crate::audio::capture::open_input;
 use crate::audio::level::Meter;
 use crate::chart::recording::Wording;
 use crate::listener::{Event, ListenerOptions};
-use crate::units::FrameCount;
+use crate::units::SampleSpan;
 use std::convert::Infallible;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -217,7 +217,7 @@ impl Hearer for Ear {
         Ok(())
     }
 
-    fn lost(&mut self, length: FrameCount) -> Result<(), Infallible> {
+    fn lost(&mut self, length: SampleSpan) -> Result<(), Infallible> {
         self.last_minute.push_silence(length);
         silence(length).for_each(|block| self.listen(block));
         Ok(())

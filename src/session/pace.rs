@@ -14,20 +14,20 @@
 //! Limits: where even every fourth hop is too much, the capture skips to the newest sound and counts what it skipped.
 
 use crate::spectrum::HOP_SAMPLES;
-use crate::units::{FrameCount, SampleRate, Seconds};
+use crate::units::{SampleRate, SampleSpan, Seconds};
 
-const fn milliseconds(count: u64) -> FrameCount {
-    FrameCount(count * SampleRate::INTERNAL.get() as u64 / 1000)
+const fn milliseconds(count: u64) -> SampleSpan {
+    SampleSpan::new(count * SampleRate::INTERNAL.get() as u64 / 1000)
 }
 
 /// A reading that brings more than this is late: four hops, more than any input hands over at once.
-pub const LATE: FrameCount = milliseconds(93);
+pub const LATE: SampleSpan = milliseconds(93);
 /// Sound in late readings before the hop is widened.
-pub const BEHIND: FrameCount = milliseconds(300);
+pub const BEHIND: SampleSpan = milliseconds(300);
 /// Sound in readings in time before it is narrowed.
-pub const CALM: FrameCount = milliseconds(10_000);
+pub const CALM: SampleSpan = milliseconds(10_000);
 /// Where narrowing keeps failing: this much.
-pub const LONGEST_CALM: FrameCount = milliseconds(320_000);
+pub const LONGEST_CALM: SampleSpan = milliseconds(320_000);
 /// The widest hop: 93 ms, the length of the short window, so that no sound goes unheard.
 const WIDEST: u32 = 4;
 
@@ -36,12 +36,12 @@ const WIDEST: u32 = 4;
 pub struct Pace {
     hops: u32,
     /// The reading before.
-    before: FrameCount,
+    before: SampleSpan,
     /// Sound in late readings that got no shorter, since the last one in time; and in readings since the last late one.
-    late: FrameCount,
-    in_time: FrameCount,
+    late: SampleSpan,
+    in_time: SampleSpan,
     /// How much must come in time before the hop is narrowed.
-    calm: FrameCount,
+    calm: SampleSpan,
     /// True from a narrowing until it has held for [`CALM`].
     on_trial: bool,
 }
@@ -50,9 +50,9 @@ impl Default for Pace {
     fn default() -> Self {
         Self {
             hops: 1,
-            before: FrameCount(0),
-            late: FrameCount(0),
-            in_time: FrameCount(0),
+            before: SampleSpan::ZERO,
+            late: SampleSpan::ZERO,
+            in_time: SampleSpan::ZERO,
             calm: CALM,
             on_trial: false,
         }
@@ -61,30 +61,30 @@ impl Default for Pace {
 
 impl Pace {
     /// Takes what one reading brought; the number of hops, if it changes now.
-    pub fn step(&mut self, reading: FrameCount) -> Option<u32> {
+    pub fn step(&mut self, reading: SampleSpan) -> Option<u32> {
         let before = std::mem::replace(&mut self.before, reading);
         if reading > LATE {
             if before > LATE && reading >= before {
-                self.late = self.late + reading;
+                self.late += reading;
             }
-            self.in_time = FrameCount(0);
+            self.in_time = SampleSpan::ZERO;
             if self.late >= BEHIND && self.hops < WIDEST {
-                self.late = FrameCount(0);
+                self.late = SampleSpan::ZERO;
                 if std::mem::take(&mut self.on_trial) {
-                    self.calm = FrameCount(2 * self.calm.0).min(LONGEST_CALM);
+                    self.calm = SampleSpan::new(2 * self.calm.get()).min(LONGEST_CALM);
                 }
                 self.hops *= 2;
                 return Some(self.hops);
             }
-        } else if reading > FrameCount(0) {
-            self.late = FrameCount(0);
-            self.in_time = self.in_time + reading;
+        } else if reading > SampleSpan::ZERO {
+            self.late = SampleSpan::ZERO;
+            self.in_time += reading;
             if self.on_trial && self.in_time >= CALM {
                 self.on_trial = false;
                 self.calm = CALM;
             }
             if self.hops > 1 && self.in_time >= self.calm {
-                self.in_time = FrameCount(0);
+                self.in_time = SampleSpan::ZERO;
                 self.on_trial = true;
                 self.hops /= 2;
                 return Some(self.hops);
@@ -107,7 +107,7 @@ pub fn pace_sentence(hops: u32) -> String {
 
 /// The time between two hearings of notes that are `hops` apart.
 pub fn hop_length(hops: u32) -> Seconds {
-    FrameCount(u64::from(hops) * HOP_SAMPLES as u64).seconds(SampleRate::INTERNAL)
+    SampleSpan::new(u64::from(hops) * HOP_SAMPLES as u64).seconds(SampleRate::INTERNAL)
 }
 
 #[cfg(test)]
@@ -126,7 +126,7 @@ mod tests {
             read = now;
             longest = longest.max(waiting);
             let frames = (waiting * f64::from(SampleRate::INTERNAL.get())) as u64;
-            if let Some(wider) = pace.step(FrameCount(frames)) {
+            if let Some(wider) = pace.step(SampleSpan::new(frames)) {
                 hops = wider;
                 changes.push((now as u64, hops));
             }

@@ -12,12 +12,12 @@ use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::playing::StatedRhythm;
 use crate::spectrum::estimate_a4;
-use crate::units::{Cents, FrameCount, SampleRate, hundredths};
+use crate::units::{Cents, SampleRate, SampleSpan, hundredths};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// How much of a recording's beginning is heard beforehand for the pitch of its piano: 20 s.
-const TUNED_BY: FrameCount = FrameCount(20 * SampleRate::INTERNAL.get() as u64);
+const TUNED_BY: SampleSpan = SampleSpan::new(20 * SampleRate::INTERNAL.get() as u64);
 
 /// Samples that are heard at once.
 const BLOCK: usize = 4096;
@@ -50,7 +50,7 @@ pub fn read_recording(
     let mut source = audio::open(path)?;
     let (mut beginning, mut block) = (Vec::new(), Vec::new());
     let mut state = BlockState::More;
-    while state != BlockState::Ended && beginning.len() < TUNED_BY.0 as usize {
+    while state != BlockState::Ended && beginning.len() < TUNED_BY.get() as usize {
         state = source.next_block(&mut block)?;
         beginning.extend_from_slice(&block);
     }
@@ -65,8 +65,8 @@ pub fn read_recording(
     let length = source.info().length;
     let mut hear = |block: &[f32]| {
         hear_block(&mut listener, block, &mut events, |event| heard.keep(event));
-        if let Some(length) = length.filter(|length| length.0 > 0) {
-            progress((listener.position().0 as f64 / length.0 as f64).min(1.0));
+        if let Some(length) = length.filter(|length| length.get() > 0) {
+            progress((listener.position().get() as f64 / length.get() as f64).min(1.0));
         }
     };
     let stopped = || stop.load(Ordering::Relaxed);

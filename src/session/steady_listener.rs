@@ -7,7 +7,7 @@
 
 use super::contained::{Fault, contained, please_report};
 use crate::listener::{Event, Listener, ListenerOptions};
-use crate::units::{FrameCount, Hertz};
+use crate::units::{Hertz, SamplePos, SampleSpan};
 
 /// Makes a listener.
 type MakeListener = Box<dyn FnMut(ListenerOptions) -> Listener + Send>;
@@ -18,9 +18,9 @@ pub struct SteadyListener {
     options: ListenerOptions,
     make: MakeListener,
     /// How much was heard before this listener began.
-    begun: FrameCount,
+    begun: SamplePos,
     /// How much was heard in all.
-    heard: FrameCount,
+    heard: SamplePos,
     hear_every: u32,
     /// The fault that was told last.
     told: Option<Fault>,
@@ -37,8 +37,8 @@ impl SteadyListener {
             listener: make(options.clone()),
             options,
             make,
-            begun: FrameCount(0),
-            heard: FrameCount(0),
+            begun: SamplePos::START,
+            heard: SamplePos::START,
             hear_every: 1,
             told: None,
         }
@@ -58,7 +58,7 @@ impl SteadyListener {
     /// As [`Listener::push`]; gives a sentence if a fault showed that was not told just before.
     #[must_use]
     pub fn push(&mut self, samples: &[f32], events: &mut Vec<Event>) -> Option<String> {
-        self.heard = self.heard + FrameCount(samples.len() as u64);
+        self.heard += SampleSpan::new(samples.len() as u64);
         self.watched(events, |listener, events| listener.push(samples, events))
     }
 
@@ -76,7 +76,7 @@ impl SteadyListener {
         let before = events.len();
         let fault = contained(|| work(&mut self.listener, events)).err();
         for event in &mut events[before..] {
-            event.delay(self.begun);
+            event.delay(self.begun.since_start());
         }
         let fault = fault?;
         self.begin_afresh();
@@ -155,7 +155,7 @@ mod tests {
 
     fn frame_times(events: &[Event]) -> Vec<u64> {
         let at = |event: &Event| match event {
-            Event::Frame(frame) => Some(frame.at.0),
+            Event::Frame(frame) => Some(frame.at.get()),
             _ => None,
         };
         events.iter().filter_map(at).collect()
@@ -182,7 +182,7 @@ mod tests {
         assert_eq!(times, expected, "each frame but the lost one, in its time");
 
         assert_eq!(steady.finish(&mut events), None);
-        let fault_at = FrameCount(40 * HOP_SAMPLES as u64);
+        let fault_at = SamplePos::new(40 * HOP_SAMPLES as u64);
         let last = events.iter().rev().find_map(|event| match event {
             Event::Note(span) => Some(span.clone()),
             _ => None,
@@ -190,8 +190,8 @@ mod tests {
         let last = last.expect("the fresh listener has heard its key");
         assert_eq!(last.note.midi, MidiNote::from_piano_index(40));
         assert!(last.start >= fault_at && last.end > last.start, "{last:?}");
-        let hundredth = FrameCount(SampleRate::INTERNAL.get() as u64 / 100);
-        assert!(last.start < fault_at + FrameCount(10 * hundredth.0));
+        let hundredth = SampleSpan::new(SampleRate::INTERNAL.get() as u64 / 100);
+        assert!(last.start < fault_at + SampleSpan::new(10 * hundredth.get()));
     }
 
     #[test]

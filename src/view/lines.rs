@@ -8,7 +8,7 @@
 use crate::chart::written;
 use crate::harmony::{Name, Naming, Style, Verdict};
 use crate::listener::ChordNote;
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SamplePos, SampleRate};
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, notes_text};
 use std::fmt::Write;
@@ -17,7 +17,7 @@ use std::fmt::Write;
 const OTHER_NAMES: usize = 2;
 
 /// The line of a chord struck at `at`, its symbols in `style`.
-pub fn chord_line(at: FrameCount, notes: &[ChordNote], naming: &Naming, style: Style) -> String {
+pub fn chord_line(at: SamplePos, notes: &[ChordNote], naming: &Naming, style: Style) -> String {
     let mut line = format!(
         "{}  {}",
         clock(at.seconds(SampleRate::INTERNAL)),

@@ -209,7 +209,7 @@ mod tests {
     use super::*;
     use crate::chart::document::{HarmonyName, Rhythm};
     use crate::chart::recording::{HeardSoFar, Wording};
-    use crate::units::FrameCount;
+    use crate::units::SamplePos;
 
     fn seconds(at: f64) -> Seconds {
         Seconds::new(at).unwrap()
@@ -253,7 +253,7 @@ mod tests {
     }
 
     fn printed(played: &Performance, columns: u16) -> String {
-        let heard = HeardSoFar::new("evening.wav", Wording::default()).end(FrameCount(0), None);
+        let heard = HeardSoFar::new("evening.wav", Wording::default()).end(SamplePos::START, None);
         let mut text = Vec::new();
         print_played(&heard, played, Ink::plain(columns), &mut text).unwrap();
         String::from_utf8(text).unwrap()

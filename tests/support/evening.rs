@@ -3,7 +3,7 @@
 
 use lidprop::listener::{Certainty, ChordNote, ChordSpan, ChordState, Event, FrameReport};
 use lidprop::notes::NoteEvidence;
-use lidprop::units::{FrameCount, Hertz, MidiNote, SampleRate, Seconds, Share};
+use lidprop::units::{Hertz, MidiNote, SamplePos, SampleRate, Seconds, Share};
 
 /// A note by number, strength and how sure it is.
 pub fn note(midi: u8, strength: f32, certainty: Certainty) -> ChordNote {
@@ -30,7 +30,7 @@ pub fn notes(midi: &[u8]) -> Vec<ChordNote> {
 }
 
 /// A time in frames at the internal rate.
-pub fn at(seconds: f64) -> FrameCount {
+pub fn at(seconds: f64) -> SamplePos {
     Seconds::new(seconds).unwrap().frames(SampleRate::INTERNAL)
 }
 

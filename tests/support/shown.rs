@@ -5,7 +5,7 @@ use lidprop::answer::settle::Standing;
 use lidprop::harmony::{AnalysisOptions, Style};
 use lidprop::listener::{Listener, ListenerOptions};
 use lidprop::spectrum::HOP_SAMPLES;
-use lidprop::units::{FrameCount, SampleRate};
+use lidprop::units::{SamplePos, SampleRate};
 
 /// A change of the shown answer.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,7 +23,7 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
     let mut listener = Listener::new(ListenerOptions::default());
     let mut answers = Answers::new(AnalysisOptions::default());
     let mut changes: Vec<Shown> = Vec::new();
-    let mut look = |answers: &Answers, at: FrameCount| {
+    let mut look = |answers: &Answers, at: SamplePos| {
         let answer = answers.shown();
         let now = Shown {
             at: seconds(at),
@@ -56,6 +56,6 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
     changes
 }
 
-fn seconds(at: FrameCount) -> f64 {
+fn seconds(at: SamplePos) -> f64 {
     at.seconds(SampleRate::INTERNAL).get()
 }

@@ -6,7 +6,7 @@
 
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
-use crate::units::{FrameCount, Seconds};
+use crate::units::{SamplePos, Seconds};
 use std::time::Duration;
 
 /// An open sound input, of which a build without live sound has none.
@@ -36,7 +36,7 @@ impl Capture {
     }
 
     /// The time reached, lost sound included.
-    pub fn position(&self) -> FrameCount {
+    pub fn position(&self) -> SamplePos {
         match *self {}
     }
 

@@ -15,7 +15,7 @@ use super::watch::{Delivered, Fault, StreamState, Watch, backlog_kept, gap, long
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
 use crate::audio::resample::{Resampler, internal_frames};
-use crate::units::{FrameCount, SampleRate, Seconds};
+use crate::units::{SamplePos, SampleRate, SampleSpan, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 use std::sync::Arc;
@@ -40,7 +40,7 @@ pub struct Capture {
     watch: Watch,
     /// The watch counts from here.
     begun: Instant,
-    position: FrameCount,
+    position: SamplePos,
     /// Totals of streams that are gone, and frames skipped in this one.
     earlier: Totals,
 }
@@ -63,7 +63,7 @@ pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
         info,
         watch: Watch::opened(Duration::ZERO),
         begun: Instant::now(),
-        position: FrameCount(0),
+        position: SamplePos::START,
         earlier: Totals::default(),
     })
 }
@@ -75,7 +75,7 @@ impl Capture {
     }
 
     /// The time reached, lost sound included.
-    pub fn position(&self) -> FrameCount {
+    pub fn position(&self) -> SamplePos {
         self.position
     }
 
@@ -90,7 +90,7 @@ impl Capture {
 
     /// How long the device collects sound before it hands it over: the length of its longest block so far.
     pub fn device_delay(&self) -> Seconds {
-        FrameCount(self.counters.longest_block()).seconds(self.info.rate)
+        SampleSpan::new(self.counters.longest_block()).seconds(self.info.rate)
     }
 
     /// Waits until there is new sound, or for `limit`. To be called by the thread that opened the input: it is woken by each
@@ -110,7 +110,7 @@ impl Capture {
         let taken = self.reader.take(&mut self.device_rate_block);
         let (gap, jumped) = self.fill_gap(taken.gap + skipped);
         self.resampler.process(&self.device_rate_block, out);
-        self.position = self.position + FrameCount(out.len() as u64) + jumped;
+        self.position += SampleSpan::new(out.len() as u64) + jumped;
         Block {
             state: self.look(),
             gap,
@@ -141,25 +141,26 @@ impl Capture {
         let now = self.begun.elapsed();
         let away = Seconds::new(self.watch.nothing_for(now).as_secs_f64())
             .unwrap_or_default()
-            .frames(SampleRate::INTERNAL);
+            .frames(SampleRate::INTERNAL)
+            .since_start();
         self.watch = Watch::opened(now);
-        self.position = self.position + away;
+        self.position += away;
         Ok(Block {
             state: StreamState::Starting,
-            gap: FrameCount(0),
+            gap: SampleSpan::ZERO,
             jumped: away,
         })
     }
 
     /// Puts silence for `frames` lost at the device's rate before what was taken, so that what follows stays in step.
-    fn fill_gap(&mut self, frames: u64) -> (FrameCount, FrameCount) {
+    fn fill_gap(&mut self, frames: u64) -> (SampleSpan, SampleSpan) {
         let rate = self.info.rate;
         let gap = gap(frames, rate);
         let silence = std::iter::repeat_n(0.0, gap.silence as usize);
         self.device_rate_block.splice(0..0, silence);
         (
-            FrameCount(internal_frames(gap.silence, rate)),
-            FrameCount(internal_frames(gap.beyond, rate)),
+            SampleSpan::new(internal_frames(gap.silence, rate)),
+            SampleSpan::new(internal_frames(gap.beyond, rate)),
         )
     }
 

@@ -27,7 +27,7 @@ pub use device::{Capture, open_input};
 pub use inputs::list_inputs;
 pub use watch::{Fault, Loss, StreamState};
 
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 
 /// A sound input.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,9 +52,9 @@ pub struct Block {
     /// How the stream is now.
     pub state: StreamState,
     /// Lost sound in this block, at the internal rate; it stands as silence at the block's start.
-    pub gap: FrameCount,
+    pub gap: SampleSpan,
     /// Lost sound beyond ten seconds, for which no silence stands: to be added to a clock that counts samples.
-    pub jumped: FrameCount,
+    pub jumped: SampleSpan,
 }
 
 /// Totals since the capture was opened, over reopenings.

@@ -11,7 +11,7 @@ use crate::audio::recording::decode::{Decoder, Priming, Spec};
 use crate::audio::recording::{flac, mp4, wave};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
@@ -166,7 +166,7 @@ fn open_wave(
     source.info.codec = wave.codec;
     source.info.length = wave
         .frames
-        .map(|frames| FrameCount(internal_frames(frames, source.info.rate)));
+        .map(|frames| SampleSpan::new(internal_frames(frames, source.info.rate)));
     source.promised = wave.frames;
     Ok(source)
 }
@@ -213,7 +213,7 @@ impl FileSource {
                 codec: decoder.codec(),
                 rate,
                 channels: channels.unwrap_or(spec.channels),
-                length: frames.map(|frames| FrameCount(internal_frames(frames + delay, rate))),
+                length: frames.map(|frames| SampleSpan::new(internal_frames(frames + delay, rate))),
             },
             chain: Chain {
                 downmix: Downmix::new(channels.unwrap_or(spec.channels)),

@@ -16,7 +16,7 @@ use crate::chart::written;
 use crate::harmony::{self, Naming, Reading, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
-use crate::units::{FrameCount, SampleRate};
+use crate::units::{SampleRate, SampleSpan};
 use crate::view::ink::Palette;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, legends, note_text, notes_text};
@@ -352,7 +352,7 @@ fn flags_line(live: &Live) -> String {
         flags.push("PAUSED: the screen is held, the listening goes on".to_owned());
     }
     if live.status.hops > 1 {
-        let wide = FrameCount(u64::from(live.status.hops) * HOP_SAMPLES as u64);
+        let wide = SampleSpan::new(u64::from(live.status.hops) * HOP_SAMPLES as u64);
         flags.push(format!(
             "BEHIND: this computer is busy, notes are heard every {:.0} ms",
             1000.0 * wide.seconds(SampleRate::INTERNAL).get()

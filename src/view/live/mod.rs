@@ -21,19 +21,19 @@ use crate::chart::recording::Wording;
 use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Mode, Naming, PitchClass, Style};
 use crate::listener::{Event, FrameReport};
-use crate::units::{Dbfs, FrameCount, Hertz, SampleRate};
+use crate::units::{Dbfs, Hertz, SamplePos, SampleRate, SampleSpan};
 use std::collections::VecDeque;
 
 /// Chords of the past that are kept for the strip; more than fit on any screen.
 const PAST_CHORDS: usize = 64;
 /// How long a notice or a clip mark stays.
-const NOTICE_STAYS: FrameCount = FrameCount(4 * SampleRate::INTERNAL.get() as u64);
+const NOTICE_STAYS: SampleSpan = SampleSpan::new(4 * SampleRate::INTERNAL.get() as u64);
 
 /// A chord of the past.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PastChord {
     /// When it was struck.
-    pub at: FrameCount,
+    pub at: SamplePos,
     /// Its best name, or its notes where it has none.
     pub name: String,
     /// True if the player marked it.
@@ -93,23 +93,23 @@ struct Look {
     large: bool,
     guess_first: bool,
     /// The answer that was asked for although answers are hidden: when it was struck.
-    shown_anyway: Option<FrameCount>,
+    shown_anyway: Option<SamplePos>,
 }
 
 /// How the listening stands.
 #[derive(Debug, Clone, PartialEq)]
 struct Status {
     input: String,
-    now: FrameCount,
+    now: SamplePos,
     /// Root-mean-square of the last hop, linear.
     rms: f32,
     a4: Option<Hertz>,
     meter: Meter,
     /// Notes are heard anew every so many hops: 1 unless listening falls behind.
     hops: u32,
-    clipped_at: Option<FrameCount>,
+    clipped_at: Option<SamplePos>,
     trouble: Option<String>,
-    notice: Option<(String, FrameCount)>,
+    notice: Option<(String, SamplePos)>,
 }
 
 impl Status {
@@ -117,7 +117,7 @@ impl Status {
         self.now = frame.at;
         self.rms = frame.rms;
         self.a4 = frame.a4;
-        let over = |since: FrameCount| frame.at >= since + NOTICE_STAYS;
+        let over = |since: SamplePos| frame.at >= since + NOTICE_STAYS;
         self.notice.take_if(|(_, since)| over(*since));
     }
 
@@ -163,7 +163,7 @@ impl Live {
             },
             status: Status {
                 input: input.into(),
-                now: FrameCount(0),
+                now: SamplePos::START,
                 rms: 0.0,
                 a4: None,
                 meter: Meter::default(),
@@ -219,7 +219,7 @@ impl Live {
         }
     }
 
-    fn past(&mut self, at: FrameCount, naming: &Naming) {
+    fn past(&mut self, at: SamplePos, naming: &Naming) {
         let name = match naming.names.first() {
             Some(name) => name.chord.symbol(self.look.style),
             None => written::notes(&naming.notes).join(" "),
