@@ -29,7 +29,7 @@ const BESIDE: HopSpan = HopSpan::new(2);
 const A_FRAME: HopSpan = HopSpan::new(1);
 
 /// Thresholds of the tracker. Probabilities are calibrated, and 0.5 is the natural border; times were set by reasoning and then
-/// varied on the measuring corpus, where none of them matters by more than a point. `again` was set on rendered playing (`training/README.md`).
+/// varied on the measuring corpus, where none of them matters by more than a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrackRules {
     /// A note begins when 'sounding' reaches this probability.
@@ -62,7 +62,7 @@ impl Default for TrackRules {
             begin: 0.5,
             end: 0.5,
             patience: HopSpan::new(3),
-            again: 0.45,
+            again: 0.5,
             apart: HopSpan::new(4),
             back: HopSpan::new(8),
             ahead: HopSpan::new(4),
