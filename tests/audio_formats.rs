@@ -3,6 +3,7 @@
 mod support;
 
 use lidprop::audio::{self, SampleSource, SourceWarning};
+use lidprop::cli::remedies::{InCommand, sentence};
 use lidprop::units::SampleRate;
 use support::{lag, read_all, rms, test_audio};
 
@@ -127,10 +128,10 @@ fn what_a_source_is_can_be_told_before_it_is_read() {
 #[test]
 fn codecs_that_are_not_read_are_named_with_the_remedy() {
     let refusal = |name: &str| {
-        audio::open(test_audio("formats").join(name))
+        let error = audio::open(test_audio("formats").join(name))
             .err()
-            .expect("it is refused")
-            .to_string()
+            .expect("it is refused");
+        sentence(&error, InCommand::Take)
     };
     let opus = refusal("note.opus");
     assert!(
