@@ -7,6 +7,7 @@
 //! ```
 //!
 //! The modules stand in the order of their layers: each uses only modules above it. `tests/layers.rs` has the exact table and holds it.
+//! What this page lists is for other programs; the other modules are the inside, open for the command, tests, benchmarks and examples, and may change.
 
 // What everything is counted in: samples, seconds, hertz, cents, keys, shares.
 pub mod units;
@@ -15,12 +16,15 @@ pub mod units;
 pub mod audio;
 
 // Samples as magnitudes on a log-frequency axis that follows the piano's tuning.
+#[doc(hidden)]
 pub mod spectrum;
 
 // One particular piano: what its own notes have taught.
+#[doc(hidden)]
 pub mod piano;
 
 // Which keys sound, frame by frame; when each was struck; which are held together.
+#[doc(hidden)]
 pub mod notes;
 
 // What a set of keys can be called, what it stands for, where it goes; knows nothing of sound.
@@ -42,13 +46,16 @@ pub mod chart;
 pub mod publish;
 
 // The document and the live answer for eyes.
+#[doc(hidden)]
 pub mod view;
 
 // Whole files, learned pianos.
+#[doc(hidden)]
 pub mod store;
 
 // The use cases as threads and loops: read a recording, listen, learn a piano.
 pub mod session;
 
 // The command line: options, sentences, exit codes.
+#[doc(hidden)]
 pub mod cli;

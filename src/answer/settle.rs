@@ -90,7 +90,7 @@ impl Answer {
         self.naming.names.first()
     }
 
-    fn take_from(&mut self, heard: &Heard) {
+    fn take_from(&mut self, heard: &Pending) {
         self.notes.clone_from(&heard.notes);
         self.possible.clone_from(&heard.possible);
         self.naming.clone_from(&heard.naming);
@@ -157,7 +157,7 @@ impl Keys {
 
 /// What is heard now, under the name it has.
 #[derive(Debug, Clone, PartialEq)]
-struct Heard {
+struct Pending {
     start: SamplePos,
     notes: Vec<ChordNote>,
     possible: Vec<ChordNote>,
@@ -172,7 +172,7 @@ struct Heard {
     settled: bool,
 }
 
-impl Heard {
+impl Pending {
     /// True if the name has held for so long.
     fn held(&self, hold: SampleSpan, now: SamplePos) -> bool {
         now >= self.first + hold
@@ -188,7 +188,7 @@ impl Heard {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settle {
     shown: Option<Answer>,
-    heard: Option<Heard>,
+    heard: Option<Pending>,
     silent_since: Option<SamplePos>,
     /// The time of what was heard last.
     now: SamplePos,
@@ -247,7 +247,7 @@ impl Settle {
             }
             _ => (state.at, state.at),
         };
-        self.heard = Some(Heard {
+        self.heard = Some(Pending {
             start: state.start,
             notes: state.notes.clone(),
             possible: state.possible.clone(),
@@ -302,7 +302,7 @@ impl Settle {
         }
     }
 
-    fn weigh(&mut self, heard: &Heard, now: SamplePos) {
+    fn weigh(&mut self, heard: &Pending, now: SamplePos) {
         if self.is_struck_anew(heard, now) {
             self.begin(heard, now);
         } else {
@@ -328,7 +328,7 @@ impl Settle {
     }
 
     /// Rule 1.
-    fn begin(&mut self, heard: &Heard, now: SamplePos) {
+    fn begin(&mut self, heard: &Pending, now: SamplePos) {
         if self.may_show(heard, now) || now >= heard.begun + SHOW_LATEST {
             self.shown = Some(Answer {
                 struck: now,
@@ -344,12 +344,12 @@ impl Settle {
     }
 
     /// What rules 1 and 2 have in common.
-    fn may_show(&self, heard: &Heard, now: SamplePos) -> bool {
+    fn may_show(&self, heard: &Pending, now: SamplePos) -> bool {
         heard.settled || heard.held(SHOW_HOLD, now) || self.possible.lie_in(heard.keys)
     }
 
     /// Rules 2 and 4.
-    fn follow(&mut self, heard: &Heard, now: SamplePos) {
+    fn follow(&mut self, heard: &Pending, now: SamplePos) {
         let may_show = self.may_show(heard, now);
         let Some(shown) = &mut self.shown else {
             return;
@@ -379,7 +379,7 @@ impl Settle {
     }
 
     /// Rule 5.
-    fn is_struck_anew(&self, heard: &Heard, now: SamplePos) -> bool {
+    fn is_struck_anew(&self, heard: &Pending, now: SamplePos) -> bool {
         let Some(shown) = &self.shown else {
             return true;
         };

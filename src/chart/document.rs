@@ -64,7 +64,7 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub provenance: Option<Provenance>,
     /// How the recording sounds beside what was fingered, where the user has stated it: all else is as fingered.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sounding: Option<Sounding>,
+    pub sounding: Option<SoundedOff>,
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
@@ -97,7 +97,7 @@ pub struct StatedOptions {
 
 /// A recording that sounds off what was fingered, as an old record or cassette does.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Sounding {
+pub struct SoundedOff {
     /// How far it sounds above what was fingered, in half steps; negative is lower.
     pub half_steps: f64,
     /// The sounding key, to the nearest half step; `None` where no chord was heard.

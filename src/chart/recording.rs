@@ -7,7 +7,7 @@
 //! and readings are written one by one while they are serialised.
 //! Limits: whoever asks for two interpretations has every chord searched twice.
 
-use crate::chart::document::{Provenance, Recording, SCHEMA, Sounding};
+use crate::chart::document::{Provenance, Recording, SCHEMA, SoundedOff};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Interpreted};
 use crate::chart::performance::{Performance, performance};
@@ -175,7 +175,7 @@ impl Heard {
             rhythm,
             melody,
             provenance: self.provenance.clone(),
-            sounding: self.sounding_off.map(|off| Sounding {
+            sounding: self.sounding_off.map(|off| SoundedOff {
                 half_steps: off.get() / 100.0,
                 key: key.and_then(|key| self.sounding_key(key)).map(key_text),
             }),

@@ -12,7 +12,7 @@ use super::naming::names::{fraction, name_of, notes};
 use super::naming::penalties::PENALTIES as P;
 use super::naming::search::{Ranking, ranked};
 use super::readings::ranked::readings;
-use super::sounding::{Heard, Sounding};
+use super::sounding::{Sounding, Voicing};
 use super::speller::Speller;
 use crate::units::Share;
 
@@ -29,7 +29,7 @@ const DECIDED: f32 = 2.0 / 3.0;
 ///
 /// Never fails: without notes the lists are empty and the verdict is [`Verdict::NoGoodName`].
 pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
-    let Some(heard) = Heard::of(sounding) else {
+    let Some(heard) = Voicing::of(sounding) else {
         return Naming::default();
     };
     naming_of(sounding, heard, ranked(sounding, heard, context), context)
@@ -38,7 +38,7 @@ pub fn name_chord(sounding: &Sounding, context: &Context) -> Naming {
 /// The names that ranked candidates make, with what the notes can stand for.
 pub(crate) fn naming_of(
     sounding: &Sounding,
-    heard: Heard,
+    heard: Voicing,
     ranking: Ranking,
     context: &Context,
 ) -> Naming {

@@ -1,6 +1,6 @@
 //! What sounds: the notes to be named, and what the naming looks at in them.
 //!
-//! Input: MIDI notes with weights, a stated bass. Output: [`Sounding`]; of it `Heard`: pitch classes, bass, lowest two notes.
+//! Input: MIDI notes with weights, a stated bass. Output: [`Sounding`]; of it `Voicing`: pitch classes, bass, lowest two notes.
 //! Units: MIDI numbers, pitch classes; weights 0 to 1. Method: plain data.
 //! Limits: one moment; what sounded before is the [`Context`](super::Context)'s.
 
@@ -79,14 +79,14 @@ impl Sounding {
 
 /// What the naming looks at: pitch classes, bass, lowest two notes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Heard {
+pub(crate) struct Voicing {
     pub set: PitchSet,
     pub bass: PitchClass,
     /// The two lowest different pitch classes of the voicing, as a set.
     pub lowest_two: PitchSet,
 }
 
-impl Heard {
+impl Voicing {
     /// `None` if nothing sounds.
     pub(crate) fn of(sounding: &Sounding) -> Option<Self> {
         let bass = sounding.bass()?;

@@ -7,8 +7,8 @@
 //! is explained without it, moves its log-odds, the more the better the frame is explained at all: an octave that the key
 //! below explains as well falls, a soft inner voice without which partials have no source rises.
 //! Limits: what is needed lags behind a strike as the long window does, so it hinders a key that begins only by and by over its
-//! first [`Tuning::settles`] frames. Where piano, room or microphone have changed since the lesson, less is explained and the
-//! mixture steps back; it then brings less (see [`Tuning`]).
+//! first [`WitnessWeights::settles`] frames. Where piano, room or microphone have changed since the lesson, less is explained and the
+//! mixture steps back; it then brings less (see [`WitnessWeights`]).
 
 use super::evidence::{NoteEstimator, NoteEvidence};
 use super::network::{Model, NetworkEstimator};
@@ -40,7 +40,7 @@ pub struct Witness {
 ///
 /// So it brings 2 to 8 points where the lesson was heard as the playing is, and 2 to 3 elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tuning {
+pub struct WitnessWeights {
     /// Keys below this probability explain nothing.
     pub candidate: f32,
     /// Log-odds where both logarithms are 0.
@@ -49,7 +49,7 @@ pub struct Tuning {
     pub need: f32,
     /// Log-odds for each factor e of divergence.
     pub unexplained: f32,
-    /// What each factor e of divergence adds to [`Tuning::need`].
+    /// What each factor e of divergence adds to [`WitnessWeights::need`].
     pub need_unexplained: f32,
     /// At most so many log-odds are added or taken.
     pub most: f32,
@@ -61,7 +61,7 @@ pub struct Tuning {
     pub settles: u32,
 }
 
-impl Default for Tuning {
+impl Default for WitnessWeights {
     fn default() -> Self {
         Self {
             candidate: 0.01,
@@ -77,7 +77,7 @@ impl Default for Tuning {
     }
 }
 
-impl Tuning {
+impl WitnessWeights {
     /// Log-odds for the key of which this was seen.
     fn says(&self, Witness { need, unexplained }: Witness) -> f32 {
         let a_need = self.need + self.need_unexplained * unexplained;
@@ -101,7 +101,7 @@ const LEAST_UNEXPLAINED: f32 = 0.1;
 /// The network on a learned piano.
 pub struct OwnPianoEstimator {
     network: NetworkEstimator,
-    tuning: Tuning,
+    tuning: WitnessWeights,
     mixture: Mixture,
     /// What is seen of each key that is in doubt, once it was asked for.
     seen: [Option<Witness>; PIANO_KEYS],
@@ -118,7 +118,7 @@ impl OwnPianoEstimator {
         let places = KeyPlaces::of(profile);
         Self {
             network: NetworkEstimator::new(model),
-            tuning: Tuning::default(),
+            tuning: WitnessWeights::default(),
             mixture: Mixture::new(&spectra::of_all_keys(profile, &places)),
             seen: [None; PIANO_KEYS],
             waiting: [0; PIANO_KEYS],

@@ -7,7 +7,7 @@
 
 use super::PlayedNote;
 use super::beats::BeatTrack;
-use super::evidence::{Place, Unit};
+use super::evidence::{BeatPlace, Unit};
 use super::search::Found;
 
 /// Bars laid over the beats.
@@ -93,11 +93,11 @@ fn features(
     let mut bass_before = None;
     let mut before = [0.0_f32; 12];
     for (nth, unit) in units.iter().enumerate() {
-        let Place::Beat(at) = unit.place else {
+        let BeatPlace::Beat(at) = unit.place else {
             continue;
         };
         // up to the next beat
-        let next = units.get(nth + 1).filter(|u| u.place == Place::Between);
+        let next = units.get(nth + 1).filter(|u| u.place == BeatPlace::Between);
         let mut classes = unit.classes;
         if let Some(next) = next {
             for (c, n) in classes.iter_mut().zip(next.classes) {
@@ -138,7 +138,7 @@ fn features(
     for pair in found.windows(2) {
         let border = pair[1].from;
         let changes = pair[0].takes.first().map(|t| t.0) != pair[1].takes.first().map(|t| t.0);
-        if let (Place::Beat(at), true) = (units[border].place, changes) {
+        if let (BeatPlace::Beat(at), true) = (units[border].place, changes) {
             out[at][7] = 1.0;
         }
     }

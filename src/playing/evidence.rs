@@ -44,7 +44,7 @@ impl Default for NoteWeights {
 
 /// What a border between two units is to the beat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Place {
+pub(crate) enum BeatPlace {
     /// A beat, by its number among the beats.
     Beat(usize),
     /// Between two beats.
@@ -58,7 +58,7 @@ pub(crate) enum Place {
 pub(crate) struct Unit {
     pub start: f64,
     pub end: f64,
-    pub place: Place,
+    pub place: BeatPlace,
     /// Weight of every pitch class.
     pub classes: [f32; 12],
     /// The lowest note struck in it, with its weight: `(midi, weight)`.
@@ -141,7 +141,7 @@ pub(crate) fn units(
             if stepwise {
                 factor *= weights.passing;
             }
-        } else if !matches!(units[at].place, Place::Beat(_)) && lowest {
+        } else if !matches!(units[at].place, BeatPlace::Beat(_)) && lowest {
             factor *= weights.walking;
         }
         let alone = lone(notes, i);
@@ -191,37 +191,40 @@ pub(crate) fn beat_length(beats: &BeatTrack) -> f64 {
     steps.get(steps.len() / 2).copied().unwrap_or(NOMINAL_BEAT)
 }
 
-fn borders(strikes: &[Strike], beats: &BeatTrack, first: f64, end: f64) -> Vec<(f64, Place)> {
-    let mut borders: Vec<(f64, Place)> = Vec::new();
+fn borders(strikes: &[Strike], beats: &BeatTrack, first: f64, end: f64) -> Vec<(f64, BeatPlace)> {
+    let mut borders: Vec<(f64, BeatPlace)> = Vec::new();
     let half = f64::from(beats.second_eighth.unwrap_or(0.5));
     let list = &beats.beats;
     for (i, beat) in list.iter().enumerate() {
         if beat.confidence < SURE_BEAT {
             continue;
         }
-        borders.push((beat.time, Place::Beat(i)));
+        borders.push((beat.time, BeatPlace::Beat(i)));
         if let Some(next) = list.get(i + 1) {
-            borders.push((beat.time + half * (next.time - beat.time), Place::Between));
+            borders.push((
+                beat.time + half * (next.time - beat.time),
+                BeatPlace::Between,
+            ));
         }
     }
     // Where no beat is known, strikes are the grid.
     let beat = beat_length(beats);
-    let mut free: Vec<(f64, Place)> = Vec::new();
+    let mut free: Vec<(f64, BeatPlace)> = Vec::new();
     for strike in strikes {
         let at = borders.partition_point(|b| b.0 <= strike.time + EARLY);
         let within = at > 0 && at < borders.len() && borders[at].0 - borders[at - 1].0 < 1.2 * beat;
         let near = at > 0 && strike.time - borders[at - 1].0 < 0.6 * beat;
         if !within && !near && free.last().is_none_or(|f| strike.time - f.0 >= APART) {
-            free.push((strike.time, Place::Strike));
+            free.push((strike.time, BeatPlace::Strike));
         }
     }
     borders.extend(free);
     borders.sort_by(|a, b| a.0.total_cmp(&b.0));
     borders.retain(|b| b.0 < end);
     if borders.first().is_none_or(|b| b.0 > first + EARLY) {
-        borders.insert(0, (first, Place::Strike));
+        borders.insert(0, (first, BeatPlace::Strike));
     }
-    borders.push((end, Place::Strike));
+    borders.push((end, BeatPlace::Strike));
     borders
 }
 

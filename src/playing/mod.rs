@@ -19,7 +19,7 @@ use crate::harmony::{Chord, Key, Numeral, Role, Spelling};
 use crate::units::{MidiNote, Seconds, Share};
 use bars::{BarTrack, BarTuning};
 use beats::{BeatTrack, BeatTuning};
-use evidence::{NoteWeights, Place};
+use evidence::{BeatPlace, NoteWeights};
 use key::KeyTuning;
 use search::{InBar, SearchTuning};
 use strikes::StrikeWeights;
@@ -174,8 +174,8 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
     }
 }
 
-fn in_bar(bars: &BarTrack, place: Place) -> InBar {
-    let Place::Beat(beat) = place else {
+fn in_bar(bars: &BarTrack, place: BeatPlace) -> InBar {
+    let BeatPlace::Beat(beat) = place else {
         return InBar::Unknown;
     };
     let at = bars.downbeats.partition_point(|&d| d <= beat);

@@ -6,7 +6,7 @@
 //! from chord to chord by root motion and class, each chord by its place in the key. Dynamic programming finds the best sum.
 //! Limits: a stretch lasts at most [`LONGEST`] units; two chords at once (polychords) are told as one.
 
-use super::evidence::{Place, Unit};
+use super::evidence::{BeatPlace, Unit};
 use super::families::{CLASSES, FAMILIES, class_number};
 use crate::harmony::progression::function::{Class, fit};
 use crate::harmony::{Key, PitchClass};
@@ -185,11 +185,11 @@ impl<'a> Search<'a> {
         }
         let change = (0..units.len())
             .map(|u| match (units[u].place, in_bar(u)) {
-                (Place::Strike, _) => tuning.change_at_strike,
-                (Place::Between, _) => tuning.change_between,
-                (Place::Beat(_), InBar::First) => tuning.change_on_bar,
-                (Place::Beat(_), InBar::Middle) => tuning.change_in_middle,
-                (Place::Beat(_), InBar::Other | InBar::Unknown) => tuning.change_on_beat,
+                (BeatPlace::Strike, _) => tuning.change_at_strike,
+                (BeatPlace::Between, _) => tuning.change_between,
+                (BeatPlace::Beat(_), InBar::First) => tuning.change_on_bar,
+                (BeatPlace::Beat(_), InBar::Middle) => tuning.change_in_middle,
+                (BeatPlace::Beat(_), InBar::Other | InBar::Unknown) => tuning.change_on_beat,
             })
             .collect();
         let mut seen: Vec<Option<Key>> = Vec::new();

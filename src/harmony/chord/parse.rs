@@ -6,7 +6,7 @@
 //! stacks thirds up to it, later numbers only add their note; `11` over a major third is the suspended ninth chord
 //! (Levine, The Jazz Theory Book, 1995, ch. 2). Limits: capital M is major and small m is minor; German H is not read.
 
-use super::parse_words::Draft;
+use super::parse_words::SymbolWords;
 use super::print::Chord;
 use crate::harmony::pitch::spelled::read_spelled;
 use crate::harmony::pitch::{Degree, DegreeSet, Spelled};
@@ -114,7 +114,7 @@ impl<'a> Reader<'a> {
 
     fn chord(&mut self) -> Result<(Spelled, DegreeSet, DegreeSet), SymbolError> {
         let root = self.note("a root from A to G, as a capital letter")?;
-        let mut draft = Draft::default();
+        let mut draft = SymbolWords::default();
         let mut open = 0_u32;
         loop {
             self.skip_spaces();
@@ -146,7 +146,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Reads one word of a chord; false at the end of the chord.
-    fn word(&mut self, draft: &mut Draft) -> Result<bool, SymbolError> {
+    fn word(&mut self, draft: &mut SymbolWords) -> Result<bool, SymbolError> {
         if self.rest.starts_with("over") || self.rest.starts_with('|') {
             return Ok(false);
         }
@@ -259,7 +259,7 @@ impl<'a> Reader<'a> {
         ) && matches!(chars.next(), Some('0'..='9' | 'b'))
     }
 
-    fn number(&self, draft: &mut Draft, number: &str) -> Result<(), SymbolError> {
+    fn number(&self, draft: &mut SymbolWords, number: &str) -> Result<(), SymbolError> {
         let major = std::mem::take(&mut draft.major_word);
         let first = draft.stack.is_none() && !draft.sixth;
         match number {

@@ -9,7 +9,7 @@ use crate::harmony::pitch::{Degree, DegreeSet};
 
 /// What has been read of one chord.
 #[derive(Default)]
-pub(super) struct Draft {
+pub(super) struct SymbolWords {
     pub minor: bool,
     pub diminished: bool,
     pub half_diminished: bool,
@@ -30,7 +30,7 @@ pub(super) struct Draft {
     pub omitted_numbers: u16,
 }
 
-impl Draft {
+impl SymbolWords {
     pub(super) fn is_untouched(&self) -> bool {
         !(self.minor
             || self.diminished

@@ -14,7 +14,7 @@ use super::weigh::{Surroundings, cost_around, weigh};
 use crate::harmony::chord::quality::SHAPES;
 use crate::harmony::context::Context;
 use crate::harmony::pitch::{PitchClass, PitchSet};
-use crate::harmony::sounding::{Heard, Sounding, SoundingNote};
+use crate::harmony::sounding::{Sounding, SoundingNote, Voicing};
 use crate::units::MidiNote;
 
 /// A name that costs this much more than the best is not looked for: its share would be below one in a hundred thousand.
@@ -43,14 +43,14 @@ pub(crate) struct Ranking {
 /// For each set of notes that may sound, with its probability, every candidate that surroundings could make the best on its root.
 #[derive(Debug, Clone)]
 pub(crate) struct Found {
-    sets: Vec<(Heard, f32, Vec<Candidate>)>,
+    sets: Vec<(Voicing, f32, Vec<Candidate>)>,
     /// What "no good name" costs, set by set.
     unnamed: Vec<f32>,
 }
 
 impl Found {
     /// Searches what sounds, once for all surroundings.
-    pub(crate) fn of(sounding: &Sounding, heard: Heard) -> Self {
+    pub(crate) fn of(sounding: &Sounding, heard: Voicing) -> Self {
         let likely = likely_sets(sounding, heard);
         let unnamed = likely.iter().map(|&(notes, _)| no_name(sounding, notes));
         Self {
@@ -99,7 +99,7 @@ impl Found {
 /// Names ranked by one search in these surroundings.
 ///
 /// A name's probability is the sum, over the sets of notes that may sound, of the set's probability times that of the name given the set.
-pub(crate) fn ranked(sounding: &Sounding, heard: Heard, context: &Context) -> Ranking {
+pub(crate) fn ranked(sounding: &Sounding, heard: Voicing, context: &Context) -> Ranking {
     let mut ranker = Ranker::default();
     let mut best: Vec<Candidate> = Vec::with_capacity(12);
     for (notes, probability) in likely_sets(sounding, heard) {
@@ -111,7 +111,7 @@ pub(crate) fn ranked(sounding: &Sounding, heard: Heard, context: &Context) -> Ra
 }
 
 /// What "no good name" costs for a set of the notes.
-fn no_name(sounding: &Sounding, notes: Heard) -> f32 {
+fn no_name(sounding: &Sounding, notes: Voicing) -> f32 {
     if hardly_a_chord(sounding, notes) {
         P.no_name_of_few
     } else {
@@ -185,7 +185,7 @@ struct Doubt {
 
 /// The sets of notes that may sound, first the one that was heard: the same without some of the least certain pitch classes, and with
 /// some that may sound too, of [`MOST_DOUBTED`] in all; each with the probability of just these notes, if notes err independently.
-fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
+fn likely_sets(sounding: &Sounding, heard: Voicing) -> Vec<(Voicing, f32)> {
     let doubts = doubts(sounding, heard);
     let mut sets = Vec::with_capacity(1 << doubts.len());
     for otherwise in 0..1_usize << doubts.len() {
@@ -206,7 +206,7 @@ fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
         if otherwise == 0 {
             sets.push((heard, probability));
         } else if (left_out.is_empty() || heard.set.len() - left_out.len() >= FEWEST_OF_A_CHORD)
-            && let Some(other) = Heard::of(&with_and_without(sounding, joining, left_out))
+            && let Some(other) = Voicing::of(&with_and_without(sounding, joining, left_out))
         {
             sets.push((other, probability));
         }
@@ -215,7 +215,7 @@ fn likely_sets(sounding: &Sounding, heard: Heard) -> Vec<(Heard, f32)> {
 }
 
 /// The least certain pitch classes, at most [`MOST_DOUBTED`].
-fn doubts(sounding: &Sounding, heard: Heard) -> Vec<Doubt> {
+fn doubts(sounding: &Sounding, heard: Voicing) -> Vec<Doubt> {
     // A class sounds unless all its keys are wrong.
     let mut absent = [1.0_f32; 12];
     for note in &sounding.notes {
@@ -268,7 +268,7 @@ fn with_and_without(sounding: &Sounding, joining: PitchSet, left_out: PitchSet) 
 }
 
 /// True of an interval other than a fifth above its bass, and of a cluster: three keys or more, each at most a whole step above the one before.
-fn hardly_a_chord(sounding: &Sounding, heard: Heard) -> bool {
+fn hardly_a_chord(sounding: &Sounding, heard: Voicing) -> bool {
     if heard.set.len() < 3 {
         return !heard.set.contains(heard.bass.up(7));
     }
@@ -283,7 +283,7 @@ fn without_lowest(set: u16, count: u32) -> u16 {
 }
 
 /// Adds the best candidate of every root to `best`; with some `slack`, all that come as near to it, each root's together.
-fn gather(heard: Heard, context: &Context, slack: f32, best: &mut Vec<Candidate>) {
+fn gather(heard: Voicing, context: &Context, slack: f32, best: &mut Vec<Candidate>) {
     // From the bass up: the likeliest root first makes the search short.
     let mut cheapest = f32::INFINITY;
     for root in (0..12).map(|up| heard.bass.up(up)) {
@@ -354,7 +354,7 @@ mod tests {
                 sounding.possible = Sounding::of_midi(&[random.u8(36..=84)]).notes;
                 sounding.possible[0].weight = Share::clamped(0.5 * random.f32());
             }
-            let heard = Heard::of(&sounding).unwrap();
+            let heard = Voicing::of(&sounding).unwrap();
             let found = Found::of(&sounding, heard);
             for _ in 0..4 {
                 let mut chord = || {

@@ -9,7 +9,7 @@ use super::penalties::PENALTIES as P;
 use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, Shape, THIRDS, bits};
 use crate::harmony::context::Context;
 use crate::harmony::pitch::{Degree, DegreeSet, PitchClass};
-use crate::harmony::sounding::Heard;
+use crate::harmony::sounding::Voicing;
 
 const MAJOR_THIRD: u16 = bits("3");
 const MINOR_THIRD: u16 = bits("b3");
@@ -96,7 +96,7 @@ pub(crate) fn weigh(
     shape: &'static Shape,
     root: PitchClass,
     relative: u16,
-    heard: Heard,
+    heard: Voicing,
     around: &Surroundings,
     ceiling: f32,
 ) -> Option<Candidate> {

@@ -7,8 +7,8 @@
 //! Names and readings are not worked out before they are asked for ([`Interpretation::naming`]).
 //! Limits: no rhythm; a key that lasts one or two chords is heard as secondary dominants.
 
-use super::best_path::{Take, best_path, key_at};
-use super::cadence::{Cadence, Step, cadences};
+use super::best_path::{PathChoice, best_path, key_at};
+use super::cadence::{Cadence, PlacedChord, cadences};
 use super::function::{Numeral, Role, function};
 use super::searched::{Given, Searched, Settled};
 use crate::harmony::chord::Chord;
@@ -260,17 +260,17 @@ fn place(
     let sounding: Vec<usize> = (0..chords.len()).filter(|&i| chords[i].sounds()).collect();
     // A chord by itself is no progression: nothing speaks for another name than its best.
     let lone = sounding.len() == 1;
-    let takes: Vec<Vec<Take>> = sounding
+    let takes: Vec<Vec<PathChoice>> = sounding
         .iter()
         .map(|&i| chords[i].takes(if lone { 1 } else { MOST_TAKES }))
         .collect();
     let path = best_path(&takes, options.key);
-    let steps: Vec<Step> = path
+    let steps: Vec<PlacedChord> = path
         .iter()
         .zip(&takes)
         .map(|(place, takes)| {
             let take = takes[place.take];
-            Step {
+            PlacedChord {
                 root: take.root,
                 class: take.class,
                 stand_in: take.stand_in,

@@ -1,6 +1,6 @@
 //! The best path through a progression: which way each chord is taken, and in which key.
 //!
-//! Input: for every chord the ways to take it, with their costs. Output: one [`Place`] a chord. Units: costs in natural-log units;
+//! Input: for every chord the ways to take it, with their costs. Output: one [`PathStep`] a chord. Units: costs in natural-log units;
 //! confidences 0 to 1. Method: dynamic programming over (take, key), forwards and backwards (Viterbi, 1967); the costs of
 //! steps follow root motion as in Nettles and Graf, 1997, ch. 3. Limits: no rhythm.
 
@@ -10,7 +10,7 @@ use crate::harmony::pitch::{DegreeSet, Key, Mode, PitchClass};
 
 /// One way to take a chord.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Take {
+pub(crate) struct PathChoice {
     pub root: PitchClass,
     pub degrees: DegreeSet,
     pub class: Class,
@@ -37,7 +37,7 @@ fn key_change(from: usize, to: usize) -> f32 {
 }
 
 /// What the step from one chord to the next costs; negative where it leads on.
-fn step(from: &Take, to: &Take) -> f32 {
+fn step(from: &PathChoice, to: &PathChoice) -> f32 {
     let rises = to.root.above(from.root);
     let unresolved = if from.stand_in {
         C.unresolved_stand_in
@@ -67,7 +67,7 @@ fn step(from: &Take, to: &Take) -> f32 {
 }
 
 /// What arriving at a tonic takes off, in the key in which one arrives.
-fn arrival(from: &Take, to: &Take, key: Key) -> f32 {
+fn arrival(from: &PathChoice, to: &PathChoice, key: Key) -> f32 {
     let home = to.root == key.tonic.class() && to.class.rests(key.mode);
     match (home, from.class, to.root.above(from.root)) {
         (true, Class::Dominant, 5) => C.home_by_five,
@@ -77,7 +77,7 @@ fn arrival(from: &Take, to: &Take, key: Key) -> f32 {
 }
 
 /// One chord of the best path.
-pub(crate) struct Place {
+pub(crate) struct PathStep {
     pub take: usize,
     pub key: usize,
     pub confidence: f32,
@@ -86,7 +86,7 @@ pub(crate) struct Place {
 /// Cost of being at a take in a key, and where it came from.
 type Layer = Vec<[(f32, u16); KEYS]>;
 
-pub(crate) fn best_path(takes: &[Vec<Take>], stated: Option<Key>) -> Vec<Place> {
+pub(crate) fn best_path(takes: &[Vec<PathChoice>], stated: Option<Key>) -> Vec<PathStep> {
     if takes.is_empty() {
         return Vec::new();
     }
@@ -96,7 +96,7 @@ pub(crate) fn best_path(takes: &[Vec<Take>], stated: Option<Key>) -> Vec<Place> 
             .position(|k| k.tonic.class() == s.tonic.class() && k.mode == s.mode)
             .expect("all 24 keys are listed")
     });
-    let here = |take: &Take, key: usize, at: usize| {
+    let here = |take: &PathChoice, key: usize, at: usize| {
         let tonic = take.root == keys[key].tonic.class() && take.class.rests(keys[key].mode);
         let frame = if tonic && at + 1 == takes.len() {
             C.ends_at_home
@@ -137,7 +137,7 @@ pub(crate) fn best_path(takes: &[Vec<Take>], stated: Option<Key>) -> Vec<Place> 
         .expect("every chord can be taken some way");
     let mut path = Vec::with_capacity(takes.len());
     for at in (0..takes.len()).rev() {
-        path.push(Place {
+        path.push(PathStep {
             take,
             key,
             confidence: confidence(at, key),
@@ -151,9 +151,9 @@ pub(crate) fn best_path(takes: &[Vec<Take>], stated: Option<Key>) -> Vec<Place> 
 
 /// Cheapest way to every state, from the start, or (backwards) from the end.
 fn sweep(
-    takes: &[Vec<Take>],
+    takes: &[Vec<PathChoice>],
     keys: &[Key],
-    here: &dyn Fn(&Take, usize, usize) -> f32,
+    here: &dyn Fn(&PathChoice, usize, usize) -> f32,
     backwards: bool,
 ) -> Vec<Layer> {
     let count = takes.len();
@@ -232,8 +232,8 @@ mod tests {
         Class::Other,
     ];
 
-    fn any_take(random: &mut fastrand::Rng) -> Take {
-        Take {
+    fn any_take(random: &mut fastrand::Rng) -> PathChoice {
+        PathChoice {
             root: PitchClass::new(random.i32(0..12)),
             degrees: DegreeSet::of("1"),
             class: CLASSES[random.usize(..CLASSES.len())],
@@ -243,7 +243,7 @@ mod tests {
     }
 
     /// What a whole path of (take, key) costs, term by term.
-    fn cost_of(takes: &[Vec<Take>], path: &[(usize, usize)]) -> f32 {
+    fn cost_of(takes: &[Vec<PathChoice>], path: &[(usize, usize)]) -> f32 {
         let mut cost = 0.0;
         for (at, &(i, k)) in path.iter().enumerate() {
             let (take, key) = (&takes[at][i], key_at(k));
@@ -263,7 +263,7 @@ mod tests {
     }
 
     /// All paths there are.
-    fn every_path(takes: &[Vec<Take>], mut visit: impl FnMut(&[(usize, usize)])) {
+    fn every_path(takes: &[Vec<PathChoice>], mut visit: impl FnMut(&[(usize, usize)])) {
         let mut path = vec![(0, 0); takes.len()];
         loop {
             visit(&path);
@@ -286,7 +286,7 @@ mod tests {
     }
 
     /// The least cost of all paths, and through each key at each chord.
-    fn exhaustive(takes: &[Vec<Take>]) -> (f32, Vec<[f32; KEYS]>) {
+    fn exhaustive(takes: &[Vec<PathChoice>]) -> (f32, Vec<[f32; KEYS]>) {
         let mut through = vec![[f32::INFINITY; KEYS]; takes.len()];
         let mut least = f32::INFINITY;
         every_path(takes, |path| {
@@ -305,7 +305,7 @@ mod tests {
         for round in 0..12 {
             // one to three chords with up to two takes, or four with one
             let counts: &[usize] = [&[2][..], &[2, 1], &[1, 2, 2], &[1, 1, 1, 1]][round % 4];
-            let takes: Vec<Vec<Take>> = counts
+            let takes: Vec<Vec<PathChoice>> = counts
                 .iter()
                 .map(|&count| (0..count).map(|_| any_take(&mut random)).collect())
                 .collect();
@@ -330,7 +330,7 @@ mod tests {
     fn in_a_stated_key_the_best_path_is_the_best_of_that_key() {
         let mut random = fastrand::Rng::with_seed(97);
         for stated in [0, 7, 14, 23] {
-            let takes: Vec<Vec<Take>> = (0..2)
+            let takes: Vec<Vec<PathChoice>> = (0..2)
                 .map(|_| (0..3).map(|_| any_take(&mut random)).collect())
                 .collect();
             let mut least = f32::INFINITY;

@@ -64,7 +64,7 @@ pub struct Cadence {
 
 /// One chosen chord.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Step {
+pub(crate) struct PlacedChord {
     pub root: PitchClass,
     pub class: Class,
     pub stand_in: bool,
@@ -72,7 +72,7 @@ pub(crate) struct Step {
 }
 
 /// Finds all cadences; `places` are the numbers of the chords in the whole progression.
-pub(crate) fn cadences(steps: &[Step], places: &[usize]) -> Vec<Cadence> {
+pub(crate) fn cadences(steps: &[PlacedChord], places: &[usize]) -> Vec<Cadence> {
     let mut found = Vec::new();
     for at in 0..steps.len() {
         let dominant = steps[at];

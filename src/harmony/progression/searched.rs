@@ -4,7 +4,7 @@
 //! names and readings. Units: costs in natural-log units. Method: keys are searched once, without regard to their place; a symbol is its own
 //! only name, and what else it can stand for is read from its notes. Limits: a symbol says no keys, so its naming lists no notes.
 
-use super::best_path::Take;
+use super::best_path::PathChoice;
 use super::costs::COSTS as C;
 use super::function::Class;
 use crate::harmony::chord::Chord;
@@ -15,7 +15,7 @@ use crate::harmony::naming::search::{Found, Ranking};
 use crate::harmony::pitch::{DegreeSet, PitchSet};
 use crate::harmony::readings::draft::Scene;
 use crate::harmony::readings::ranked::{drafts, readings};
-use crate::harmony::sounding::{Heard, Sounding};
+use crate::harmony::sounding::{Sounding, Voicing};
 use crate::harmony::speller::{Speller, degrees_of};
 use crate::units::Share;
 
@@ -38,11 +38,11 @@ pub(crate) enum Searched {
     /// Keys were heard or voiced.
     Keys {
         sounding: Sounding,
-        heard: Heard,
+        heard: Voicing,
         found: Found,
     },
     /// A symbol was stated.
-    Stated { chord: Chord, heard: Heard },
+    Stated { chord: Chord, heard: Voicing },
 }
 
 /// What is kept of a chord once its surroundings are known.
@@ -51,18 +51,18 @@ pub(crate) enum Settled {
     /// Keys with the best candidates.
     Keys {
         sounding: Sounding,
-        heard: Heard,
+        heard: Voicing,
         ranking: Ranking,
     },
     /// A symbol.
-    Stated { chord: Chord, heard: Heard },
+    Stated { chord: Chord, heard: Voicing },
 }
 
 impl Searched {
     /// Searches what is given.
     pub(crate) fn of(given: &Given) -> Self {
         match given {
-            Given::Heard(sounding) | Given::Voiced(sounding) => match Heard::of(sounding) {
+            Given::Heard(sounding) | Given::Voiced(sounding) => match Voicing::of(sounding) {
                 Some(heard) => Self::Keys {
                     found: Found::of(sounding, heard),
                     sounding: sounding.clone(),
@@ -72,7 +72,7 @@ impl Searched {
             },
             &Given::Stated(chord) => Self::Stated {
                 chord,
-                heard: Heard {
+                heard: Voicing {
                     set: chord.pitches(),
                     bass: chord.lowest().class(),
                     lowest_two: PitchSet::EMPTY,
@@ -109,9 +109,9 @@ impl Searched {
     }
 
     /// The `most` ways to take it: its best names and its rootless dominants.
-    pub(crate) fn takes(&self, most: usize) -> Vec<Take> {
+    pub(crate) fn takes(&self, most: usize) -> Vec<PathChoice> {
         let context = Context::default();
-        let named = |root, degrees, cost| Take {
+        let named = |root, degrees, cost| PathChoice {
             root,
             degrees,
             class: Class::of(degrees),
@@ -127,7 +127,7 @@ impl Searched {
             } => {
                 let Ranking { candidates, .. } = found.ranked(&context);
                 let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
-                let takes: Vec<Take> = candidates
+                let takes: Vec<PathChoice> = candidates
                     .iter()
                     .filter(|(c, _)| !c.rootless() && c.cost - least <= C.overruled)
                     .take(5)
@@ -164,7 +164,7 @@ impl Searched {
                 .any(|t| t.root == root && t.class == Class::Dominant)
             {
                 let cost = draft.cost.max(0.0) + C.stand_in;
-                takes.push(Take {
+                takes.push(PathChoice {
                     root,
                     degrees: draft.chord.degrees,
                     class: Class::Dominant,
@@ -174,7 +174,7 @@ impl Searched {
             }
         }
         if takes.is_empty() {
-            takes.push(Take {
+            takes.push(PathChoice {
                 class: Class::Other,
                 ..named(heard.bass, const { DegreeSet::of("1") }, 0.0)
             });

@@ -8,12 +8,12 @@ use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
 use crate::harmony::named::ReadingKind;
 use crate::harmony::pitch::{PitchClass, PitchSet};
-use crate::harmony::sounding::Heard;
+use crate::harmony::sounding::Voicing;
 use crate::harmony::speller::Speller;
 
 /// What the readings are made from.
 pub(crate) struct Scene<'a> {
-    pub heard: Heard,
+    pub heard: Voicing,
     pub best: Option<Chord>,
     pub speller: &'a Speller,
     pub context: &'a Context,

@@ -13,7 +13,7 @@ use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
 use crate::harmony::named::{Reading, Resolution};
 use crate::harmony::pitch::{Degree, PitchClass, Spelled};
-use crate::harmony::sounding::Heard;
+use crate::harmony::sounding::Voicing;
 use crate::harmony::speller::{Speller, degrees_of};
 use crate::units::Share;
 
@@ -35,7 +35,7 @@ const MOST_READINGS: usize = 12;
 
 /// Everything the notes can stand for.
 pub(crate) fn readings(
-    heard: Heard,
+    heard: Voicing,
     best: Option<Chord>,
     speller: &Speller,
     context: &Context,

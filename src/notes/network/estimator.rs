@@ -20,7 +20,7 @@
 
 use super::dense::{Activation, Dense, ROW};
 use super::features::{Features, INPUTS};
-use super::keyed::{KeyedDense, Stretch, padded};
+use super::keyed::{InputStretch, KeyedDense, padded};
 use super::model::{Calibration, INTERVALS, Layer, Model};
 use crate::notes::evidence::{NoteEstimator, NoteEvidence};
 use crate::spectrum::SpectrumFrame;
@@ -72,7 +72,7 @@ impl NetworkEstimator {
         {
             row[..PIANO_KEYS].copy_from_slice(values);
         }
-        self.arch.dispatch(Step {
+        self.arch.dispatch(FramePass {
             network: &mut self.network,
             out,
         });
@@ -86,7 +86,7 @@ impl NoteEstimator for NetworkEstimator {
             frame,
             inputs: self.network.inputs_mut(),
         });
-        self.arch.dispatch(Step {
+        self.arch.dispatch(FramePass {
             network: &mut self.network,
             out,
         });
@@ -150,32 +150,32 @@ impl Rows {
 /// Where the activations of a key lie in its row of `by_key`.
 #[derive(Debug, Clone, Copy)]
 struct Places {
-    inputs: Place,
-    glance_units: Place,
-    first: Place,
-    second: Place,
-    opinion: Place,
-    summary: Place,
-    context: Place,
-    joined: Place,
-    gate: Place,
-    candidate: Place,
-    memory: Place,
-    last: Place,
-    logits: Place,
+    inputs: BufferPart,
+    glance_units: BufferPart,
+    first: BufferPart,
+    second: BufferPart,
+    opinion: BufferPart,
+    summary: BufferPart,
+    context: BufferPart,
+    joined: BufferPart,
+    gate: BufferPart,
+    candidate: BufferPart,
+    memory: BufferPart,
+    last: BufferPart,
+    logits: BufferPart,
     /// From one key's row to the next.
     stride: usize,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Place {
+struct BufferPart {
     begin: usize,
     len: usize,
 }
 
-impl Place {
-    fn here(self) -> Stretch {
-        Stretch {
+impl BufferPart {
+    fn here(self) -> InputStretch {
+        InputStretch {
             begin: self.begin as isize,
             len: self.len,
         }
@@ -196,7 +196,7 @@ impl Places {
         let mut place = |len: usize| {
             let begin = stride;
             stride += padded(len);
-            Place { begin, len }
+            BufferPart { begin, len }
         };
         Self {
             inputs: place(INPUTS),
@@ -227,8 +227,8 @@ impl Places {
     }
 
     /// h2 of the key some semitones away.
-    fn second_at(&self, interval: i32) -> Stretch {
-        Stretch {
+    fn second_at(&self, interval: i32) -> InputStretch {
+        InputStretch {
             begin: interval as isize * self.stride as isize + self.second.begin as isize,
             len: self.second.len,
         }
@@ -257,7 +257,7 @@ impl Network {
             )
         };
         let places = Places::new(model);
-        let keyed = |inputs: Vec<Stretch>, output: Place, layer: &Layer, activation| {
+        let keyed = |inputs: Vec<InputStretch>, output: BufferPart, layer: &Layer, activation| {
             KeyedDense::new(inputs, output.begin, layer, activation)
         };
         let around = INTERVALS
@@ -429,12 +429,12 @@ impl WithSimd for Look<'_> {
 }
 
 /// And the layers.
-struct Step<'a> {
+struct FramePass<'a> {
     network: &'a mut Network,
     out: &'a mut NoteEvidence,
 }
 
-impl WithSimd for Step<'_> {
+impl WithSimd for FramePass<'_> {
     type Output = ();
 
     #[inline(always)]

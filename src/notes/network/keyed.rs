@@ -25,14 +25,14 @@ pub const fn padded(values: usize) -> usize {
 
 /// A stretch of activations that a layer reads: one that has room as [`padded`] says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Stretch {
+pub struct InputStretch {
     /// Where it begins, counted from the start of the key's row; negative in the row of a key further down.
     pub begin: isize,
     /// How many values.
     pub len: usize,
 }
 
-impl Stretch {
+impl InputStretch {
     /// Where it begins for the key whose row starts at `row`.
     #[inline(always)]
     fn of(self, row: usize) -> usize {
@@ -44,7 +44,7 @@ impl Stretch {
 /// One layer with packed weights.
 #[derive(Debug, Clone)]
 pub struct KeyedDense {
-    inputs: Vec<Stretch>,
+    inputs: Vec<InputStretch>,
     /// Where the outputs begin in the key's row.
     output: usize,
     /// By tile of outputs, then by quad of inputs, then by input.
@@ -59,7 +59,12 @@ impl KeyedDense {
     ///
     /// # Panics
     /// If the inputs are not as many as the layer has.
-    pub fn new(inputs: Vec<Stretch>, output: usize, layer: &Layer, activation: Activation) -> Self {
+    pub fn new(
+        inputs: Vec<InputStretch>,
+        output: usize,
+        layer: &Layer,
+        activation: Activation,
+    ) -> Self {
         let many: usize = inputs.iter().map(|stretch| stretch.len).sum();
         assert_eq!(many, layer.inputs, "one weight an input");
         let value = |values: &[f32], at: usize| values.get(at).copied().unwrap_or(0.0);
@@ -170,7 +175,7 @@ impl KeyedDense {
 struct Tile<'a, S> {
     simd: S,
     arena: &'a mut [f32],
-    inputs: &'a [Stretch],
+    inputs: &'a [InputStretch],
     /// Of all the inputs, by quad.
     weights: &'a [[[f32; TILE_OUTPUTS]; QUAD]],
     /// `None` where the sum goes on from what stands there.
