@@ -29,7 +29,7 @@ pub const REMEMBERED: HopSpan = HopSpan::new(
     (REMEMBERED_SECONDS * SampleRate::INTERNAL.get() as usize).div_ceil(HOP_SAMPLES) as u64,
 );
 
-/// Log-odds of the keys summed up over all frames so far, in [`PARTS`].
+/// Log-odds of the keys summed up over all frames so far, in `PARTS`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LogOddsSums([i32; PIANO_KEYS]);
 

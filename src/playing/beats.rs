@@ -1,6 +1,6 @@
 //! Beats: where a listener would tap.
 //!
-//! Input: [`Strike`]s. Output: beat times with confidence, and where the second eighth falls. Units: seconds, beats a minute, shares 0 to 1.
+//! Input: `Strike`s. Output: beat times with confidence, and where the second eighth falls. Units: seconds, beats a minute, shares 0 to 1.
 //! Method: dynamic programming over strikes that trades their weight against steady steps (Ellis, J. New Music Research 36, 2007); the tempo
 //! by a comb of lags over the distances between strikes with a prior on tempo, in windows whose path is the best one (as in a tempogram:
 //! Grosche and Mueller, IEEE Trans. ASLP 19, 2011), so that it may drift. The metrical level is chosen among multiples by what lies on and between beats.

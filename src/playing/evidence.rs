@@ -1,6 +1,6 @@
 //! Evidence: what every short stretch of time tells of the harmony.
 //!
-//! Input: notes, strikes, beats. Output: [`Unit`]s without gaps. Units: seconds; weights without a unit, about 1 for a full beat of chord.
+//! Input: notes, strikes, beats. Output: `Unit`s without gaps. Units: seconds; weights without a unit, about 1 for a full beat of chord.
 //! Method: our own: time is cut at beats and half beats, or at strikes where the beat is not sure; each note weighs by being struck and by
 //! lasting, less where it is melody or passing (chord tones, passing and neighbour notes as taught: Piston, Harmony, 1941, ch. 8).
 //! Limits: borders of harmony lie on this grid.

@@ -1,10 +1,10 @@
 //! The search for harmony: the best way to cut the playing into stretches of one chord each.
 //!
-//! Input: [`Unit`]s, the key around each. Output: [`Found`] stretches. Units: natural-log units; higher is better.
+//! Input: `Unit`s, the key around each. Output: `Found` stretches. Units: natural-log units; higher is better.
 //! Method: a semi-Markov search (Sarawagi and Cohen, NIPS 2004; for chords: Masada and Bunescu, TISMIR 2019): a stretch is weighed as a whole,
 //! by how the weights of its notes lie over the intervals of a family, by the bass where it begins, by its place in the beat; the step
 //! from chord to chord by root motion and class, each chord by its place in the key. Dynamic programming finds the best sum.
-//! Limits: a stretch lasts at most [`LONGEST`] units; two chords at once (polychords) are told as one.
+//! Limits: a stretch lasts at most `LONGEST` units; two chords at once (polychords) are told as one.
 
 use super::evidence::{BeatPlace, Unit};
 use super::families::{CLASSES, FAMILIES, class_number};

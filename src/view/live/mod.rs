@@ -1,7 +1,7 @@
 //! The live screen: what it knows, apart from how it is drawn.
 //!
 //! Input: the listener's events, meter readings, trouble of the input, presses of keys. Output: the state that
-//! [`draw`] turns into a screen, and [`Request`]s for what a view cannot do itself.
+//! `draw` turns into a screen, and [`Request`]s for what a view cannot do itself.
 //! Units: times in frames at the internal rate; levels in dBFS (a full-scale sine has 0).
 //! Method: a plain struct; the same calls in the same order give the same screen, so it is tested without a terminal.
 //! Limits: names and their smoothing are those of [`crate::answer`].
