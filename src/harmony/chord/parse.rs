@@ -180,17 +180,12 @@ impl<'a> Reader<'a> {
             return Ok(true);
         }
         const MAJOR: [&str; 8] = ["major", "maj", "Maj", "MAJ", "ma", "Ma", "MA", "M"];
-        const MINOR: [&str; 12] = [
-            "minor", "min", "Min", "MIN", "mi", "Mi", "MI", "m", "-", "–", "−", "‐",
-        ];
+        const MINOR_WORDS: [&str; 7] = ["minor", "min", "Min", "MIN", "mi", "Mi", "MI"];
+        const MINOR_SIGNS: [&str; 5] = ["m", "-", "–", "−", "‐"];
         const DIMINISHED: [&str; 7] = ["dim", "Dim", "DIM", "°", "º", "o", "˚"];
         const HALF: [&str; 5] = ["half-dim", "halfdim", "hdim", "ø", "Ø"];
-        // Longer words of the minor family come first, so that M of "Mi" and m of "maj" are not cut off.
-        if self
-            .take(&MINOR[..3])
-            .or_else(|| self.take(&["MIN", "mi", "Mi", "MI"]))
-            .is_some()
-        {
+        // Words of the minor family come first and its signs after the major ones, so that M of "Mi" and m of "maj" are not cut off.
+        if self.take(&MINOR_WORDS).is_some() {
             draft.minor = true;
         } else if self.take(&MAJOR).is_some() {
             // Behind its number, as in the French and Brazilian C7M; Cdim7(maj7) has both sevenths.
@@ -202,7 +197,7 @@ impl<'a> Reader<'a> {
         } else if self.take(&["Δ", "△", "∆"]).is_some() {
             draft.triangle = true;
             draft.major_word = true;
-        } else if self.take(&MINOR[7..]).is_some() {
+        } else if self.take(&MINOR_SIGNS).is_some() {
             draft.minor = true;
         } else if self.take(&HALF).is_some() {
             draft.half_diminished = true;
