@@ -195,7 +195,7 @@ impl Output {
         let mut out = BufWriter::new(SpooledTempFile::new(IN_MEMORY));
         match self {
             Self::Chart { ink, held } => {
-                match heard.performance().filter(|_| !held) {
+                match (!held).then(|| heard.performance()).flatten() {
                     Some(played) => print_played(heard, &played, *ink, &mut out)?,
                     None => print_chart(heard, *ink, &mut out)?,
                 }

@@ -58,22 +58,12 @@ pub(crate) const FAMILIES: &[Family] = &[
     family("1 b3 5 b7",   [20., 10., 150., 260., 8., 80., 8., 180., 20., 12., 240., 8.], 2.8, true),
 ];
 
-/// Kinds of chord as far as their moves go.
-pub(crate) const CLASSES: usize = 9;
+/// Kinds of chord as far as their moves go: those with a function, and the others.
+pub(crate) const CLASSES: usize = Class::NAMED.len() + 1;
 
-/// A class by number.
+/// A class by number, in the order of their definition.
 pub(crate) fn class_number(class: Class) -> usize {
-    match class {
-        Class::Major => 0,
-        Class::Minor => 1,
-        Class::MinorTonic => 2,
-        Class::Dominant => 3,
-        Class::Suspended => 4,
-        Class::HalfDiminished => 5,
-        Class::Diminished => 6,
-        Class::DiminishedMajor => 7,
-        Class::Other => 8,
-    }
+    class as usize
 }
 
 impl Family {

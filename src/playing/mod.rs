@@ -3,7 +3,7 @@
 //! Input: [`PlayedNote`]s by start, and what the user states ([`Stated`]). Output: [`PlayingRead`]. Units: seconds, MIDI numbers, shares 0 to 1.
 //! Method: beats by dynamic programming over strikes ([`beats`]); time cut at beats ([`evidence`]); a key from the notes ([`key`]); the harmony by a
 //! semi-Markov search ([`search`]); bars from bass and changes of harmony ([`bars`]); then key and harmony once more with what is known. Sources stand in each.
-//! Limits: the whole of the notes is looked at at once; memory and time grow with their number, about 1 kB and 0.1 ms a note.
+//! Limits: the whole of the notes is looked at at once; memory and time grow with their number.
 
 pub mod bars;
 pub mod beats;

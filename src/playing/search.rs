@@ -484,16 +484,7 @@ fn steps() -> Vec<f32> {
     use Class::{
         Diminished, DiminishedMajor, Dominant, HalfDiminished, Major, Minor, MinorTonic, Suspended,
     };
-    let all = [
-        Major,
-        Minor,
-        MinorTonic,
-        Dominant,
-        Suspended,
-        HalfDiminished,
-        Diminished,
-        DiminishedMajor,
-    ];
+    let all = Class::NAMED;
     let resting = [Major, Minor, MinorTonic];
     // Roots that fall or rise by fifths, and by steps and thirds, as counted over the labels of performances.jsonl.gz.
     set(&all, &[5], &all, 0.1);

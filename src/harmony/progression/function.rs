@@ -32,6 +32,20 @@ pub enum Class {
 }
 
 impl Class {
+    /// All that have a function of their own.
+    pub const NAMED: [Self; 8] = [
+        Self::Major,
+        Self::Minor,
+        Self::MinorTonic,
+        Self::Dominant,
+        Self::Suspended,
+        Self::HalfDiminished,
+        Self::Diminished,
+        Self::DiminishedMajor,
+    ];
+}
+
+impl Class {
     /// The class of a chord with these degrees.
     pub fn of(degrees: DegreeSet) -> Self {
         let has = |d| degrees.contains(d);
