@@ -10,6 +10,7 @@ pub mod beats;
 pub mod evidence;
 pub(crate) mod families;
 pub mod key;
+pub mod level;
 mod names;
 pub mod search;
 pub(crate) mod strikes;
