@@ -13,6 +13,7 @@ pub mod key;
 pub mod level;
 mod names;
 pub mod search;
+pub mod so_far;
 pub(crate) mod strikes;
 pub mod texture;
 
