@@ -123,6 +123,8 @@ pub fn passages(notes: &[PlayedNote], rule: &TextureRule) -> Vec<Passage> {
 struct Trait {
     in_chord: bool,
     lasts: f64,
+    /// Struck in a chord most of whose keys last.
+    held: bool,
 }
 
 fn traits(notes: &[PlayedNote], rule: &TextureRule) -> Vec<Trait> {
@@ -134,9 +136,15 @@ fn traits(notes: &[PlayedNote], rule: &TextureRule) -> Vec<Trait> {
             .iter()
             .take_while(|n| n.start.get() <= began + rule.together)
             .count();
-        traits.extend(rest[..count].iter().map(|note| Trait {
-            in_chord: count >= rule.chord,
-            lasts: note.end.get() - note.start.get(),
+        let lasts = |note: &PlayedNote| note.end.get() - note.start.get();
+        let chord = &rest[..count];
+        let lasting = chord.iter().filter(|n| lasts(n) >= rule.lasting).count();
+        let in_chord = count >= rule.chord;
+        let held = in_chord && lasting as f64 >= rule.in_chords * count as f64;
+        traits.extend(chord.iter().map(|note| Trait {
+            in_chord,
+            lasts: lasts(note),
+            held,
         }));
     }
     traits
@@ -186,9 +194,8 @@ fn best_border(
         .min(after.notes.end);
     let held_first = before.texture == Texture::Held;
     let (mut best, mut most, mut sum) = (from, 0, 0);
-    for nth in from..to {
-        let is_held = traits[nth].in_chord && traits[nth].lasts >= rule.lasting;
-        sum += if is_held == held_first { 1 } else { -1 };
+    for (nth, note) in traits.iter().enumerate().take(to).skip(from) {
+        sum += if note.held == held_first { 1 } else { -1 };
         if sum > most {
             (best, most) = (nth + 1, sum);
         }

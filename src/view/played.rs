@@ -8,11 +8,11 @@
 //! wider than its bar ends with three dots.
 
 use crate::chart::document::{HarmonyStretch, HeardChord};
-use crate::chart::entries::heard_note;
 use crate::chart::performance::Performance;
 use crate::chart::recording::Heard;
+use crate::harmony::{Key, PitchClass, Spelled};
 use crate::playing::texture::Texture;
-use crate::units::{SampleRate, Seconds};
+use crate::units::{MidiNote, SampleRate, Seconds};
 use crate::view::chart::{Layout, TIME_COLUMNS, heading, spans_and_chords};
 use crate::view::ink::Ink;
 use crate::view::notes::clock;
@@ -75,6 +75,7 @@ pub fn print_played(
                 .copied()
                 .filter(|&d| within(d))
                 .collect(),
+            key: played.key,
             melody: &played.melody,
             chords: chords
                 .iter()
@@ -138,6 +139,7 @@ struct Passage<'a> {
     melody: &'a [usize],
     /// The keys as they sound together.
     chords: Vec<&'a HeardChord>,
+    key: Option<Key>,
 }
 
 /// One bar: what stands in it, row by row.
@@ -287,12 +289,24 @@ impl Passage<'_> {
         let at = |&note: &usize| notes[note].start.seconds(SampleRate::INTERNAL).get();
         let from = self.melody.partition_point(|note| at(note) < start);
         let to = self.melody.partition_point(|note| at(note) < end);
-        let names = self.melody[from..to.max(from)].iter().map(|&note| {
-            let note = heard_note(&notes[note]);
-            without_octave(&note.name).to_owned()
-        });
+        let names = self.melody[from..to.max(from)]
+            .iter()
+            .map(|&note| spelled(notes[note].note.midi, self.key));
         names.collect::<Vec<_>>().join(" ")
     }
+}
+
+/// The name of a key of the piano, in a musical key: of the twelve names from five fifths below the tonic to six above.
+fn spelled(midi: MidiNote, key: Option<Key>) -> String {
+    let class = PitchClass::new(i32::from(midi.get()));
+    let Some(tonic) = key.map(|key| key.tonic.fifths()) else {
+        return Spelled::usual(class).to_string();
+    };
+    (tonic - 5..=tonic + 6)
+        .map(Spelled::at_fifths)
+        .find(|name| name.class() == class)
+        .unwrap_or_else(|| Spelled::usual(class))
+        .to_string()
 }
 
 /// The name of a note without the number of its octave.
