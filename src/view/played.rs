@@ -86,7 +86,7 @@ pub fn print_played(
         passage.print(ink, out)?;
     }
     if played.downbeats.len() >= 2 {
-        let legend = "below the symbols: numerals, the keys as the bar begins, the melody";
+        let legend = "below: numerals, keys as the bar begins, melody";
         writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     } else {
         writeln!(out)?;
