@@ -21,7 +21,7 @@ const MODULES: &[Layer] = &[
     ("harmony", &["units"]),
     ("playing", &["units", "harmony"]),
     ("listener", &["units", "spectrum", "piano", "notes"]),
-    ("answer", &["units", "harmony", "listener"]),
+    ("answer", &["units", "harmony", "playing", "listener"]),
     (
         "chart",
         &["units", "harmony", "playing", "listener", "answer"],
@@ -30,7 +30,7 @@ const MODULES: &[Layer] = &[
     (
         "view",
         &[
-            "units", "audio", "spectrum", "harmony", "listener", "answer", "chart",
+            "units", "audio", "spectrum", "harmony", "playing", "listener", "answer", "chart",
         ],
     ),
     ("store", &["units", "piano"]),

@@ -5,16 +5,17 @@ mod evening;
 #[path = "support/snapshot.rs"]
 mod snapshot;
 
-use evening::{chords, frame, note, notes, state};
+use evening::{at, chords, frame, note, notes, span, state};
 use lidprop::audio::level::Meter;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
-use lidprop::listener::{Certainty, Event};
+use lidprop::listener::{Certainty, Event, NoteSpan, StruckKey};
 use lidprop::publish::format;
-use lidprop::units::Hertz;
+use lidprop::units::{Dbfs, Hertz, MidiNote, Share};
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
 use lidprop::view::live::{Live, Press, Shapes, draw};
+use lidprop::view::played::print_played;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use snapshot::assert_snapshot;
@@ -332,4 +333,136 @@ fn labels_cover_the_recording_without_a_gap_and_say_where_no_chord_sounds() {
     ];
     assert_eq!(quiet, expected, "{text}");
     assert_eq!(lines.len(), 6 + expected.len());
+}
+
+/// A two-five-one in F: the bass and the keys above it.
+const BARS: [(u8, [u8; 4]); 4] = [
+    (43, [58, 62, 65, 69]),
+    (36, [58, 62, 64, 69]),
+    (41, [57, 60, 64, 67]),
+    (41, [57, 60, 62, 67]),
+];
+const BEAT: f64 = 0.6;
+
+/// Keys with their starts and ends: a bass, a broken chord in eighths, a tune in half notes above.
+fn broken(start: f64, bars: usize) -> Vec<(u8, f64, f64)> {
+    let mut keys = Vec::new();
+    for bar in 0..bars {
+        let (bass, chord) = BARS[bar % 4];
+        let from = start + (bar * 4) as f64 * BEAT;
+        keys.push((bass, from, from + 3.9 * BEAT));
+        for (eighth, place) in [0, 1, 2, 3, 2, 1, 2, 3].into_iter().enumerate() {
+            let at = from + eighth as f64 * BEAT / 2.0;
+            keys.push((chord[place], at, at + 0.45 * BEAT));
+        }
+        for (half, place) in [3, 2].into_iter().enumerate() {
+            let at = from + half as f64 * 2.0 * BEAT;
+            keys.push((chord[place] + 12, at, at + 1.9 * BEAT));
+        }
+    }
+    keys
+}
+
+/// Chords that are held for study, and then playing over the same chords.
+fn study_and_playing() -> Heard {
+    let mut heard = HeardSoFar::new("practice.flac", Wording::default());
+    let mut keys = Vec::new();
+    for nth in 0..8 {
+        let (bass, chord) = BARS[nth % 4];
+        let (start, end) = (1.0 + 2.6 * nth as f64, 3.5 + 2.6 * nth as f64);
+        let mut all = vec![bass];
+        all.extend(chord);
+        keys.extend(all.iter().map(|&key| (key, start, end)));
+        heard.keep(Event::Chord(span(start, end, &all)));
+    }
+    let begins = 1.0 + 8.0 * 2.6;
+    for bar in 0..12 {
+        let from = begins + (bar * 4) as f64 * BEAT;
+        let (bass, chord) = BARS[bar % 4];
+        heard.keep(Event::Chord(span(
+            from,
+            from + 0.6,
+            &[bass, chord[0], chord[3] + 12],
+        )));
+    }
+    keys.extend(broken(begins, 12));
+    for (key, start, end) in keys {
+        heard.keep(Event::Note(NoteSpan {
+            note: note(key, 0.6, Certainty::Sure),
+            start: at(start),
+            end: at(end),
+        }));
+    }
+    heard.end(at(begins + 48.0 * BEAT + 0.5), Some(Hertz::CONCERT_A4))
+}
+
+fn chart_of_playing(columns: u16) -> String {
+    let heard = study_and_playing();
+    let played = heard.performance().expect("part of it is played");
+    let mut text = Vec::new();
+    print_played(&heard, &played, Ink::plain(columns), &mut text).unwrap();
+    String::from_utf8(text).unwrap()
+}
+
+#[test]
+fn what_is_held_and_what_is_played_are_each_shown_as_they_should() {
+    for columns in [72, 100] {
+        let text = chart_of_playing(columns);
+        let (held, played) = text
+            .split_once("  0:21.8  |")
+            .unwrap_or_else(|| panic!("bars begin where playing does: {text}"));
+        // each chord twice, as keys
+        assert_eq!(held.matches("G2 Bb3 D4 F4 A4").count(), 2, "{text}");
+        assert!(
+            !held.contains('|') && held.contains("ii7 in F major"),
+            "{text}"
+        );
+        let rows: Vec<&str> = played.lines().collect();
+        let bars = |row: &str| row.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(bars(rows[0]), "Gm9 | C13 | Fmaj9 | F6/9 |", "{text}");
+        assert_eq!(bars(rows[1]), "ii7 V7 Imaj7 I6", "{text}");
+        assert_eq!(bars(rows[2]), "G2 Bb A C2 Bb A F2 A G F2 A G", "{text}");
+        assert_eq!(bars(rows[3]), "A F A E G E G D", "{text}");
+        for line in text.lines() {
+            assert!(line.chars().count() <= usize::from(columns), "{line}");
+        }
+    }
+}
+
+#[test]
+fn the_live_screen_shows_the_harmony_so_far_below_what_is_held() {
+    let mut events: Vec<(f64, Event)> = Vec::new();
+    for (key, start, end) in broken(1.0, 10) {
+        let strike = StruckKey {
+            key: MidiNote::new(key).unwrap(),
+            at: at(start),
+            probability: Share::ONE,
+            level: Dbfs::from_mean_square(0.01),
+        };
+        events.push((start + 0.16, Event::Struck(strike)));
+        let ended = NoteSpan {
+            note: note(key, 0.6, Certainty::Sure),
+            start: at(start),
+            end: at(end),
+        };
+        events.push((end + 0.16, Event::Note(ended)));
+    }
+    events.extend((0..240).map(|tenth| {
+        let now = f64::from(tenth) / 10.0;
+        (now, frame(now, 0.05, &[]))
+    }));
+    events.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut live = Live::new("Upright room", Wording::default());
+    for (_, event) in events {
+        live.hear(&[event]);
+    }
+    let text = screen(&live, 100, 30);
+    let line = text
+        .lines()
+        .find(|line| line.starts_with("harmony"))
+        .unwrap_or_else(|| panic!("{text}"));
+    assert!(
+        line.contains("Gm9  C13") && line.contains("in F major"),
+        "{line}"
+    );
 }

@@ -6,7 +6,9 @@
 PERFORMANCES is performances.jsonl.gz . Writes INTO/scenes/truth.json (48 pieces of about half a minute, 12 of each texture: a ballad with a
 broken rootless left hand, stride, comping over a walking bass, locked hands; progressions, voicings and tunes drawn by chance, hands 11 ms apart, eighths swung)
 and INTO/songs/truth.json (half a minute of each song; every third has the condition "heldout" and was only looked at, never fitted), and for both the same once more
-with strengths undone, 8 per cent of the notes lost and 12 ms of disturbance. Prints how the weight of notes lies over the intervals of each kind of labelled chord:
+with strengths undone, 8 per cent of the notes lost and 12 ms of disturbance. For the beat: INTO/many (up to six excerpts of each song, 38 s apart) and
+INTO/more_scenes (120 scenes), and both as `_harsh` (a tenth of the notes lost, strengths drawn anew, 14 ms of disturbance, one note in twenty beside another that was not
+played). For "no chord": INTO/none (24 runs in scales, in one hand or octaves, and the tunes of every third song alone). Prints how the weight of notes lies over the intervals of each kind of labelled chord:
 the shares in `src/playing/families.rs` are these, rounded. Fields as in the labelled corpora: notes (midi, onset, offset, velocity), chords, beats, downbeats, key.
 """
 import bisect, collections, gzip, json, math, os, random, sys
@@ -117,9 +119,9 @@ def sounding(song):
     return out[::-1]
 
 
-def excerpt(rng, song, number):
+def excerpt(rng, song, number, begin=None):
     bars = [t for t, first in song['beats'] if first]
-    begin = bars[rng.randrange(2, len(bars) // 2)] - .4
+    if begin is None: begin = bars[rng.randrange(2, len(bars) // 2)] - .4
     while not any(c[2] != 'N' and c[0] < begin + 31 and c[1] > begin for c in song['chords']): begin += 10
     end = begin + 31
     notes = [dict(midi=k, onset=round(max(0, on - begin + rng.gauss(0, .009)), 4), offset=round(min(31, off - begin), 4), velocity=v)
@@ -160,6 +162,50 @@ def disturbed(rng, clip):
     return dict(clip, notes=sorted(notes, key=lambda n: n['onset']))
 
 
+def harsher(rng, clip):
+    notes = []
+    for n in clip['notes']:
+        if rng.random() < .1: continue
+        n = dict(n, velocity=rng.uniform(30, 120), onset=max(0, n['onset'] + rng.gauss(0, .014)))
+        notes.append(n)
+        if rng.random() < .06: notes.append(dict(n, midi=n['midi'] + rng.choice([12, -12, 12, 19, 7]), onset=n['onset'] + rng.choice([0, 0, .15, .3])))
+    notes = [dict(n, offset=max(n['offset'], n['onset'] + .05)) for n in notes if 21 <= n['midi'] <= 108]
+    return dict(clip, notes=sorted(notes, key=lambda n: n['onset']))
+
+
+def many_excerpts(rng, song, number):
+    """Up to six excerpts, 38 s apart."""
+    bars, out = [t for t, first in song['beats'] if first], []
+    at = bars[1]
+    while at + 31 < song['beats'][-1][0] and len(out) < 6:
+        begin = min(bars, key=lambda t: abs(t - at))
+        if any(c[2] != 'N' and c[0] < begin + 31 and c[1] > begin for c in song['chords']):
+            clip = excerpt(rng, song, number, begin - .4)
+            if len(clip['notes']) > 40 and len(clip['beats']) > 12: out.append(dict(clip, file=f'{clip["file"]}-{len(out)}', song=number))
+        at += 38
+    return out
+
+
+def run(seed):
+    """A scale up and down, in one hand or in octaves."""
+    rng = random.Random(seed)
+    scale = rng.choice([[0, 2, 4, 5, 7, 9, 11], [0, 2, 3, 5, 7, 8, 11], [0, 2, 3, 5, 7, 8, 10], list(range(12))])
+    tonic, step, below, degree, up, notes, t = rng.randrange(12), 60 / rng.uniform(60, 130) / rng.choice([2, 3, 4]), rng.choice([0, 0, 12]), rng.randrange(14, 21), 1, [], .6
+    while t < 25:
+        key = 24 + tonic + 12 * (degree // len(scale)) + scale[degree % len(scale)]
+        for k in {key, key - below}:
+            if 36 <= k <= 96: notes.append(dict(midi=k, onset=t + rng.gauss(0, .01), offset=t + step * rng.uniform(.8, 1.15), velocity=70))
+        if degree > 38 or (degree > 26 and rng.random() < .06): up = -1
+        if degree < 16 or (degree < 24 and rng.random() < .06): up = 1
+        degree, t = degree + up, t + step * (4 if rng.random() < .02 else 1)
+    return dict(file=f'none/run-{seed:02}', kind='played', condition='run', piano='run', seconds=26., notes=sorted(notes, key=lambda n: n['onset']), chords=[], beats=[], downbeats=[])
+
+
+def tune(song):
+    notes = [dict(midi=k, onset=on - 30, offset=off - 30, velocity=v) for on, off, k, v, track in song['notes'] if track == 'M' and 30 <= on < 60]
+    return dict(file=f'none/tune-{song["id"]:03}', kind='played', condition='tune', piano='tune', seconds=31., notes=notes, chords=[], beats=[], downbeats=[])
+
+
 def main(performances, into):
     with gzip.open(performances, 'rt') as lines: songs = [json.loads(line) for line in lines]
     rng = random.Random(5)
@@ -167,6 +213,10 @@ def main(performances, into):
     sets = dict(scenes=[scene(i, ('ballad', 'stride', 'comping', 'locked')[i % 4]) for i in range(48)],
                 songs=[excerpt(rng, s, i) for i, s in enumerate(long_enough)])
     for name, clips in list(sets.items()): sets[name + '_disturbed'] = [disturbed(rng, c) for c in clips]
+    sets['many'] = [c for i, s in enumerate(long_enough) for c in many_excerpts(rng, s, i)]
+    sets['more_scenes'] = [dict(scene(1000 + i, ('ballad', 'stride', 'comping', 'locked')[i % 4]), song=1000 + i) for i in range(120)]
+    for name in ('many', 'more_scenes'): sets[name + '_harsh'] = [harsher(rng, c) for c in sets[name]]
+    sets['none'] = [run(i) for i in range(24)] + [c for c in map(tune, songs[::3]) if len(c['notes']) >= 20]
     for name, clips in sets.items():
         os.makedirs(os.path.join(into, name), exist_ok=True)
         with open(os.path.join(into, name, 'truth.json'), 'w') as out: json.dump(dict(clips=clips), out)

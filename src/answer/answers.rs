@@ -1,6 +1,7 @@
 //! Events in, one settled answer out: the same for the screen, for lines, for tests and for measurements.
 //!
-//! Input: the listener's [`Event`]s. Output: the [`Answer`] to show now, the keys that sound, the names of chords that have ended.
+//! Input: the listener's [`Event`]s. Output: the [`Answer`] to show now, the keys that sound, the names of chords that have ended, the harmony so far where
+//! music is played (see [`crate::playing::so_far`]).
 //! Units: times in frames at the internal rate.
 //! Method: joins [`Names`] and [`Settle`]; time is that of the events, no clock is read.
 //! Limits: all events of a frame must have come before [`Answers::catch_up`].
@@ -8,8 +9,10 @@
 use super::names::Names;
 use super::settle::{Answer, Settle};
 use crate::harmony::{AnalysisOptions, NamedNote, Naming};
-use crate::listener::{ChordNote, ChordState, Event};
-use crate::units::SamplePos;
+use crate::listener::{ChordNote, ChordState, Event, NoteSpan};
+use crate::playing::so_far::HarmonySoFar;
+use crate::playing::{PlayedNote, Stated};
+use crate::units::{SamplePos, SampleRate, Seconds};
 
 /// What sounds now, and what was last told of it.
 #[derive(Debug, Clone)]
@@ -20,6 +23,7 @@ pub struct Answers {
     sounding: Option<ChordState>,
     /// Its notes, as the chord that they make spells them.
     note_names: Vec<NamedNote>,
+    harmony: HarmonySoFar,
 }
 
 impl Answers {
@@ -30,13 +34,17 @@ impl Answers {
             settle: Settle::default(),
             sounding: None,
             note_names: Vec::new(),
+            harmony: HarmonySoFar::new(stated(options)),
         }
     }
 
     /// Takes what the listener tells; of a chord that has ended, gives its final names, if it has notes.
     pub fn hear(&mut self, event: &Event) -> Option<Naming> {
         match event {
-            Event::Frame(frame) => self.settle.frame(frame),
+            Event::Frame(frame) => {
+                self.settle.frame(frame);
+                self.harmony.reach(seconds(frame.at));
+            }
             Event::Sounding(state) => {
                 let naming = self.names.of_sounding(&state.notes, &state.possible);
                 self.note_names.clone_from(&naming.notes);
@@ -46,9 +54,18 @@ impl Answers {
             Event::Chord(span) => {
                 return self.names.of_ended(span).map(|(_, naming)| naming);
             }
-            Event::Struck(_) | Event::Note(_) => {}
+            Event::Struck(strike) => {
+                self.harmony
+                    .struck(strike.key, seconds(strike.at), strike.probability);
+            }
+            Event::Note(span) => self.harmony.ended(played(span)),
         }
         None
+    }
+
+    /// The harmony so far, where music is played and not chords held.
+    pub fn harmony(&self) -> &HarmonySoFar {
+        &self.harmony
     }
 
     /// Weighs what was heard so far; to be called once all events of the last frame have been taken.
@@ -79,12 +96,35 @@ impl Answers {
     /// Names from now on in another key or spelling, and what is shown again.
     pub fn name_with(&mut self, options: AnalysisOptions) {
         self.names.name_with(options);
+        self.harmony.state(stated(options));
         let names = &self.names;
         self.settle
             .rename(|notes, possible| names.of_sounding(notes, possible));
         if let Some(state) = &self.sounding {
             self.note_names = names.of_sounding(&state.notes, &state.possible).notes;
         }
+    }
+}
+
+fn stated(options: AnalysisOptions) -> Stated {
+    Stated {
+        key: options.key,
+        spelling: options.spelling,
+        ..Stated::default()
+    }
+}
+
+fn seconds(at: SamplePos) -> Seconds {
+    at.seconds(SampleRate::INTERNAL)
+}
+
+fn played(span: &NoteSpan) -> PlayedNote {
+    PlayedNote {
+        midi: span.note.midi,
+        start: seconds(span.start),
+        end: seconds(span.end),
+        strength: span.note.strength,
+        confidence: span.note.confidence,
     }
 }
 

@@ -43,7 +43,8 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
     pub chords: Chords,
-    /// The harmony of what is played, by start, apart from what is held; absent where chords are held for study, so that what is held is the harmony.
+    /// The harmony of what is played, by start, apart from what is held; absent where chords are held for study throughout, so that what is held is
+    /// the harmony. Where a recording has both, what is held stands here as well, and says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub harmony: Option<Vec<HarmonyStretch>>,
     /// The beats of what is played; empty where it is free.
@@ -211,6 +212,9 @@ pub struct HarmonyStretch {
     pub function: Option<String>,
     /// The dominant that it stands for, in plain ASCII, if it stands for one.
     pub stands_for: Option<String>,
+    /// True of a chord that is held for study, amid playing: it is one of `chords`.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub held: bool,
 }
 
 /// One name of a harmony: the chord as written over the bar, whether or not all its notes sound.

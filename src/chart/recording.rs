@@ -156,9 +156,14 @@ impl Heard {
         Interpreted::of(&self.chords, &self.notes, &self.naming.analysis)
     }
 
-    /// What is played, read from the notes; `None` where chords are held for study.
+    /// What is played, read from the notes; `None` where chords are held for study throughout.
     pub fn performance(&self) -> Option<Performance> {
-        performance(&self.notes, &self.naming, self.rhythm)
+        performance(
+            &self.notes,
+            || self.interpreted(),
+            &self.naming,
+            self.rhythm,
+        )
     }
 
     /// The sounding key, to the nearest half step, where `key` is the fingered one and the recording sounds off it.

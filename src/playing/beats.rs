@@ -3,11 +3,12 @@
 //! Input: `Strike`s. Output: beat times with confidence, and where the second eighth falls. Units: seconds, beats a minute, shares 0 to 1.
 //! Method: dynamic programming over strikes that trades their weight against steady steps (Ellis, J. New Music Research 36, 2007); the tempo
 //! by a comb of lags over the distances between strikes with a prior on tempo, in windows whose path is the best one (as in a tempogram:
-//! Grosche and Mueller, IEEE Trans. ASLP 19, 2011), so that it may drift. The metrical level is chosen among multiples by what lies on and between beats.
+//! Grosche and Mueller, IEEE Trans. ASLP 19, 2011), so that it may drift. The metrical level is chosen among multiples by what lies on and between beats (`level`).
 //! Limits: a change of tempo within one window is found late; ornaments count as strikes.
 
 use super::PlayedNote;
-use super::strikes::Strike;
+use super::level;
+use super::strikes::{Strike, StrikeWeights};
 
 /// One beat.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,13 +79,15 @@ impl Default for BeatTuning {
     }
 }
 
+/// Fewer strikes have no beat.
+const FEWEST_STRIKES: usize = 8;
 /// Slowest and fastest beat that is looked for (beats a minute).
 const SLOWEST: f64 = 40.0;
 const FASTEST: f64 = 216.0;
 /// Tempi lie this much apart: 2 per cent.
 const TEMPO_STEP: f64 = 1.02;
 /// Half width of a meeting between beat and strike (s): the published tolerance of beat tracking is 70 ms.
-const MEETS: f64 = 0.07;
+pub(crate) const MEETS: f64 = 0.07;
 /// Human timing around the beat (s, standard deviation of both strikes of a pair).
 const TIMING: f64 = 0.03;
 /// Cells of lag and time (s).
@@ -98,149 +101,68 @@ pub(crate) fn track(
     bpm: Option<f64>,
     tuning: &BeatTuning,
 ) -> BeatTrack {
-    if strikes.len() < 8 {
+    if strikes.len() < FEWEST_STRIKES {
         return BeatTrack::default();
     }
     let periods = tempo_path(strikes, length, bpm, tuning);
-    let levels: &[f64] = if bpm.is_some() {
-        &[1.0]
-    } else {
-        &[0.5, 1.0, 2.0]
+    let ways = match bpm {
+        Some(_) => vec![beat_times(strikes, length, &periods, tuning)],
+        None => ways_to_count(strikes, length, &periods, tuning),
     };
-    let best = levels
-        .iter()
-        .filter_map(|&level| {
-            let times = beat_times(strikes, length, &periods.times(level), tuning);
-            let value = level_value(&level_features(&times, strikes, notes)?);
-            Some((value, times))
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    judged(best.map(|b| b.1).unwrap_or_default(), strikes, tuning)
+    let best = match bpm {
+        Some(_) => Some(0),
+        None => level::best(&ways, strikes, notes),
+    };
+    let times = best
+        .and_then(|i| ways.into_iter().nth(i))
+        .unwrap_or_default();
+    judged(times, strikes, tuning)
 }
 
-/// What tells the level of the beat from that of its halves and doubles: see [`LEVEL_WEIGHTS`] for their order.
-fn level_features(
-    times: &[f64],
+/// A way to count.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Way {
+    /// The times of its beats (s).
+    pub times: Vec<f64>,
+    /// What tells it from the others.
+    pub features: [f64; level::FEATURES],
+}
+
+/// The ways to count that are chosen from, for fitting the weights of that choice.
+pub fn ways(notes: &[PlayedNote]) -> Vec<Way> {
+    let length = notes.iter().map(|n| n.end.get()).fold(0.0, f64::max);
+    let strikes = super::strikes::strikes(notes, StrikeWeights::default());
+    let tuning = BeatTuning::default();
+    if strikes.len() < FEWEST_STRIKES {
+        return Vec::new();
+    }
+    let periods = tempo_path(&strikes, length, None, &tuning);
+    ways_to_count(&strikes, length, &periods, &tuning)
+        .into_iter()
+        .filter_map(|times| {
+            let features = level::features(&times, &strikes, notes)?;
+            Some(Way { times, features })
+        })
+        .collect()
+}
+
+/// The beats at the tempo that was found, at twice and at half of it, and every second of these.
+fn ways_to_count(
     strikes: &[Strike],
-    notes: &[PlayedNote],
-) -> Option<[f64; LEVEL_FEATURES]> {
-    let count = times.len();
-    if count < 6 {
-        return None;
-    }
-    let mut steps: Vec<f64> = times.windows(2).map(|p| p[1] - p[0]).collect();
-    steps.sort_by(f64::total_cmp);
-    let period = steps[steps.len() / 2];
-    let octaves = (60.0 / period / 90.0).log2();
-    // weights on each beat, and what falls between
-    let (mut on, mut bass) = (vec![0.0; count], vec![0.0; count]);
-    let (mut met, mut halves, mut quarters, mut long, mut between) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (i, &time) in times.iter().enumerate() {
-        let from = strikes.partition_point(|s| s.time < time - MEETS);
-        for strike in strikes[from..]
-            .iter()
-            .take_while(|s| s.time <= time + MEETS)
-        {
-            on[i] = strike.weight.max(on[i]);
-            bass[i] = strike.bass.max(bass[i]);
-        }
-        if on[i] > 0.0 {
-            met += 1.0;
-        }
-        let Some(next) = times.get(i + 1) else { break };
-        let (mut half, mut quarter, mut swung) = (false, false, false);
-        let from = strikes.partition_point(|s| s.time <= time + MEETS);
-        for strike in strikes[from..].iter().take_while(|s| s.time < next - MEETS) {
-            match (strike.time - time) / (next - time) {
-                p if (0.42..0.56).contains(&p) => half = true,
-                p if (0.56..0.71).contains(&p) => swung = true,
-                p if (0.15..0.35).contains(&p) || (0.71..0.85).contains(&p) => quarter = true,
-                _ => {}
-            }
-        }
-        halves += f64::from(half);
-        long += f64::from(swung);
-        quarters += f64::from(quarter);
-        between += f64::from(half || quarter || swung);
-    }
-    let gaps = (count - 1) as f64;
-    let changes = changes(times, strikes, notes);
-    // how far every second, or every third, stands out: 0 alike to 1
-    let alternates = |list: &[f64]| {
-        [2, 3]
-            .map(|every| stands_out(list, every))
-            .into_iter()
-            .fold(0.0, f64::max)
-    };
-    let with_bass = bass.iter().filter(|&&b| b > 0.0).count() as f64 / count as f64;
-    Some([
-        octaves * octaves,
-        met / count as f64,
-        halves / gaps,
-        long / gaps,
-        quarters / gaps,
-        between / gaps,
-        alternates(&on),
-        alternates(&bass),
-        with_bass,
-        changes.iter().sum::<f64>() / gaps,
-        alternates(&changes),
-    ])
-}
-
-/// How far the strongest of the `every` places of a count stands out over the others: 0 to 1.
-fn stands_out(list: &[f64], every: usize) -> f64 {
-    let mut means: Vec<f64> = (0..every)
-        .map(|place| {
-            let count = list.len().saturating_sub(place).div_ceil(every).max(1);
-            list.iter().skip(place).step_by(every).sum::<f64>() / count as f64
-        })
+    length: f64,
+    periods: &Periods,
+    tuning: &BeatTuning,
+) -> Vec<Vec<f64>> {
+    let mut ways: Vec<Vec<f64>> = [0.5, 1.0, 2.0]
+        .iter()
+        .map(|&level| beat_times(strikes, length, &periods.times(level), tuning))
         .collect();
-    means.sort_by(f64::total_cmp);
-    let most = means.pop().unwrap_or(0.0);
-    let others = means.iter().sum::<f64>() / means.len().max(1) as f64;
-    (most - others) / (most + others).max(1e-6)
-}
-
-/// How unlike the pitch classes struck from each beat to the next are to those since the beat before: 0 alike, 1 nothing in common.
-fn changes(times: &[f64], strikes: &[Strike], notes: &[PlayedNote]) -> Vec<f64> {
-    let gaps: Vec<[f64; 12]> = times
-        .windows(2)
-        .map(|pair| {
-            let mut classes = [0.0; 12];
-            let from = strikes.partition_point(|s| s.time < pair[0] - MEETS);
-            for strike in strikes[from..]
-                .iter()
-                .take_while(|s| s.time < pair[1] - MEETS)
-            {
-                for note in &notes[strike.first..strike.end] {
-                    let bass = if note.midi.get() < 52 { 2.0 } else { 1.0 };
-                    classes[usize::from(note.midi.get() % 12)] += bass;
-                }
-            }
-            classes
-        })
-        .collect();
-    let size = |c: &[f64; 12]| c.iter().map(|x| x * x).sum::<f64>().sqrt();
-    let mut out = vec![0.0];
-    out.extend(gaps.windows(2).map(|pair| {
-        let both: f64 = pair[0].iter().zip(&pair[1]).map(|(a, b)| a * b).sum();
-        1.0 - both / (size(&pair[0]) * size(&pair[1])).max(1e-6)
-    }));
-    out
-}
-
-const LEVEL_FEATURES: usize = 11;
-/// How much each feature speaks for a level: the square of the tempo in octaves above 90 a minute; the share of beats that are struck; of gaps with a
-/// strike in the middle, with one at the place of a swung eighth, with one at the quarters, with any; how unlike even and odd beats are in weight and
-/// in bass; the share of beats with bass; how much the pitch classes change from beat to beat, and how unlike even and odd beats are in that: harmony changes
-/// on every other beat, swung eighths divide a beat and no half of one. Fitted (likeliest level, two thirds of `performances.jsonl.gz` and 48 invented
-/// scenes, each also with strengths undone, 8 per cent of the notes lost and 12 ms of disturbance); on the other third of the songs the beats' F-measure rises from 0.79 to 0.86, 0.93 if the level were always right.
-const LEVEL_WEIGHTS: [f64; LEVEL_FEATURES] =
-    [-1.4, 2.85, -0.8, 5.8, -3.9, 1.4, -2.0, 4.9, 3.9, -1.2, 7.1];
-
-fn level_value(features: &[f64; LEVEL_FEATURES]) -> f64 {
-    features.iter().zip(LEVEL_WEIGHTS).map(|(f, w)| f * w).sum()
+    for whole in [0, 1] {
+        for first in [0, 1] {
+            ways.push(ways[whole].iter().copied().skip(first).step_by(2).collect());
+        }
+    }
+    ways
 }
 
 /// The periods that are considered (s).

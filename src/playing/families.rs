@@ -87,12 +87,11 @@ impl Family {
             };
         }
         if self.degrees.contains(Degree::DIMINISHED_SEVENTH) {
-            // Every note of it can lie lowest: where it leads tells the root.
-            const ANY: f32 = 0.3;
+            // Its four positions sound alike but for the bass, and all are in use: where it leads tells the root (Piston, Harmony, 1941, ch. 20).
+            const ANY: f32 = 0.25;
             for degree in self.degrees.iter() {
                 shares[degree.half_steps() as usize] = ANY;
             }
-            shares[0] = 0.45;
         } else if self.rootless {
             // Rootless left hands rest on third or seventh.
             for degree in self.degrees.iter() {

@@ -39,8 +39,8 @@ impl Default for KeyTuning {
             tonic: 0.6,
             change: 9.0,
             distance: 0.8,
-            sureness: 1.2,
-            believed: 0.5,
+            sureness: 0.6,
+            believed: 0.4,
         }
     }
 }

@@ -10,8 +10,10 @@ pub mod beats;
 pub mod evidence;
 pub(crate) mod families;
 pub mod key;
+pub mod level;
 mod names;
 pub mod search;
+pub mod so_far;
 pub(crate) mod strikes;
 pub mod texture;
 

@@ -1,11 +1,14 @@
-//! Texture: whether chords are held for study, or music is played.
+//! Texture: whether chords are held for study, or music is played, stretch by stretch.
 //!
-//! Input: notes by start. Output: [`Texture`]. Units: seconds, shares 0 to 1.
+//! Input: notes by start. Output: [`Passage`]s of one [`Texture`] each. Units: seconds, shares 0 to 1.
 //! Method: our own rule: held chords are struck as chords and stay. Of the notes of progressions and drills played for study four in five are struck in
-//! chords of three keys or more and last a second; arrangements, stride, comping and ballads strike most notes one by one or let them go at once.
-//! Limits: decided for the whole of the notes; slow hymns in block chords count as held, and lose nothing by it.
+//! chords of three keys or more and last a second; arrangements, stride, comping and ballads strike most notes one by one or let them go at once. The rule is
+//! asked of the notes around each note; what differs from the rest for long enough is a passage of its own, parted from it where the notes before and
+//! after suit their sides best.
+//! Limits: less than [`TextureRule::shortest`] is not told apart from what is around it; slow hymns in block chords count as held, and lose nothing by it.
 
 use super::PlayedNote;
+use std::ops::Range;
 
 /// How the notes are played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,6 +17,15 @@ pub enum Texture {
     Held,
     /// Melodies, basses, broken or short chords: the harmony must be gathered.
     Played,
+}
+
+/// A stretch of one texture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Passage {
+    /// Its notes, by number.
+    pub notes: Range<usize>,
+    /// How they are played.
+    pub texture: Texture,
 }
 
 /// The rule between [`Texture::Held`] and [`Texture::Played`].
@@ -29,6 +41,10 @@ pub struct TextureRule {
     pub in_chords: f64,
     /// How long half of the notes must last (s).
     pub lasting: f64,
+    /// How far around a note the rule is asked (s).
+    pub around: f64,
+    /// Shortest passage (s).
+    pub shortest: f64,
 }
 
 impl Default for TextureRule {
@@ -39,34 +55,150 @@ impl Default for TextureRule {
             chord: 3,
             in_chords: 0.75,
             lasting: 0.7,
+            around: 8.0,
+            shortest: 16.0,
         }
     }
 }
 
-/// Tells how `notes` (by start) are played.
+/// Tells how `notes` (by start) are played, taken together.
 pub fn texture(notes: &[PlayedNote], rule: &TextureRule) -> Texture {
     if notes.len() < rule.fewest_notes {
         return Texture::Held;
     }
-    let mut in_chords = 0;
-    let mut first = 0;
-    while first < notes.len() {
-        let began = notes[first].start.get();
-        let count = notes[first..]
+    judged(&traits(notes, rule), rule)
+}
+
+/// Tells how `notes` (by start) are played, passage by passage; none where there are no notes.
+pub fn passages(notes: &[PlayedNote], rule: &TextureRule) -> Vec<Passage> {
+    let whole = Passage {
+        notes: 0..notes.len(),
+        texture: texture(notes, rule),
+    };
+    let (Some(first), Some(last)) = (notes.first(), notes.last()) else {
+        return Vec::new();
+    };
+    if last.start.get() - first.start.get() < 2.0 * rule.shortest {
+        return vec![whole];
+    }
+    let traits = traits(notes, rule);
+    let mut runs: Vec<Passage> = Vec::new();
+    for (nth, note) in notes.iter().enumerate() {
+        let at = note.start.get();
+        let from = notes.partition_point(|n| n.start.get() < at - rule.around);
+        let to = notes.partition_point(|n| n.start.get() <= at + rule.around);
+        let texture = judged(&traits[from..to], rule);
+        match runs.last_mut() {
+            Some(run) if run.texture == texture => run.notes.end = nth + 1,
+            _ => runs.push(Passage {
+                notes: nth..nth + 1,
+                texture,
+            }),
+        }
+    }
+    for nth in 1..runs.len() {
+        let border = best_border(notes, &traits, &runs[nth - 1], &runs[nth], rule);
+        runs[nth - 1].notes.end = border;
+        runs[nth].notes.start = border;
+    }
+    let lasts = |run: &Passage| {
+        let end = notes.get(run.notes.end).unwrap_or(last);
+        end.start.get() - notes[run.notes.start].start.get()
+    };
+    while runs.len() > 1 {
+        let shortest = runs
+            .iter()
+            .enumerate()
+            .map(|(at, run)| (at, lasts(run)))
+            .filter(|(_, lasts)| *lasts < rule.shortest)
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        let Some((at, _)) = shortest else { break };
+        take_in(&mut runs, at);
+    }
+    if runs.len() > 1 { runs } else { vec![whole] }
+}
+
+/// What the rule asks of a note.
+#[derive(Debug, Clone, Copy)]
+struct Trait {
+    in_chord: bool,
+    lasts: f64,
+    /// Struck in a chord most of whose keys last.
+    held: bool,
+}
+
+fn traits(notes: &[PlayedNote], rule: &TextureRule) -> Vec<Trait> {
+    let mut traits = Vec::with_capacity(notes.len());
+    while traits.len() < notes.len() {
+        let rest = &notes[traits.len()..];
+        let began = rest[0].start.get();
+        let count = rest
             .iter()
             .take_while(|n| n.start.get() <= began + rule.together)
             .count();
-        if count >= rule.chord {
-            in_chords += count;
-        }
-        first += count;
+        let lasts = |note: &PlayedNote| note.end.get() - note.start.get();
+        let chord = &rest[..count];
+        let lasting = chord.iter().filter(|n| lasts(n) >= rule.lasting).count();
+        let in_chord = count >= rule.chord;
+        let held = in_chord && lasting as f64 >= rule.in_chords * count as f64;
+        traits.extend(chord.iter().map(|note| Trait {
+            in_chord,
+            lasts: lasts(note),
+            held,
+        }));
     }
-    let mut lengths: Vec<f64> = notes.iter().map(|n| n.end.get() - n.start.get()).collect();
+    traits
+}
+
+fn judged(traits: &[Trait], rule: &TextureRule) -> Texture {
+    let in_chords = traits.iter().filter(|t| t.in_chord).count();
+    let mut lengths: Vec<f64> = traits.iter().map(|t| t.lasts).collect();
     let middle = lengths.len() / 2;
     let (_, median, _) = lengths.select_nth_unstable_by(middle, f64::total_cmp);
-    if in_chords as f64 >= rule.in_chords * notes.len() as f64 && *median >= rule.lasting {
+    if in_chords as f64 >= rule.in_chords * traits.len() as f64 && *median >= rule.lasting {
         Texture::Held
     } else {
         Texture::Played
     }
+}
+
+/// Makes run `at` a part of what is before and after it, which have one texture.
+fn take_in(runs: &mut Vec<Passage>, at: usize) {
+    let end = match runs.get(at + 1) {
+        Some(after) => after.notes.end,
+        None => runs[at].notes.end,
+    };
+    if at == 0 {
+        runs[1].notes.start = 0;
+        runs.remove(0);
+    } else {
+        runs[at - 1].notes.end = end;
+        runs.drain(at..(at + 2).min(runs.len()));
+    }
+}
+
+/// The note at which `after` begins: of those around the border, where the notes on both sides suit their texture best.
+fn best_border(
+    notes: &[PlayedNote],
+    traits: &[Trait],
+    before: &Passage,
+    after: &Passage,
+    rule: &TextureRule,
+) -> usize {
+    let middle = notes[after.notes.start].start.get();
+    let from = notes
+        .partition_point(|n| n.start.get() < middle - rule.around)
+        .max(before.notes.start + 1);
+    let to = notes
+        .partition_point(|n| n.start.get() <= middle + rule.around)
+        .min(after.notes.end);
+    let held_first = before.texture == Texture::Held;
+    let (mut best, mut most, mut sum) = (from, 0, 0);
+    for (nth, note) in traits.iter().enumerate().take(to).skip(from) {
+        sum += if note.held == held_first { 1 } else { -1 };
+        if sum > most {
+            (best, most) = (nth + 1, sum);
+        }
+    }
+    best.min(after.notes.end - 1)
 }

@@ -33,8 +33,7 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     let layout = Layout::for_recording(heard, ink);
     let (mut marked, mut pedal) = (Vec::new(), false);
     let interpreted = heard.interpreted();
-    let spans = heard.chords.iter().filter(|span| !span.notes.is_empty());
-    for (span, chord) in spans.zip(interpreted.chords(heard.naming.style)) {
+    for (span, chord) in spans_and_chords(heard, &interpreted) {
         layout.print_chord(span, &chord, ink, out)?;
         pedal |= chord.pedal;
         marked.extend(
@@ -56,6 +55,15 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
         writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
     }
     Ok(())
+}
+
+/// The chords with their spans; those without notes are left out.
+pub(super) fn spans_and_chords<'a>(
+    heard: &'a Heard,
+    interpreted: &Interpreted<'a>,
+) -> impl Iterator<Item = (&'a ChordSpan, HeardChord)> {
+    let spans = heard.chords.iter().filter(|span| !span.notes.is_empty());
+    spans.zip(interpreted.chords(heard.naming.style))
 }
 
 pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
@@ -130,7 +138,8 @@ fn outline(
     Ok(())
 }
 
-struct Layout {
+/// How the keys of chords are drawn.
+pub(super) struct Layout {
     range: KeyRange,
     /// Columns of the picture with its arrows.
     left: usize,
@@ -140,7 +149,7 @@ struct Layout {
 }
 
 impl Layout {
-    fn for_recording(heard: &Heard, ink: Ink) -> Self {
+    pub(super) fn for_recording(heard: &Heard, ink: Ink) -> Self {
         let columns = usize::from(ink.columns);
         let room = columns.saturating_sub(TIME_COLUMNS + 2);
         let keys = heard
@@ -165,7 +174,7 @@ impl Layout {
         }
     }
 
-    fn print_chord(
+    pub(super) fn print_chord(
         &self,
         span: &ChordSpan,
         chord: &HeardChord,

@@ -1,14 +1,19 @@
 //! The printed chart of playing: its harmony in bars.
 //!
-//! Input: a [`Heard`] recording and what is played in it. Output: lines of text: four bars to a line where bars are known, with their time; else a
-//! line for each chord. Below the symbols stand the numerals, where a key is believed. Units: minutes and seconds; columns of characters.
-//! Method: our own layout; a bar that has the harmony of the bar before is a repeat sign. Limits: below about 60 columns two bars to a line.
+//! Input: a [`Heard`] recording and what is played in it. Output: lines of text. Where bars are known: four to a line, with the time of the first; the
+//! symbols lead, and below them stand the numerals, where a key is believed, the voicing of each bar (the keys that sound as it begins, the lowest with
+//! its octave) and the melody. Else a line for each chord. Passages in which chords are held for study are shown as in the chart of what is held.
+//! Units: minutes and seconds; columns of characters.
+//! Method: our own layout; a bar that has the harmony of the bar before is a repeat sign. Limits: below about 60 columns two bars to a line; what is
+//! wider than its bar ends with three dots.
 
-use crate::chart::document::HarmonyStretch;
+use crate::chart::document::{HarmonyStretch, HeardChord};
 use crate::chart::performance::Performance;
 use crate::chart::recording::Heard;
-use crate::units::Seconds;
-use crate::view::chart::{TIME_COLUMNS, heading};
+use crate::harmony::{Key, PitchClass, Spelled};
+use crate::playing::texture::Texture;
+use crate::units::{MidiNote, SampleRate, Seconds};
+use crate::view::chart::{Layout, TIME_COLUMNS, heading, spans_and_chords};
 use crate::view::ink::Ink;
 use crate::view::notes::clock;
 use std::io::{self, Write};
@@ -22,8 +27,12 @@ const FEW_COLUMNS: usize = 60;
 const AS_BEFORE: &str = "./.";
 /// A bar in which no chord is played.
 const NO_CHORD: &str = "-";
+/// What is left out.
+const LEFT_OUT: &str = "...";
 /// Changes of harmony this little before a bar line belong to the bar (s).
 const EARLY: f64 = 0.1;
+/// The voicing of a bar is that of the first seconds of it.
+const BEGINNING: f64 = 1.0;
 
 /// Prints the chart of what is played.
 ///
@@ -39,27 +48,51 @@ pub fn print_played(
     writeln!(out, "{:TIME_COLUMNS$}{}\n", "", about(played))?;
     if played.harmony.is_empty() {
         writeln!(out, "  no harmony was heard")?;
-    } else if played.downbeats.len() < 2 {
-        for stretch in &played.harmony {
-            let symbol = symbol(stretch);
-            let numeral = numeral(stretch);
-            let line = format!(
-                "{:>8}  {}  {}",
-                clock(stretch.start),
-                ink.strong(&symbol),
-                ink.faint(&numeral)
-            );
-            writeln!(out, "{}", line.trim_end())?;
-        }
-    } else {
-        bars(played, ink, out)?;
     }
-    writeln!(
-        out,
-        "\n{:TIME_COLUMNS$}{}",
-        "",
-        ink.faint("--held shows the keys, chord by chord")
-    )
+    let interpreted = heard.interpreted();
+    let chords: Vec<_> = spans_and_chords(heard, &interpreted).collect();
+    let layout = Layout::for_recording(heard, ink);
+    let ends = played.passages.iter().skip(1).map(|p| Some(p.0));
+    for (nth, (&(start, texture), end)) in
+        played.passages.iter().zip(ends.chain([None])).enumerate()
+    {
+        if nth > 0 {
+            writeln!(out)?;
+        }
+        let within = |at: Seconds| start <= at && end.is_none_or(|end| at < end);
+        if texture == Texture::Held {
+            for (span, chord) in chords.iter().filter(|(_, chord)| within(chord.start)) {
+                layout.print_chord(span, chord, ink, out)?;
+            }
+            continue;
+        }
+        let passage = Passage {
+            heard,
+            harmony: played.harmony.iter().filter(|s| within(s.start)).collect(),
+            downbeats: played
+                .downbeats
+                .iter()
+                .copied()
+                .filter(|&d| within(d))
+                .collect(),
+            key: played.key,
+            melody: &played.melody,
+            chords: chords
+                .iter()
+                .map(|(_, chord)| chord)
+                .filter(|c| within(c.start))
+                .collect(),
+        };
+        passage.print(ink, out)?;
+    }
+    if played.downbeats.len() >= 2 {
+        let legend = "below: numerals, keys as the bar begins, melody";
+        writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
+    } else {
+        writeln!(out)?;
+    }
+    let other = ink.faint("--held shows the keys, chord by chord");
+    writeln!(out, "{:TIME_COLUMNS$}{other}", "")
 }
 
 /// `F major, 132 beats a minute, 4 to the bar, swung`: what is believed of it.
@@ -97,111 +130,201 @@ fn numeral(stretch: &HarmonyStretch) -> String {
     text
 }
 
-/// One bar: its symbols and its numerals.
+/// What is played in one passage.
+struct Passage<'a> {
+    heard: &'a Heard,
+    harmony: Vec<&'a HarmonyStretch>,
+    downbeats: Vec<Seconds>,
+    /// Of the whole recording, as numbers of its notes.
+    melody: &'a [usize],
+    /// The keys as they sound together.
+    chords: Vec<&'a HeardChord>,
+    key: Option<Key>,
+}
+
+/// One bar: what stands in it, row by row.
 struct Bar {
     start: Seconds,
     symbols: String,
     numerals: String,
+    voicing: String,
+    melody: String,
 }
 
-fn bars(played: &Performance, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-    let written = written(played);
-    let columns = usize::from(ink.columns);
-    let to_a_line = if columns < FEW_COLUMNS {
-        BARS_OF_FEW_COLUMNS
-    } else {
-        BARS
-    };
-    let room = columns.saturating_sub(TIME_COLUMNS + 1) / to_a_line;
-    let widest = written
-        .iter()
-        .map(|bar| {
-            bar.symbols
-                .chars()
-                .count()
-                .max(bar.numerals.chars().count())
-        })
-        .max()
-        .unwrap_or(0);
-    let width = widest.min(room.saturating_sub(3)).max(4);
-    for line in written.chunks(to_a_line) {
-        let row = |text: &dyn Fn(&Bar) -> String, line_sign: char| {
-            line.iter()
-                .map(|bar| format!("{line_sign} {:<width$} ", text(bar)))
-                .collect::<String>()
+impl Bar {
+    /// The rows, as they stand below each other.
+    fn rows(&self) -> [&str; 4] {
+        [&self.symbols, &self.numerals, &self.voicing, &self.melody]
+    }
+}
+
+impl Passage<'_> {
+    fn print(&self, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+        if self.downbeats.len() >= 2 {
+            return self.print_bars(ink, out);
+        }
+        for stretch in &self.harmony {
+            let symbol = symbol(stretch);
+            let line = format!(
+                "{:>8}  {}  {}",
+                clock(stretch.start),
+                ink.strong(&symbol),
+                ink.faint(&numeral(stretch))
+            );
+            writeln!(out, "{}", line.trim_end())?;
+        }
+        Ok(())
+    }
+
+    fn print_bars(&self, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+        let bars = self.bars();
+        let columns = usize::from(ink.columns);
+        let to_a_line = if columns < FEW_COLUMNS {
+            BARS_OF_FEW_COLUMNS
+        } else {
+            BARS
         };
-        let symbols = row(&|bar| bar.symbols.clone(), '|');
-        let numerals = row(&|bar| bar.numerals.clone(), ' ');
-        writeln!(
-            out,
-            "{:>8}  {}|",
-            clock(line[0].start),
-            ink.strong(&symbols)
-        )?;
-        if !numerals.trim().is_empty() {
-            writeln!(
-                out,
-                "{:TIME_COLUMNS$}{}",
-                "",
-                ink.faint(numerals.trim_end())
-            )?;
-        }
-    }
-    Ok(())
-}
-
-/// The bars, each from its downbeat to the next; what is played before the first is a bar of its own.
-fn written(played: &Performance) -> Vec<Bar> {
-    let first = played.harmony.first().map_or(Seconds::ZERO, |s| s.start);
-    let last = played.harmony.last().map_or(Seconds::ZERO, |s| s.end);
-    let mut lines: Vec<Seconds> = Vec::with_capacity(played.downbeats.len() + 2);
-    if played
-        .downbeats
-        .first()
-        .is_some_and(|d| first.get() < d.get() - EARLY)
-    {
-        lines.push(first);
-    }
-    lines.extend(&played.downbeats);
-    lines.push(last);
-    let mut bars: Vec<Bar> = Vec::with_capacity(lines.len());
-    // what the bar before holds, chord by chord
-    let mut before: Vec<String> = Vec::new();
-    let mut next = 0;
-    for pair in lines.windows(2) {
-        let (start, end) = (pair[0].get() - EARLY, pair[1].get() - EARLY);
-        if end <= start {
-            continue;
-        }
-        while next < played.harmony.len() && played.harmony[next].end.get() <= start + 2.0 * EARLY {
-            next += 1;
-        }
-        let within: Vec<&HarmonyStretch> = played.harmony[next..]
+        let room = columns.saturating_sub(TIME_COLUMNS + 1) / to_a_line;
+        let widest = bars
             .iter()
-            .take_while(|s| s.start.get() < end)
-            .collect();
-        let symbols: Vec<String> = within.iter().map(|s| symbol(s)).collect();
-        let as_before = !symbols.is_empty() && symbols == before;
-        let (text, numerals) = match (symbols.is_empty(), as_before) {
-            (true, _) => (NO_CHORD.to_owned(), String::new()),
-            (_, true) => (AS_BEFORE.to_owned(), String::new()),
-            _ => (
-                symbols.join("  "),
-                within
-                    .iter()
-                    .map(|s| numeral(s))
-                    .collect::<Vec<_>>()
-                    .join("  "),
-            ),
-        };
-        bars.push(Bar {
-            start: pair[0],
-            symbols: text,
-            numerals: numerals.trim().to_owned(),
-        });
-        before = symbols;
+            .flat_map(Bar::rows)
+            .map(|text| text.chars().count())
+            .max()
+            .unwrap_or(0);
+        let width = widest.min(room.saturating_sub(3)).max(4);
+        for line in bars.chunks(to_a_line) {
+            let row = |nth: usize, sign: char| {
+                line.iter()
+                    .map(|bar| format!("{sign} {:<width$} ", fitting(bar.rows()[nth], width)))
+                    .collect::<String>()
+            };
+            let time = clock(line[0].start);
+            writeln!(out, "{time:>8}  {}|", ink.strong(&row(0, '|')))?;
+            for nth in 1..4 {
+                let text = row(nth, ' ');
+                if !text.trim().is_empty() {
+                    let text = text.trim_end();
+                    writeln!(out, "{:TIME_COLUMNS$}{}", "", ink.faint(text))?;
+                }
+            }
+        }
+        Ok(())
     }
-    bars
+
+    /// The bars, each from its downbeat to the next; what is played before the first is a bar of its own.
+    fn bars(&self) -> Vec<Bar> {
+        let first = self.harmony.first().map_or(Seconds::ZERO, |s| s.start);
+        let last = self.harmony.last().map_or(Seconds::ZERO, |s| s.end);
+        let mut lines: Vec<Seconds> = Vec::with_capacity(self.downbeats.len() + 2);
+        if self
+            .downbeats
+            .first()
+            .is_some_and(|d| first.get() < d.get() - EARLY)
+        {
+            lines.push(first);
+        }
+        lines.extend(&self.downbeats);
+        lines.push(last);
+        let mut bars: Vec<Bar> = Vec::with_capacity(lines.len());
+        // what the bar before holds, chord by chord
+        let mut before: Vec<String> = Vec::new();
+        let mut next = 0;
+        for pair in lines.windows(2) {
+            let (start, end) = (pair[0].get() - EARLY, pair[1].get() - EARLY);
+            if end <= start {
+                continue;
+            }
+            while self
+                .harmony
+                .get(next)
+                .is_some_and(|s| s.end.get() <= start + 2.0 * EARLY)
+            {
+                next += 1;
+            }
+            let within: Vec<&HarmonyStretch> = self.harmony[next..]
+                .iter()
+                .copied()
+                .take_while(|s| s.start.get() < end)
+                .collect();
+            let symbols: Vec<String> = within.iter().map(|s| symbol(s)).collect();
+            let numerals: Vec<String> = within.iter().map(|s| numeral(s)).collect();
+            let (text, numerals) = match (symbols.is_empty(), symbols == before) {
+                (true, _) => (NO_CHORD.to_owned(), String::new()),
+                (_, true) => (AS_BEFORE.to_owned(), String::new()),
+                _ => (symbols.join("  "), numerals.join("  ").trim().to_owned()),
+            };
+            bars.push(Bar {
+                start: pair[0],
+                symbols: text,
+                numerals,
+                voicing: self.voicing(start, end),
+                melody: self.tune(start, end),
+            });
+            before = symbols;
+        }
+        bars
+    }
+
+    /// The most keys that sound together as the bar begins.
+    fn voicing(&self, start: f64, end: f64) -> String {
+        let begins = end.min(start + EARLY + BEGINNING);
+        let chord = self
+            .chords
+            .iter()
+            .filter(|c| c.start.get() < begins && c.end.get() > start + EARLY)
+            .max_by_key(|c| c.notes.len());
+        let Some(chord) = chord else {
+            return String::new();
+        };
+        let names = chord.notes.iter().enumerate().map(|(nth, name)| match nth {
+            0 => name.as_str(),
+            _ => without_octave(name),
+        });
+        names.collect::<Vec<_>>().join(" ")
+    }
+
+    /// The notes of the highest voice that are struck in the bar.
+    fn tune(&self, start: f64, end: f64) -> String {
+        let notes = &self.heard.notes;
+        let at = |&note: &usize| notes[note].start.seconds(SampleRate::INTERNAL).get();
+        let from = self.melody.partition_point(|note| at(note) < start);
+        let to = self.melody.partition_point(|note| at(note) < end);
+        let names = self.melody[from..to.max(from)]
+            .iter()
+            .map(|&note| spelled(notes[note].note.midi, self.key));
+        names.collect::<Vec<_>>().join(" ")
+    }
+}
+
+/// The name of a key of the piano, in a musical key: of the twelve names from five fifths below the tonic to six above.
+fn spelled(midi: MidiNote, key: Option<Key>) -> String {
+    let class = PitchClass::new(i32::from(midi.get()));
+    let Some(tonic) = key.map(|key| key.tonic.fifths()) else {
+        return Spelled::usual(class).to_string();
+    };
+    (tonic - 5..=tonic + 6)
+        .map(Spelled::at_fifths)
+        .find(|name| name.class() == class)
+        .unwrap_or_else(|| Spelled::usual(class))
+        .to_string()
+}
+
+/// The name of a note without the number of its octave.
+fn without_octave(name: &str) -> &str {
+    name.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-')
+}
+
+/// `text`, cut at a space so that it fits.
+fn fitting(text: &str, columns: usize) -> String {
+    if text.chars().count() <= columns {
+        return text.to_owned();
+    }
+    let room = columns.saturating_sub(LEFT_OUT.len() + 1);
+    let cut: String = text.chars().take(room + 1).collect();
+    match cut.rfind(' ') {
+        Some(at) => format!("{} {LEFT_OUT}", cut[..at].trim_end()),
+        None => text.chars().take(columns).collect(),
+    }
 }
 
 #[cfg(test)]
@@ -236,6 +359,7 @@ mod tests {
                     numeral: None,
                     function: None,
                     stands_for: None,
+                    held: false,
                 })
                 .collect(),
             beats: (0..20).map(|b| seconds(f64::from(b) * 0.5)).collect(),
@@ -249,6 +373,7 @@ mod tests {
             }),
             melody: Vec::new(),
             key: Some("F major".parse().unwrap()),
+            passages: vec![(Seconds::ZERO, Texture::Played)],
         }
     }
 

@@ -63,6 +63,7 @@ pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
         Some(answer) => show_answer(live, answer, bottom, &mut page),
         None => page.row("listening", palette.faint()),
     }
+    harmony(live, music, bottom, &mut page);
     let strip_rows = 4;
     if bottom.saturating_sub(page.top) >= strip_rows {
         page.skip(1);
@@ -180,6 +181,49 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
         line(resolution_line(reading, live.look.style), Style::new());
     }
 }
+
+/// The harmony so far, the newest at the right, and what it is in the key; what may still change is marked as an answer that has not settled.
+fn harmony(live: &Live, music: &Music, bottom: u16, page: &mut Page<'_>) {
+    let so_far = music.answers.harmony();
+    let settled = so_far.settled().map(|stretch| (stretch, ""));
+    let open = so_far.open().iter().map(|stretch| (stretch, "~"));
+    let all: Vec<_> = settled.chain(open).collect();
+    let Some(&(last, _)) = all.last() else { return };
+    if live.hidden() || so_far.open().is_empty() || page.top >= bottom {
+        return;
+    }
+    let mut place = String::new();
+    if let Some(key) = so_far.key() {
+        let numeral = last.numeral.as_ref().map(|n| format!(": {n}"));
+        place = format!("   in {key}{}", numeral.unwrap_or_default());
+    }
+    let mut room = page
+        .columns()
+        .saturating_sub(HARMONY.len() + place.chars().count());
+    let mut entries: Vec<String> = Vec::new();
+    for (stretch, mark) in all.iter().rev() {
+        let Some(best) = stretch.chords.first() else {
+            continue;
+        };
+        let entry = format!("  {mark}{}", best.chord.symbol(live.look.style));
+        let Some(left) = room.checked_sub(entry.chars().count()) else {
+            break;
+        };
+        room = left;
+        entries.push(entry);
+    }
+    if entries.is_empty() {
+        return;
+    }
+    entries.reverse();
+    page.row(
+        format!("{HARMONY}{}{place}", entries.concat()),
+        Style::new(),
+    );
+}
+
+/// How the line of the harmony so far begins.
+const HARMONY: &str = "harmony";
 
 fn notes_line(answer: &Answer) -> String {
     let names = written::notes(&answer.naming.notes);

@@ -197,7 +197,13 @@ impl Live {
 
     /// Takes what the listener tells: all of some frames. True if the keys or the answer have changed.
     pub fn hear(&mut self, events: &[Event]) -> bool {
-        let answer = |music: &Music| music.answers.shown().map(Answer::state);
+        let answer = |music: &Music| {
+            let answers = &music.answers;
+            (
+                answers.shown().map(Answer::state),
+                answers.harmony().readings(),
+            )
+        };
         let before = answer(&self.music);
         events.iter().for_each(|event| self.take(event));
         self.music.answers.catch_up();

@@ -1,0 +1,64 @@
+//! Prints what `playing::level` weighs: for each piece of labelled corpora every way to count it, how far its beats are those of the labels, and its features.
+//!
+//!     cargo run --example beat_levels TRUTH.json...
+//!
+//! A line a way, with tabs: corpus, piece, number of the way, F-measure of the beats (70 ms; the first five seconds do not count), features.
+//! `training/playing_level.py` fits the weights of `src/playing/level.rs` on these lines.
+
+use lidprop::playing::{PlayedNote, beats};
+use lidprop::units::{MidiNote, Seconds, Share};
+use serde_json::Value;
+use std::error::Error;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    for path in std::env::args().skip(1) {
+        let truth: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
+        for clip in truth["clips"].as_array().ok_or("no clips")? {
+            let name = clip["file"].as_str().ok_or("a clip without a file")?;
+            let number = |value: &Value| value.as_f64().ok_or("no number");
+            let list = |name: &str| clip[name].as_array().ok_or("a clip without notes or beats");
+            let mut notes = Vec::new();
+            for note in list("notes")? {
+                notes.push(PlayedNote {
+                    midi: MidiNote::new(number(&note["midi"])? as u8)?,
+                    start: Seconds::new(number(&note["onset"])?)?,
+                    end: Seconds::new(number(&note["offset"])?)?,
+                    strength: Share::clamped(number(&note["velocity"])? as f32 / 127.0),
+                    confidence: Share::ONE,
+                });
+            }
+            notes.sort_by(|a, b| a.start.get().total_cmp(&b.start.get()));
+            let labelled: Vec<f64> = list("beats")?
+                .iter()
+                .map(number)
+                .collect::<Result<_, _>>()?;
+            for (nth, way) in beats::ways(&notes).iter().enumerate() {
+                let features: Vec<String> =
+                    way.features.iter().map(|f| format!("{f:.5}")).collect();
+                println!(
+                    "{path}\t{name}\t{nth}\t{:.4}\t{}",
+                    f_measure(&labelled, &way.times),
+                    features.join(" ")
+                );
+            }
+        }
+    }
+    Ok(())
+}
+
+fn f_measure(labelled: &[f64], found: &[f64]) -> f64 {
+    let settled =
+        |list: &[f64]| -> Vec<f64> { list.iter().copied().filter(|&t| t >= 5.0).collect() };
+    let (labelled, found) = (settled(labelled), settled(found));
+    let (mut met, mut next) = (0, 0);
+    for time in &labelled {
+        while next < found.len() && found[next] < time - 0.07 {
+            next += 1;
+        }
+        if next < found.len() && found[next] <= time + 0.07 {
+            met += 1;
+            next += 1;
+        }
+    }
+    2.0 * f64::from(met) / (labelled.len() + found.len()).max(1) as f64
+}
