@@ -1,7 +1,10 @@
 //! Playing that goes on: held chords amid playing, and the harmony so far over hours.
 
+#[path = "support/broken_chords.rs"]
+mod broken_chords;
 mod support;
 
+use broken_chords::{BARS, BEAT, broken_bar};
 use lidprop::answer::Answers;
 use lidprop::harmony::{AnalysisOptions, Style};
 use lidprop::listener::{Listener, ListenerOptions};
@@ -20,26 +23,16 @@ fn note(key: u8, start: f64, lasts: f64) -> PlayedNote {
     }
 }
 
-/// Chords of a two-five-one in F: bass, then what the right hand breaks.
-const BARS: [(u8, [u8; 4]); 4] = [
-    (43, [58, 62, 65, 69]),
-    (36, [58, 62, 64, 69]),
-    (41, [57, 60, 64, 67]),
-    (41, [57, 60, 62, 67]),
-];
-const BEAT: f64 = 0.6;
-
 /// Bars of a bass and a broken chord in eighths, from `start` on.
 fn broken(start: f64, bars: usize) -> Vec<PlayedNote> {
     let mut notes = Vec::new();
     for bar in 0..bars {
-        let (bass, keys) = BARS[bar % 4];
-        let from = start + (bar * 4) as f64 * BEAT;
-        notes.push(note(bass, from, 3.9 * BEAT));
-        for eighth in 0..8 {
-            let key = keys[[0, 1, 2, 3, 2, 1, 2, 3][eighth]];
-            notes.push(note(key, from + eighth as f64 * BEAT / 2.0, 0.45 * BEAT));
-        }
+        let played = broken_bar(bar, start + (bar * 4) as f64 * BEAT);
+        notes.extend(
+            played
+                .into_iter()
+                .map(|(key, at, lasts)| note(key, at, lasts)),
+        );
     }
     notes
 }

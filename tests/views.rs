@@ -1,10 +1,13 @@
 //! Views as a person has read them once: the printed chart and the live screen, at several widths.
 
+#[path = "support/broken_chords.rs"]
+mod broken_chords;
 #[path = "support/evening.rs"]
 mod evening;
 #[path = "support/snapshot.rs"]
 mod snapshot;
 
+use broken_chords::{BARS, BEAT, broken_bar};
 use evening::{at, chords, frame, note, notes, span, state};
 use lidprop::audio::level::Meter;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
@@ -335,26 +338,14 @@ fn labels_cover_the_recording_without_a_gap_and_say_where_no_chord_sounds() {
     assert_eq!(lines.len(), 6 + expected.len());
 }
 
-/// A two-five-one in F: the bass and the keys above it.
-const BARS: [(u8, [u8; 4]); 4] = [
-    (43, [58, 62, 65, 69]),
-    (36, [58, 62, 64, 69]),
-    (41, [57, 60, 64, 67]),
-    (41, [57, 60, 62, 67]),
-];
-const BEAT: f64 = 0.6;
-
 /// Keys with their starts and ends: a bass, a broken chord in eighths, a tune in half notes above.
 fn broken(start: f64, bars: usize) -> Vec<(u8, f64, f64)> {
     let mut keys = Vec::new();
     for bar in 0..bars {
-        let (bass, chord) = BARS[bar % 4];
+        let (_, chord) = BARS[bar % 4];
         let from = start + (bar * 4) as f64 * BEAT;
-        keys.push((bass, from, from + 3.9 * BEAT));
-        for (eighth, place) in [0, 1, 2, 3, 2, 1, 2, 3].into_iter().enumerate() {
-            let at = from + eighth as f64 * BEAT / 2.0;
-            keys.push((chord[place], at, at + 0.45 * BEAT));
-        }
+        let played = broken_bar(bar, from).into_iter();
+        keys.extend(played.map(|(key, at, lasts)| (key, at, at + lasts)));
         for (half, place) in [3, 2].into_iter().enumerate() {
             let at = from + half as f64 * 2.0 * BEAT;
             keys.push((chord[place] + 12, at, at + 1.9 * BEAT));

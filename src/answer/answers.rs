@@ -58,7 +58,7 @@ impl Answers {
                 self.harmony
                     .struck(strike.key, seconds(strike.at), strike.probability);
             }
-            Event::Note(span) => self.harmony.ended(played(span)),
+            Event::Note(span) => self.harmony.ended(played_note(span)),
         }
         None
     }
@@ -118,7 +118,8 @@ fn seconds(at: SamplePos) -> Seconds {
     at.seconds(SampleRate::INTERNAL)
 }
 
-fn played(span: &NoteSpan) -> PlayedNote {
+/// A note as [`crate::playing`] reads it.
+pub(crate) fn played_note(span: &NoteSpan) -> PlayedNote {
     PlayedNote {
         midi: span.note.midi,
         start: seconds(span.start),

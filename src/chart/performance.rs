@@ -4,6 +4,7 @@
 //! Method: the recording is parted into what is held and what is played ([`crate::playing::texture`]); [`crate::playing`] reads each passage that is
 //! played by itself, and in a passage that is held each chord is the harmony. Limits: those of these modules.
 
+use crate::answer::answers::played_note;
 use crate::chart::document::{HarmonyName, HarmonyStretch, HeardChord, Rhythm};
 use crate::chart::entries::thousandths;
 use crate::chart::passages::Interpreted;
@@ -13,7 +14,7 @@ use crate::harmony::{Key, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Passage, Texture, TextureRule, passages};
 use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, StatedRhythm, Stretch, read};
-use crate::units::{SampleRate, Seconds, hundredths};
+use crate::units::{Seconds, hundredths};
 
 /// What is played.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -129,16 +130,6 @@ fn holds(key: Key, lasts: f64, keys: &mut Vec<(Key, f64)>) {
     match keys.iter_mut().find(|k| k.0 == key) {
         Some(known) => known.1 += lasts,
         None => keys.push((key, lasts)),
-    }
-}
-
-fn played_note(span: &NoteSpan) -> PlayedNote {
-    PlayedNote {
-        midi: span.note.midi,
-        start: span.start.seconds(SampleRate::INTERNAL),
-        end: span.end.seconds(SampleRate::INTERNAL),
-        strength: span.note.strength,
-        confidence: span.note.confidence,
     }
 }
 
