@@ -5,6 +5,7 @@
 
 pub mod document;
 pub mod entries;
+pub mod melody;
 pub mod passages;
 pub mod pedal;
 pub mod performance;

@@ -1,0 +1,139 @@
+//! Several stand-ins at once: the best path through a whole tune.
+//!
+//! Input: a tune, how far out each may go and how far all together. Output: [`Reharmonised`]. Units: steps out; costs in natural-log units.
+//! Method: dynamic programming over (stand-in, budget spent) (Viterbi, 1967; Bellman, 1957, for the budget): each chord stays or takes one of
+//! its best stand-ins; what it costs by itself is that of [`super::weigh`], with the chords that are now its neighbours.
+//! Limits: of each chord the [`CONSIDERED`] likeliest stand-ins are looked at.
+
+use super::against::moves;
+use super::costs::COSTS as C;
+use super::slot::slots;
+use super::tune::Tune;
+use super::weigh::{StandIn, Wish, cost_of_original, leading, ranked};
+use crate::harmony::chord::Chord;
+use crate::harmony::progression::best_path::step;
+
+/// Stand-ins looked at of each chord.
+const CONSIDERED: usize = 12;
+
+/// A tune with stand-ins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reharmonised {
+    /// For each chord its stand-in; `None` where it stays.
+    pub chosen: Vec<Option<StandIn>>,
+    /// Steps out, all together.
+    pub out: u32,
+}
+
+/// One way to take a chord of the tune.
+struct Way<'a> {
+    chosen: Option<&'a StandIn>,
+    first: Chord,
+    last: Chord,
+    cost: f32,
+    out: usize,
+}
+
+/// The tune with the stand-ins that go best together: none goes farther out than `out_to`, all together no farther than `budget`.
+pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
+    let slots = slots(tune);
+    let wish = Wish {
+        most: CONSIDERED,
+        out_to: Some(out_to),
+    };
+    let found: Vec<Vec<StandIn>> = slots.iter().zip(&tune.chords).map(|(slot, chord)| ranked(slot, chord, &wish, false)).collect();
+    let ways: Vec<Vec<Way>> = slots
+        .iter()
+        .zip(&found)
+        .map(|(slot, found)| {
+            let original = Way {
+                chosen: None,
+                first: slot.original,
+                last: slot.original,
+                // The steps to the neighbours are counted between ways.
+                cost: cost_of_original(slot) - neighbours(slot.before.as_ref(), &slot.original, &slot.original, slot.after.as_ref()),
+                out: 0,
+            };
+            let others = found.iter().filter_map(|stand_in| {
+                let (first, last) = (stand_in.parts.first()?.chord, stand_in.parts.last()?.chord);
+                Some(Way {
+                    chosen: Some(stand_in),
+                    first,
+                    last,
+                    cost: stand_in.cost - neighbours(slot.before.as_ref(), &first, &last, slot.after.as_ref()),
+                    out: usize::from(stand_in.out),
+                })
+            });
+            std::iter::once(original).chain(others).collect()
+        })
+        .collect();
+    let most = budget as usize;
+    let chosen = cheapest(&ways, most);
+    let out = chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].out as u32).sum();
+    Reharmonised {
+        chosen: chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].chosen.cloned()).collect(),
+        out,
+    }
+}
+
+/// What the steps between chords cost that were weighed with the original neighbours.
+fn neighbours(before: Option<&Chord>, first: &Chord, last: &Chord, after: Option<&Chord>) -> f32 {
+    before.map_or(0.0, |before| between(before, first)) + after.map_or(0.0, |after| between(last, after))
+}
+
+fn between(from: &Chord, to: &Chord) -> f32 {
+    C.root_motion * step(&leading(from), &leading(to)) + C.half_step * f32::from(moves(from.pitches(), to.pitches()))
+}
+
+fn transition(from: &Way, to: &Way) -> f32 {
+    let repeated = match (from.chosen, to.chosen) {
+        (Some(a), Some(b)) if a.device == b.device => C.repeated,
+        _ => 0.0,
+    };
+    between(&from.last, &to.first) + repeated
+}
+
+/// The way to take each chord that costs least, at most `most` steps out all together.
+fn cheapest(ways: &[Vec<Way>], most: usize) -> Vec<usize> {
+    let Some(last) = ways.len().checked_sub(1) else {
+        return Vec::new();
+    };
+    let most = most.min(ways.iter().map(|ways| ways.iter().map(|way| way.out).max().unwrap_or(0)).sum());
+    // By chord, by way, by budget spent: the least cost so far and the way before.
+    type Layer = Vec<Vec<(f32, usize)>>;
+    let none = || vec![(f32::INFINITY, 0); most + 1];
+    let mut layers: Vec<Layer> = Vec::with_capacity(ways.len());
+    for (at, here) in ways.iter().enumerate() {
+        let mut layer: Layer = here.iter().map(|_| none()).collect();
+        for (way, row) in here.iter().zip(&mut layer) {
+            match at.checked_sub(1) {
+                None if way.out <= most => row[way.out] = (way.cost, 0),
+                None => {}
+                Some(before) => {
+                    for (from, (earlier, costs)) in ways[before].iter().zip(&layers[before]).enumerate() {
+                        let added = way.cost + transition(earlier, way);
+                        for (spent, &(cost, _)) in costs.iter().enumerate().take(most + 1 - way.out.min(most + 1)) {
+                            let cell = &mut row[spent + way.out];
+                            if cost + added < cell.0 {
+                                *cell = (cost + added, from);
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        layers.push(layer);
+    }
+    let ends = (0..ways[last].len()).flat_map(|way| (0..=most).map(move |spent| (way, spent)));
+    let Some((mut way, mut spent)) = ends.min_by(|&(a, s), &(b, t)| layers[last][a][s].0.total_cmp(&layers[last][b][t].0)) else {
+        return Vec::new();
+    };
+    let mut path = vec![0; ways.len()];
+    for at in (0..ways.len()).rev() {
+        path[at] = way;
+        let before = layers[at][way][spent].1;
+        spent -= ways[at][way].out;
+        way = before;
+    }
+    path
+}

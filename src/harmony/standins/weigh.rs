@@ -1,0 +1,440 @@
+//! Weighing candidates: how usual, how smooth, how far out, and what the melody says.
+//!
+//! Input: a tune, the place of a chord, what the player wishes ([`Wish`]). Output: ranked [`StandIn`]s. Units: costs in natural-log units; half steps; steps out 0 to 5.
+//! Method: costs are added ([`super::costs`]); chords that differ only in colour are one answer, its commonest colour first; each further answer by the
+//! same device costs more, so that the first few show different ways. How far out: one step each for a root outside the key; for a note
+//! outside key and original; for three such notes; for guide tones (else two common tones) not kept; for a function that is left.
+//! Limits: a place at a time; for several at once see [`super::path`].
+
+use super::against::{degrees_over, moves, tensions};
+use super::candidates::{Candidate, candidates};
+use super::costs::COSTS as C;
+use super::device::Device;
+use super::melody::{NoteStanding, SungOver, judge, rejects};
+use super::relation::{keeps_guide_tones, single_of};
+use super::slot::{Job, Slot, slots};
+use super::tune::{Sung, Tune, TuneChord};
+use crate::harmony::chord::Chord;
+use crate::harmony::named::NotesByDegree;
+use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet, Spelled};
+use crate::harmony::progression::best_path::{PathChoice, step};
+use crate::harmony::progression::function::{Class, fit};
+
+/// How far out a stand-in can go at most.
+pub const FARTHEST: u8 = 5;
+/// Colours told beside the first.
+const MOST_COLOURS: usize = 4;
+
+/// What the player wishes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Wish {
+    /// Answers wanted at most.
+    pub most: usize,
+    /// How far out to go: nothing beyond is told, and what goes as far comes first; `None` for anything, the usual first.
+    pub out_to: Option<u8>,
+}
+
+impl Default for Wish {
+    fn default() -> Self {
+        Self { most: 5, out_to: None }
+    }
+}
+
+/// What of its function a stand-in keeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kept {
+    /// It is a dominant of this root.
+    Dominant(Spelled),
+    /// It comes to this root from the side of the subdominant.
+    SubdominantTo(Spelled),
+    /// It prepares the dominant on this root.
+    Prepares(Spelled),
+    /// It is at home.
+    Tonic,
+    /// It is away from home.
+    Subdominant,
+    /// It leads into the next chord, on this root.
+    LeadsTo(Spelled),
+    /// It delays the chord that follows on its root.
+    Delays,
+    /// It colours what is there.
+    Same,
+    /// It leaves the function and comes back.
+    Leaves,
+}
+
+impl Kept {
+    /// In words.
+    pub fn words(self) -> String {
+        match self {
+            Self::Dominant(goal) => format!("dominant of {goal}"),
+            Self::SubdominantTo(goal) => format!("subdominant minor to {goal}"),
+            Self::Prepares(dominant) => format!("prepares {dominant}7"),
+            Self::Tonic => "tonic".into(),
+            Self::Subdominant => "subdominant".into(),
+            Self::LeadsTo(next) => format!("leads to {next}"),
+            Self::Delays => "delays the tonic".into(),
+            Self::Same => "same function".into(),
+            Self::Leaves => "leaves the function and comes back".into(),
+        }
+    }
+}
+
+/// One of the chords that take a place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// The chord.
+    pub chord: Chord,
+    /// Beats it lasts.
+    pub beats: f32,
+    /// Each note with its degree over the original, or over the dominant that the original stands for.
+    pub degrees: NotesByDegree,
+    /// The tensions among them.
+    pub tensions: DegreeSet,
+}
+
+/// A stand-in for one chord.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StandIn {
+    /// The chords that take the place, in time; mostly one.
+    pub parts: Vec<Part>,
+    /// By what device.
+    pub device: Device,
+    /// What of the function is kept.
+    pub kept: Kept,
+    /// The chord that degrees are counted from.
+    pub over: Chord,
+    /// Notes shared with the original, as the stand-in spells them.
+    pub common: Vec<Spelled>,
+    /// Half steps that the voices move from the chord before; `None` at the start.
+    pub from_before: Option<u8>,
+    /// Half steps that they move to the chord after; `None` at the end.
+    pub to_after: Option<u8>,
+    /// How far out it goes, 0 to [`FARTHEST`].
+    pub out: u8,
+    /// What it costs: lower is likelier to be wanted.
+    pub cost: f32,
+    /// The melody over it.
+    pub melody: Vec<SungOver>,
+    /// The same in other colours: of each the chord that differs.
+    pub colours: Vec<Part>,
+}
+
+impl StandIn {
+    /// Its chords.
+    pub fn chords(&self) -> impl Iterator<Item = Chord> + '_ {
+        self.parts.iter().map(|part| part.chord)
+    }
+
+    /// The note that weighs most against it.
+    pub fn worst(&self) -> Option<&SungOver> {
+        let colliding = self.melody.iter().filter(|n| n.weight > 0.0);
+        colliding.max_by(|a, b| a.weight.total_cmp(&b.weight))
+    }
+}
+
+/// Stand-ins for the chord at a place of the tune, the likeliest first; none where there is no such chord.
+///
+/// ```
+/// use lidprop::harmony::standins::{Tune, Wish, stand_ins};
+/// use lidprop::harmony::{Chord, Style};
+///
+/// let bars = ["Dm7", "G7", "Cmaj7"].map(|symbol| vec![symbol.parse::<Chord>().unwrap()]);
+/// let tune = Tune::of_bars(&bars, 4, None).unwrap();
+/// let found = stand_ins(&tune, 1, &Wish::default());
+/// let substitute = found.iter().find(|s| s.parts[0].chord.symbol(Style::Ascii) == "Db7").unwrap();
+/// let tensions: Vec<&str> = substitute.parts[0].tensions.iter().map(|t| t.name()).collect();
+/// assert_eq!(tensions, ["b9", "#11"]);
+/// ```
+pub fn stand_ins(tune: &Tune, at: usize, wish: &Wish) -> Vec<StandIn> {
+    judged(tune, at, wish, false)
+}
+
+/// What would have been proposed but for the melody, the likeliest first.
+pub fn rejected(tune: &Tune, at: usize, wish: &Wish) -> Vec<StandIn> {
+    judged(tune, at, wish, true)
+}
+
+fn judged(tune: &Tune, at: usize, wish: &Wish, rejected: bool) -> Vec<StandIn> {
+    let slots = slots(tune);
+    let (Some(slot), Some(chord)) = (slots.get(at), tune.chords.get(at)) else {
+        return Vec::new();
+    };
+    ranked(slot, chord, wish, rejected)
+}
+
+/// Ranked stand-ins for one slot: those that the melody lets through, or those that it does not.
+pub(crate) fn ranked(slot: &Slot, chord: &TuneChord, wish: &Wish, rejected: bool) -> Vec<StandIn> {
+    let mut weighed: Vec<Weighed> = candidates(slot, chord.beats)
+        .into_iter()
+        .map(|candidate| Weighed::of(slot, chord, candidate, wish))
+        .filter(|w| wish.out_to.is_none_or(|most| w.out <= most) && rejects(&w.melody) == rejected)
+        .collect();
+    weighed.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    let answers = join_colours(weighed);
+    different_first(answers, wish.most)
+        .into_iter()
+        .map(|(weighed, colours)| weighed.told(slot, chord, colours))
+        .collect()
+}
+
+/// A candidate with its cost.
+pub(crate) struct Weighed {
+    pub candidate: Candidate,
+    pub cost: f32,
+    pub out: u8,
+    pub melody: Vec<SungOver>,
+}
+
+/// How so many beats are shared: whole beats, the first ones getting what does not divide; less than a beat each is shared evenly.
+pub(crate) fn shared(beats: f32, among: usize) -> Vec<f32> {
+    let whole = beats.floor() as usize;
+    if whole < among || beats.fract() > 0.0 {
+        return vec![beats / among as f32; among];
+    }
+    (0..among).map(|i| (whole / among + usize::from(i < whole % among)) as f32).collect()
+}
+
+impl Weighed {
+    pub(crate) fn of(slot: &Slot, place: &TuneChord, candidate: Candidate, wish: &Wish) -> Self {
+        let melody = melody_over(&candidate.chords, place);
+        let out = how_far_out(slot, &candidate);
+        let mut cost = C.usage(candidate.device.usage()) + C.rarity * candidate.rarity;
+        cost += C.more_chords * (candidate.chords.len() - 1) as f32;
+        cost += course(slot, &candidate.chords);
+        cost += melody_cost(&melody);
+        if let Some(wanted) = wish.out_to {
+            cost += C.too_near * f32::from(wanted.saturating_sub(out));
+        }
+        Self {
+            candidate,
+            cost,
+            out,
+            melody,
+        }
+    }
+
+    pub(crate) fn told(self, slot: &Slot, place: &TuneChord, colours: Vec<Chord>) -> StandIn {
+        let over = slot.reference();
+        let chords = &self.candidate.chords;
+        let part = |chord: Chord, beats: f32| {
+            let degrees = degrees_over(&over, &chord, &slot.speller);
+            Part {
+                chord,
+                beats,
+                tensions: tensions(&degrees),
+                degrees,
+            }
+        };
+        let lengths = shared(place.beats, chords.len());
+        let last = lengths.last().copied().unwrap_or(place.beats);
+        let parts = chords.iter().zip(lengths).map(|(&chord, beats)| part(chord, beats)).collect();
+        let set = |chord: &Chord| chord.pitches();
+        let sounding = chords.iter().map(set).fold(PitchSet::EMPTY, |a, b| PitchSet::from_bits(a.bits() | b.bits()));
+        let common = PitchSet::from_bits(sounding.bits() & slot.original.pitches().bits());
+        let spelled = |class: PitchClass| slot.speller.note(class, Some(&slot.original));
+        let distance = |a: Option<&Chord>, b: Option<&Chord>| Some(moves(a?.pitches(), b?.pitches()));
+        StandIn {
+            parts,
+            device: self.candidate.device,
+            kept: kept(slot, self.candidate.device),
+            over,
+            common: common.iter().map(spelled).collect(),
+            from_before: distance(slot.before.as_ref(), chords.first()),
+            to_after: distance(chords.last(), slot.after.as_ref()),
+            out: self.out,
+            cost: self.cost,
+            melody: self.melody,
+            colours: colours.into_iter().map(|chord| part(chord, last)).collect(),
+        }
+    }
+}
+
+/// Chords that differ only in colour as one answer each, in the order of the likeliest.
+fn join_colours(sorted: Vec<Weighed>) -> Vec<(Weighed, Vec<Chord>)> {
+    let mut answers: Vec<(AnswerKey, Weighed, Vec<Chord>)> = Vec::new();
+    for weighed in sorted {
+        let key = AnswerKey::of(&weighed.candidate);
+        match answers.iter_mut().find(|(other, ..)| *other == key) {
+            Some((_, first, colours)) => {
+                let differs = (first.candidate.chords.iter().rev()).zip(weighed.candidate.chords.iter().rev()).find(|(a, b)| a != b);
+                if let Some((_, &colour)) = differs
+                    && colours.len() < MOST_COLOURS
+                {
+                    colours.push(colour);
+                }
+            }
+            None => answers.push((key, weighed, Vec::new())),
+        }
+    }
+    answers.into_iter().map(|(_, weighed, colours)| (weighed, colours)).collect()
+}
+
+/// What makes two candidates one answer.
+#[derive(PartialEq)]
+struct AnswerKey {
+    device: Device,
+    /// Root and class of each chord; of diminished sevenths the notes, which four roots share.
+    chords: Vec<(u16, Class)>,
+}
+
+impl AnswerKey {
+    fn of(candidate: &Candidate) -> Self {
+        let device = candidate.device;
+        let chords = candidate.chords.iter().map(|chord| {
+            let class = Class::of(chord.degrees);
+            let bass = if device == Device::Inversion { chord.lowest() } else { chord.root };
+            let root = u16::from(bass.class().get());
+            let family = class == Class::Diminished && chord.pitches().len() == 4;
+            // Colours of dominants that change what the chord does over its root are told apart: altered, natural, upper structures.
+            (if family { 0x1000 | chord.pitches().bits() } else { root }, class)
+        });
+        Self {
+            device,
+            chords: chords.collect(),
+        }
+    }
+}
+
+/// The first `most` answers, each further one of the same device at a higher price.
+fn different_first(answers: Vec<(Weighed, Vec<Chord>)>, most: usize) -> Vec<(Weighed, Vec<Chord>)> {
+    let mut left = answers;
+    let mut told: Vec<(Weighed, Vec<Chord>)> = Vec::new();
+    while told.len() < most && !left.is_empty() {
+        let price = |weighed: &Weighed| {
+            let given = told.iter().filter(|(t, _)| t.candidate.device == weighed.candidate.device).count();
+            weighed.cost + C.same_device * given as f32
+        };
+        let Some(best) = (0..left.len()).min_by(|&a, &b| price(&left[a].0).total_cmp(&price(&left[b].0))) else {
+            break;
+        };
+        told.push(left.remove(best));
+    }
+    told
+}
+
+/// The melody over chords that share a place: each note over each chord that it sounds over.
+fn melody_over(chords: &[Chord], place: &TuneChord) -> Vec<SungOver> {
+    let mut out = Vec::with_capacity(place.melody.len());
+    let mut from = 0.0;
+    for (part, (chord, beats)) in chords.iter().zip(shared(place.beats, chords.len())).enumerate() {
+        for note in &place.melody {
+            let start = note.at.max(from);
+            let lasts = (note.at + note.beats).min(from + beats) - start;
+            if lasts > 1e-3 {
+                let cut = Sung {
+                    at: start,
+                    beats: lasts,
+                    ..*note
+                };
+                out.push(judge(cut, part, chord, &place.chord));
+            }
+        }
+        from += beats;
+    }
+    out
+}
+
+/// What collides costs; what the chord explains takes off.
+fn melody_cost(melody: &[SungOver]) -> f32 {
+    let beats: f32 = melody.iter().map(|n| n.note.beats).sum();
+    if beats <= 0.0 {
+        return 0.0;
+    }
+    let explained: f32 = melody
+        .iter()
+        .filter(|n| matches!(n.standing, NoteStanding::ChordTone(_)))
+        .map(|n| n.note.beats)
+        .sum();
+    let weight: f32 = melody.iter().map(|n| n.weight).sum();
+    C.melody * weight - C.explains_melody * explained / beats
+}
+
+fn choice(root: PitchClass, degrees: DegreeSet) -> PathChoice {
+    PathChoice {
+        root,
+        degrees,
+        class: Class::of(degrees),
+        cost: 0.0,
+        stand_in: false,
+    }
+}
+
+/// The root and degrees by which a chord leads on: a fraction of two chords by its lower one.
+pub(crate) fn leading(chord: &Chord) -> PathChoice {
+    match chord.lower {
+        Some((root, degrees)) => choice(root.class(), degrees),
+        None => choice(chord.root.class(), chord.degrees),
+    }
+}
+
+/// What the way from the chord before, through these, to the chord after costs: roots, voices, key, thickness.
+fn course(slot: &Slot, chords: &[Chord]) -> f32 {
+    let way: Vec<&Chord> = slot.before.iter().chain(chords).chain(slot.after.iter()).collect();
+    let mut cost = 0.0;
+    for pair in way.windows(2) {
+        cost += C.root_motion * step(&leading(pair[0]), &leading(pair[1]));
+        cost += C.half_step * f32::from(moves(pair[0].pitches(), pair[1].pitches()));
+    }
+    let thick = |chord: &Chord| chord.pitches().len() as f32;
+    for chord in chords {
+        let single = leading(chord);
+        cost += C.fit * fit(single.root, single.class, slot.key) / chords.len() as f32;
+        cost += C.thickness * (thick(chord) - thick(&slot.original)).abs() / chords.len() as f32;
+    }
+    cost
+}
+
+/// What it costs to leave the chord as it is.
+pub(crate) fn cost_of_original(slot: &Slot) -> f32 {
+    course(slot, &[slot.original]) + C.left_alone
+}
+
+fn how_far_out(slot: &Slot, candidate: &Candidate) -> u8 {
+    let key = slot.key.pitches().bits();
+    let original = slot.original.pitches().bits();
+    let stays = candidate.chords.contains(&slot.original);
+    let mut out = 0;
+    for chord in candidate.chords.iter().filter(|&chord| *chord != slot.original) {
+        let single = single_of(chord, 0.0);
+        let root = leading(chord).root;
+        let foreign = (single.set.bits() & !(key | original)).count_ones();
+        let common = (single.set.bits() & original).count_ones();
+        let leads_the_place = candidate.chords.last() == Some(chord) && !stays;
+        let kept = match slot.job {
+            Job::Dominant { root, .. } => keeps_guide_tones(single.set, root) || candidate.device == Device::Suspended,
+            _ => common >= 2,
+        };
+        let steps = [
+            !slot.key.pitches().contains(root),
+            foreign >= 1,
+            foreign >= 3,
+            leads_the_place && !kept,
+            candidate.device == Device::SideSlip,
+        ];
+        out = out.max(steps.iter().filter(|&&step| step).count() as u8);
+    }
+    out.min(FARTHEST)
+}
+
+fn kept(slot: &Slot, device: Device) -> Kept {
+    let named = |root: PitchClass| match slot.after {
+        Some(after) if after.root.class() == root => after.root,
+        _ => slot.chord(root, const { DegreeSet::of("1 3 5") }).root,
+    };
+    let next = slot.after.map(|after| Kept::LeadsTo(after.root));
+    match (device, slot.job) {
+        (Device::SideSlip, _) => Kept::Leaves,
+        (Device::DelayedTonic, _) => Kept::Delays,
+        (Device::ModalInterchange | Device::Backdoor, Job::Dominant { goal, .. }) => Kept::SubdominantTo(named(goal)),
+        (Device::ExtendedDominant, _) => Kept::Same,
+        (_, Job::Dominant { goal, .. }) => Kept::Dominant(named(goal)),
+        (Device::SecondaryDominant | Device::SubstituteSecondary | Device::PassingDiminished | Device::Chain | Device::DominantOfDiminished, _) => {
+            next.unwrap_or(Kept::Same)
+        }
+        (_, Job::BeforeDominant { dominant }) => Kept::Prepares(named(dominant)),
+        (_, Job::Tonic { .. }) => Kept::Tonic,
+        (_, Job::Subdominant) => Kept::Subdominant,
+        (_, Job::Diminished | Job::Other) => Kept::Same,
+    }
+}
