@@ -14,8 +14,8 @@ use crate::harmony::pitch::{Degree, DegreeSet, PitchClass, PitchSet};
 use crate::harmony::progression::function::Class;
 use std::sync::LazyLock;
 
-/// Rarest quality of a chord that shares its place with another.
-const COMMON_RARITY: f32 = 0.5;
+/// Rarest quality, beside the others of its class, of a chord that shares its place with another.
+const COMMON_RARITY: f32 = 0.4;
 /// Rarest quality that is turned over or put on a foreign bass.
 const TURNED_RARITY: f32 = 0.3;
 /// Fewest beats that two chords can share, and three.
@@ -40,11 +40,19 @@ struct Row {
 }
 
 static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
-    let rows = SHAPES.iter().map(|shape| Row {
-        degrees: shape.quality.degrees,
-        class: Class::of(shape.quality.degrees),
-        pitches: PitchSet::from_bits(shape.mask),
-        rarity: shape.rarity,
+    // How rare a colour is beside the others of its class: how usual the class is, the device says.
+    let commonest = |class: Class| {
+        let own = SHAPES.iter().filter(|shape| Class::of(shape.quality.degrees) == class && shape.quality.degrees.len() >= 4);
+        own.map(|shape| shape.rarity).fold(f32::INFINITY, f32::min)
+    };
+    let rows = SHAPES.iter().map(|shape| {
+        let class = Class::of(shape.quality.degrees);
+        Row {
+            degrees: shape.quality.degrees,
+            class,
+            pitches: PitchSet::from_bits(shape.mask),
+            rarity: (shape.rarity - commonest(class)).max(0.0),
+        }
     });
     // A bare fifth says nothing of its function.
     rows.filter(|row| row.class != Class::Other && row.degrees.len() >= 3).collect()
@@ -161,15 +169,14 @@ fn upper_structures(slot: &Slot, out: &mut Vec<Candidate>) {
 /// Qualities that are written often, with a seventh or sixth, of one of these classes.
 fn often(classes: &'static [Class]) -> impl Iterator<Item = &'static Row> {
     ROWS.iter()
-        .take_while(|row| row.rarity <= COMMON_RARITY)
-        .filter(move |row| classes.contains(&row.class) && row.degrees.len() >= 4)
+        .filter(move |row| row.rarity <= COMMON_RARITY && classes.contains(&row.class) && row.degrees.len() >= 4)
 }
 
 /// A chord ahead of the one that stays, or of one that stands for it.
 fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
     let original = slot.original;
-    let before = slot.before.map(|b| (b.root.class(), Class::of(b.degrees)));
-    let said = |root: PitchClass, class: Class| before == Some((root, class));
+    // What has just been said on this root is not said again in another colour.
+    let said = |root: PitchClass| slot.before.is_some_and(|before| before.root.class() == root);
     let mut pair = |first: Chord, second: Chord, device: Device, rarity: f32| {
         out.push(Candidate {
             chords: vec![first, second],
@@ -183,13 +190,16 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
             const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
             let substitute = slot.chord(dominant.up(6), DOMINANT);
             let backdoor = slot.chord(goal.up(-2), DOMINANT);
+            let to_minor = slot.after.is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
             for (led, device) in [
                 (original, Device::RelatedTwo),
-                (substitute, Device::RelatedTwo),
+                (substitute, Device::TritoneSubstitute),
                 (backdoor, Device::Backdoor),
             ] {
                 let two = led.root.class().up(7);
-                for row in often(&[Class::Minor, Class::HalfDiminished]).filter(|row| !said(two, row.class)) {
+                // Before a major goal the second degree has its own fifth.
+                let twos = often(&[Class::Minor, Class::HalfDiminished]).filter(|row| to_minor || row.class == Class::Minor);
+                for row in twos.filter(|_| !said(two)) {
                     pair(slot.chord(two, row.degrees), led, device, row.rarity);
                 }
             }
@@ -219,7 +229,7 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
     if !matches!(slot.job, Job::Diminished) && slot.class != Class::Diminished {
         for up in [7, 1] {
             let dominant = root.up(up);
-            for row in often(&[Class::Dominant]).filter(|row| !said(dominant, row.class)) {
+            for row in often(&[Class::Dominant]).filter(|_| !said(dominant)) {
                 pair(slot.chord(dominant, row.degrees), original, Device::ExtendedDominant, row.rarity);
             }
         }

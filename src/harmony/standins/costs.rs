@@ -21,18 +21,26 @@ pub(crate) struct StandInCosts {
     pub root_motion: f32,
     /// How much it counts that a chord is at home in the key.
     pub fit: f32,
-    /// Each note more or less than the original has: a triad among sevenths sounds bare, a thirteenth among triads thick.
-    pub thickness: f32,
+    /// Each note less than the original has: a triad among sevenths sounds bare.
+    pub thinner: f32,
+    /// Each note outside the key: what is in it comes first.
+    pub foreign_note: f32,
+    /// A chord that leads on where the original had left home or passed: another function.
+    pub function_changed: f32,
     /// Each chord more than the original: more to play.
     pub more_chords: f32,
+    /// Taken off a backdoor dominant, which is one only where it does come home; root motion alone does not say so.
+    pub backdoor_resolves: f32,
     /// A melody that weighs 1 on it.
     pub melody: f32,
     /// Taken off where a melody note is a chord tone all the time: the chord explains the note.
     pub explains_melody: f32,
     /// Each step by which it stays nearer than the player wants to go out.
     pub too_near: f32,
-    /// Another answer by a device that was already given: the list should show different things.
-    pub same_device: f32,
+    /// An answer of a kind that was already given: the list should show different ideas.
+    pub same_idea: f32,
+    /// A diminished seventh that is not named from the leading tone, as it usually is.
+    pub not_from_leading_tone: f32,
     /// In a whole tune: a chord left as it is while there is budget.
     pub left_alone: f32,
     /// In a whole tune: a device used again at once.
@@ -48,12 +56,16 @@ pub(crate) const COSTS: StandInCosts = StandInCosts {
     half_step: 0.06,
     root_motion: 0.4,
     fit: 0.3,
-    thickness: 0.15,
-    more_chords: 0.3,
+    thinner: 0.3,
+    foreign_note: 0.08,
+    function_changed: 0.6,
+    more_chords: 0.35,
+    backdoor_resolves: 0.4,
     melody: 1.0,
     explains_melody: 0.4,
-    too_near: 0.35,
-    same_device: 0.8,
+    too_near: 0.5,
+    same_idea: 0.4,
+    not_from_leading_tone: 0.1,
     left_alone: 1.2,
     repeated: 0.4,
 };

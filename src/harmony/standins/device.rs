@@ -71,7 +71,7 @@ pub enum Device {
     PassingDiminished,
     /// A chord led into by its own dominant, another dominant or not.
     ExtendedDominant,
-    /// Two chords that lead on one after the other.
+    /// The second degree and the dominant of the next chord.
     Chain,
     /// The same chord a half step away, before it comes back.
     SideSlip,
@@ -114,7 +114,7 @@ impl Device {
             Self::Suspended => ("suspended dominant", Common, "Levine, The Jazz Piano Book, 1989, ch. 4 (sus chords)"),
             Self::TritoneSubstitute => ("tritone substitute", Everyday, "Levine, The Jazz Piano Book, 1989, ch. 6, and The Jazz Theory Book, 1995, ch. 13"),
             Self::RootlessDominant => ("guide tones kept, root left out", Common, "Levine, The Jazz Piano Book, 1989, ch. 7 (left-hand voicings)"),
-            Self::DiminishedFamily => ("diminished family", Common, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony) and ch. 14"),
+            Self::DiminishedFamily => ("diminished family", Everyday, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony) and ch. 14"),
             Self::DiminishedMajorSeventh => ("diminished major seventh", Occasional, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony)"),
             Self::UpperStructure => ("upper structure", Common, "Levine, The Jazz Piano Book, 1989, ch. 14 (upper structures)"),
             Self::Backdoor => ("backdoor dominant", Common, "Coker, Elements of the Jazz Language, 1991 (back door)"),
@@ -127,9 +127,48 @@ impl Device {
             Self::SubstituteSecondary => ("substitute dominant of the next chord", Common, "Nettles and Graf, 1997, ch. 2 to 4 (substitute dominants)"),
             Self::PassingDiminished => ("passing diminished", Common, "Levine, The Jazz Theory Book, 1995, ch. 14 (using the diminished chords)"),
             Self::ExtendedDominant => ("extended dominant", Occasional, "Nettles and Graf, 1997, ch. 2 to 4 (extended dominants)"),
-            Self::Chain => ("chain", Occasional, "Levine, The Jazz Theory Book, 1995, ch. 13 (II-V chains)"),
+            Self::Chain => ("ii and V of the next chord", Common, "Levine, The Jazz Theory Book, 1995, ch. 13 (II-V chains)"),
             Self::SideSlip => ("side-slip", Rare, "Levine, The Jazz Theory Book, 1995, ch. 8 (playing outside)"),
             Self::DominantOfDiminished => ("dominant that the diminished chord stands for", Common, "Levine, The Jazz Theory Book, 1995, ch. 3 and 14 (diminished chords)"),
+        }
+    }
+
+    /// True if its forms differ in their roots: a family of chords, not one chord in several colours.
+    pub(crate) const fn is_family(self) -> bool {
+        matches!(
+            self,
+            Self::RootlessDominant
+                | Self::DiminishedFamily
+                | Self::DiminishedMajorSeventh
+                | Self::UpperStructure
+                | Self::Relative
+                | Self::ModalInterchange
+                | Self::MinorThirdDominant
+                | Self::PassingDiminished
+                | Self::Suspended
+                | Self::Backdoor
+                | Self::DominantOfDiminished
+        )
+    }
+
+    /// The device whose answer it belongs to: a diminished major seventh is a diminished seventh of the family, enriched.
+    pub(crate) const fn answers_as(self) -> Self {
+        match self {
+            Self::DiminishedMajorSeventh => Self::DiminishedFamily,
+            own => own,
+        }
+    }
+
+    /// What kind of idea it is; a list should show different ones.
+    pub(crate) const fn idea(self) -> Idea {
+        match self {
+            Self::Colour
+            | Self::UpperStructure
+            | Self::RootlessDominant
+            | Self::DiminishedFamily
+            | Self::DiminishedMajorSeventh => Idea::SameDominant,
+            Self::SecondaryDominant | Self::SubstituteSecondary | Self::Chain => Idea::IntoTheNext,
+            _ => Idea::OfItsOwn,
         }
     }
 
@@ -147,6 +186,17 @@ impl Device {
     pub const fn source(self) -> &'static str {
         self.row().2
     }
+}
+
+/// Kinds of ideas.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Idea {
+    /// The same chord in another dress.
+    SameDominant,
+    /// A dominant of the next chord.
+    IntoTheNext,
+    /// None that another device shares.
+    OfItsOwn,
 }
 
 impl fmt::Display for Device {

@@ -189,11 +189,11 @@ pub(crate) const TOO_MUCH: f32 = 0.5;
 /// All notes together.
 pub(crate) const TOO_MUCH_TOGETHER: f32 = 0.75;
 
-/// Judges one note over one chord; `over_original` is the chord that the tune has there: what collides with it as well is the tune's own.
+/// Judges one note over one chord; `over_original` is the chord that the tune has there: what collides with it as badly is the tune's own.
 pub(crate) fn judge(note: Sung, part: usize, chord: &Chord, over_original: &Chord) -> SungOver {
     let class = PitchClass::from(note.midi);
     let standing = standing(class, chord);
-    let own = self::standing(class, over_original).collides();
+    let own = self::standing(class, over_original).severity();
     let stress = match note.stress {
         Stress::Strong => 1.0,
         Stress::Weak => 0.7,
@@ -201,7 +201,7 @@ pub(crate) fn judge(note: Sung, part: usize, chord: &Chord, over_original: &Chor
     };
     // A passing note is on its way.
     let passing = if note.passing && note.stress != Stress::Strong { 0.5 } else { 1.0 };
-    let weight = if own { 0.0 } else { standing.severity() * note.beats * stress * passing };
+    let weight = (standing.severity() - own).max(0.0) * note.beats * stress * passing;
     SungOver {
         note,
         part,

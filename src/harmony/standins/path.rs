@@ -5,13 +5,13 @@
 //! its best stand-ins; what it costs by itself is that of [`super::weigh`], with the chords that are now its neighbours.
 //! Limits: of each chord the [`CONSIDERED`] likeliest stand-ins are looked at.
 
-use super::against::moves;
 use super::costs::COSTS as C;
 use super::slot::slots;
 use super::tune::Tune;
-use super::weigh::{StandIn, Wish, cost_of_original, leading, ranked};
+use super::slot::Slot;
+use super::weigh::{StandIn, Wish, acting, between, cost_of_original, leading, ranked};
 use crate::harmony::chord::Chord;
-use crate::harmony::progression::best_path::step;
+use crate::harmony::progression::best_path::PathChoice;
 
 /// Stand-ins looked at of each chord.
 const CONSIDERED: usize = 12;
@@ -28,8 +28,9 @@ pub struct Reharmonised {
 /// One way to take a chord of the tune.
 struct Way<'a> {
     chosen: Option<&'a StandIn>,
-    first: Chord,
-    last: Chord,
+    first: (Chord, PathChoice),
+    last: (Chord, PathChoice),
+    /// Without the steps to its neighbours.
     cost: f32,
     out: usize,
 }
@@ -46,23 +47,10 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
         .iter()
         .zip(&found)
         .map(|(slot, found)| {
-            let original = Way {
-                chosen: None,
-                first: slot.original,
-                last: slot.original,
-                // The steps to the neighbours are counted between ways.
-                cost: cost_of_original(slot) - neighbours(slot.before.as_ref(), &slot.original, &slot.original, slot.after.as_ref()),
-                out: 0,
-            };
+            let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot, out_to));
             let others = found.iter().filter_map(|stand_in| {
-                let (first, last) = (stand_in.parts.first()?.chord, stand_in.parts.last()?.chord);
-                Some(Way {
-                    chosen: Some(stand_in),
-                    first,
-                    last,
-                    cost: stand_in.cost - neighbours(slot.before.as_ref(), &first, &last, slot.after.as_ref()),
-                    out: usize::from(stand_in.out),
-                })
+                let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
+                Some(Way::of(slot, Some(stand_in), ends, stand_in.cost))
             });
             std::iter::once(original).chain(others).collect()
         })
@@ -76,13 +64,21 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
     }
 }
 
-/// What the steps between chords cost that were weighed with the original neighbours.
-fn neighbours(before: Option<&Chord>, first: &Chord, last: &Chord, after: Option<&Chord>) -> f32 {
-    before.map_or(0.0, |before| between(before, first)) + after.map_or(0.0, |after| between(last, after))
-}
-
-fn between(from: &Chord, to: &Chord) -> f32 {
-    C.root_motion * step(&leading(from), &leading(to)) + C.half_step * f32::from(moves(from.pitches(), to.pitches()))
+impl<'a> Way<'a> {
+    fn of(slot: &Slot, chosen: Option<&'a StandIn>, ends: [Chord; 2], cost: f32) -> Self {
+        let [first, last] = ends.map(|chord| (chord, acting(slot, &chord)));
+        let outside = |chord: Chord| (chord, leading(&chord));
+        let before = slot.before.map_or(0.0, |before| between(&outside(before), &first));
+        let after = slot.after.map_or(0.0, |after| between(&last, &outside(after)));
+        Self {
+            chosen,
+            first,
+            last,
+            // The steps to the neighbours are counted between ways.
+            cost: cost - before - after,
+            out: chosen.map_or(0, |stand_in| usize::from(stand_in.out)),
+        }
+    }
 }
 
 fn transition(from: &Way, to: &Way) -> f32 {

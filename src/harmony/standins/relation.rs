@@ -37,7 +37,8 @@ const UNDOING: u16 = bits("11 7");
 
 /// The device by which `single` can stand in this slot by itself.
 pub(crate) fn device(slot: &Slot, single: &Single) -> Option<Device> {
-    if single.root == slot.original.root.class() && single.degrees == slot.original.degrees {
+    // The same with less is no stand-in.
+    if single.root == slot.original.root.class() && single.degrees.minus(slot.original.degrees).is_empty() {
         return None;
     }
     let own = match slot.job {
@@ -72,13 +73,19 @@ fn for_dominant(slot: &Slot, single: &Single, root: PitchClass, goal: PitchClass
     let guide_tones = from_root & GUIDE_TONES == GUIDE_TONES && from_root & UNDOING == 0;
     let place = single.root.above(root);
     if guide_tones {
+        let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
         return Some(match (place, single.class) {
+            (0, _) if diminished && single.degrees.contains(Degree::FLAT_NINTH) => Device::DominantOfDiminished,
+            (0, _) if diminished => return None,
             (0, _) => Device::Colour,
             (6, Class::Dominant) => Device::TritoneSubstitute,
             (_, Class::Diminished) => Device::DiminishedFamily,
             (_, Class::DiminishedMajor) => Device::DiminishedMajorSeventh,
+            // A dominant or a suspended chord on a third root is heard as itself.
+            (_, Class::Dominant | Class::Suspended) => return None,
             _ => Device::RootlessDominant,
-        });
+        })
+        .filter(|_| single.set != slot.original.pitches());
     }
     const SUSPENDED: u16 = bits("1 4 b7");
     const THIRDS: u16 = bits("b3 3 7");
@@ -87,12 +94,14 @@ fn for_dominant(slot: &Slot, single: &Single, root: PitchClass, goal: PitchClass
     }
     const HALF_WHOLE: u16 = bits("1 b9 #9 3 #11 5 13 b7");
     let in_half_whole = from_root & !HALF_WHOLE == 0;
+    // In minor the subdominant is minor anyway: neither backdoor nor interchange.
+    let to_minor = slot.after.is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
     match (single.class, place) {
-        (Class::Dominant, _) if goal == single.root.up(2) => Some(Device::Backdoor),
+        (Class::Dominant, _) if goal == single.root.up(2) && !to_minor => Some(Device::Backdoor),
         (Class::Dominant, 3 | 9) if in_half_whole => Some(Device::MinorThirdDominant),
         (Class::DiminishedMajor, _) if in_half_whole => Some(Device::DiminishedMajorSeventh),
         (Class::Dominant, 1 | 11) if single.degrees == slot.original.degrees => Some(Device::SideSlip),
-        (Class::Major | Class::Minor | Class::MinorTonic | Class::HalfDiminished, _) => subdominant_minor(single, goal),
+        (Class::Major | Class::Minor | Class::MinorTonic | Class::HalfDiminished, _) if !to_minor => subdominant_minor(single, goal),
         _ => None,
     }
 }
@@ -136,12 +145,17 @@ fn shares(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
     }
     let common = PitchSet::from_bits(single.set.bits() & slot.original.pitches().bits());
     let enough = common.len() >= 3 || common.len() == 2 && slot.original.pitches().len() == 3;
-    // The fourth degree makes a chord leave home, the leading tone makes it want to go on.
-    let telling = match slot.job {
-        Job::Tonic { .. } => tonic.up(5),
-        _ => tonic.up(11),
+    // The fourth degree makes a chord leave home.
+    let fourth = tonic.up(5);
+    let original = slot.original.pitches();
+    let keeps = match slot.job {
+        Job::Tonic { .. } => !single.set.contains(fourth) || original.contains(fourth),
+        // The leading tone makes it want to go on.
+        _ => {
+            let leading_tone = tonic.up(11);
+            (single.set.contains(fourth) || !original.contains(fourth)) && (!single.set.contains(leading_tone) || original.contains(leading_tone))
+        }
     };
-    let keeps = !single.set.contains(telling) || slot.original.pitches().contains(telling);
     let in_key = single.set.bits() & !slot.key.pitches().bits() == 0;
     (enough && keeps && in_key).then_some(Device::Relative)
 }
@@ -153,7 +167,7 @@ fn at_home(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
             // A sixth chord by another name: #iv half-diminished holds the tonic triad's sixth, root and third.
             const SIXTH: u16 = bits("1 3 6");
             let from_tonic = single.seen_from(tonic);
-            (single.class == Class::HalfDiminished && single.root == tonic.up(6) && from_tonic & SIXTH == SIXTH).then_some(Device::Relative)
+            (slot.key.mode == Mode::Major && single.class == Class::HalfDiminished && single.root == tonic.up(6) && from_tonic & SIXTH == SIXTH).then_some(Device::Relative)
         })
         .or_else(|| {
             let parallel = match slot.key.mode {
@@ -191,7 +205,7 @@ fn for_diminished(slot: &Slot, single: &Single) -> Option<Device> {
     let full = |degrees: DegreeSet| degrees.contains(Degree::DIMINISHED_SEVENTH) || degrees.contains(Degree::MAJOR_SEVENTH);
     match single.class {
         Class::DiminishedMajor if apart.is_multiple_of(3) => Some(Device::DiminishedMajorSeventh),
-        Class::Diminished if apart.is_multiple_of(3) && full(single.degrees) => Some(Device::DiminishedFamily),
+        Class::Diminished if apart.is_multiple_of(3) && full(single.degrees) && single.set != slot.original.pitches() => Some(Device::DiminishedFamily),
         Class::Dominant if apart % 3 == 2 && single.degrees.contains(Degree::FLAT_NINTH) => Some(Device::DominantOfDiminished),
         _ => None,
     }

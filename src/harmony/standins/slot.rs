@@ -120,8 +120,9 @@ fn job(original: &Chord, class: Class, key: Key, role: Role, after: Option<&Chor
                 return at_rest(root, tonic);
             }
             // The backdoor dominant goes up a whole step.
+            let backdoor = goes_to(2) && root == tonic.up(10);
             let goal = match next {
-                Some((next, _)) if leads || goes_to(2) => next,
+                Some((next, _)) if leads || backdoor => next,
                 _ => root.up(5),
             };
             Job::Dominant { root, goal }

@@ -1,15 +1,14 @@
 //! Weighing candidates: how usual, how smooth, how far out, and what the melody says.
 //!
 //! Input: a tune, the place of a chord, what the player wishes ([`Wish`]). Output: ranked [`StandIn`]s. Units: costs in natural-log units; half steps; steps out 0 to 5.
-//! Method: costs are added ([`super::costs`]); chords that differ only in colour are one answer, its commonest colour first; each further answer by the
-//! same device costs more, so that the first few show different ways. How far out: one step each for a root outside the key; for a note
+//! Method: costs are added ([`super::costs`]); what one device gives is one answer with several forms, so that the first few show different ways. How far out: one step each for a root outside the key; for a note
 //! outside key and original; for three such notes; for guide tones (else two common tones) not kept; for a function that is left.
 //! Limits: a place at a time; for several at once see [`super::path`].
 
 use super::against::{degrees_over, moves, tensions};
 use super::candidates::{Candidate, candidates};
 use super::costs::COSTS as C;
-use super::device::Device;
+use super::device::{Device, Idea};
 use super::melody::{NoteStanding, SungOver, judge, rejects};
 use super::relation::{keeps_guide_tones, single_of};
 use super::slot::{Job, Slot, slots};
@@ -22,8 +21,8 @@ use crate::harmony::progression::function::{Class, fit};
 
 /// How far out a stand-in can go at most.
 pub const FARTHEST: u8 = 5;
-/// Colours told beside the first.
-const MOST_COLOURS: usize = 4;
+/// Forms told beside the first.
+const MOST_FORMS: usize = 4;
 
 /// What the player wishes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,8 +115,8 @@ pub struct StandIn {
     pub cost: f32,
     /// The melody over it.
     pub melody: Vec<SungOver>,
-    /// The same in other colours: of each the chord that differs.
-    pub colours: Vec<Part>,
+    /// The same in other forms: other colours, or beside the original where it stands alone.
+    pub forms: Vec<Vec<Part>>,
 }
 
 impl StandIn {
@@ -171,10 +170,9 @@ pub(crate) fn ranked(slot: &Slot, chord: &TuneChord, wish: &Wish, rejected: bool
         .filter(|w| wish.out_to.is_none_or(|most| w.out <= most) && rejects(&w.melody) == rejected)
         .collect();
     weighed.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let answers = join_colours(weighed);
-    different_first(answers, wish.most)
+    different_first(join_forms(slot, weighed), wish.most)
         .into_iter()
-        .map(|(weighed, colours)| weighed.told(slot, chord, colours))
+        .map(|(weighed, forms)| weighed.told(slot, chord, forms))
         .collect()
 }
 
@@ -184,6 +182,29 @@ pub(crate) struct Weighed {
     pub cost: f32,
     pub out: u8,
     pub melody: Vec<SungOver>,
+}
+
+/// True for devices that lead into the next chord by a dominant of its own.
+const fn leads_on(device: Device) -> bool {
+    matches!(device, Device::SecondaryDominant | Device::SubstituteSecondary | Device::Chain | Device::PassingDiminished)
+}
+
+/// What a device costs in this slot.
+fn usage(slot: &Slot, candidate: &Candidate) -> f32 {
+    let device = candidate.device;
+    let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
+    let usual = C.usage(device.usage());
+    // It leads into the next chord, and the original does not stay before it.
+    let into_next = |last: &Chord| device != Device::PassingDiminished || slot.after.is_some_and(|after| after.root.class() == last.root.class().up(1));
+    let leaves = !candidate.chords.contains(&slot.original) && candidate.chords.last().is_some_and(into_next);
+    match (slot.job, device) {
+        (_, Device::Backdoor) => usual - C.backdoor_resolves,
+        // Over a diminished chord the raised seventh is the nearest colour.
+        (_, Device::DiminishedMajorSeventh) if diminished => C.common,
+        (Job::Dominant { goal, .. }, Device::DiminishedFamily) if candidate.chords[0].root.class() != goal.up(-1) => usual + C.not_from_leading_tone,
+        (Job::Subdominant | Job::Diminished, _) if leads_on(device) && leaves => usual + C.function_changed,
+        _ => usual,
+    }
 }
 
 /// How so many beats are shared: whole beats, the first ones getting what does not divide; less than a beat each is shared evenly.
@@ -199,7 +220,7 @@ impl Weighed {
     pub(crate) fn of(slot: &Slot, place: &TuneChord, candidate: Candidate, wish: &Wish) -> Self {
         let melody = melody_over(&candidate.chords, place);
         let out = how_far_out(slot, &candidate);
-        let mut cost = C.usage(candidate.device.usage()) + C.rarity * candidate.rarity;
+        let mut cost = usage(slot, &candidate) + C.rarity * candidate.rarity;
         cost += C.more_chords * (candidate.chords.len() - 1) as f32;
         cost += course(slot, &candidate.chords);
         cost += melody_cost(&melody);
@@ -214,7 +235,7 @@ impl Weighed {
         }
     }
 
-    pub(crate) fn told(self, slot: &Slot, place: &TuneChord, colours: Vec<Chord>) -> StandIn {
+    pub(crate) fn told(self, slot: &Slot, place: &TuneChord, forms: Vec<Vec<Chord>>) -> StandIn {
         let over = slot.reference();
         let chords = &self.candidate.chords;
         let part = |chord: Chord, beats: f32| {
@@ -226,16 +247,17 @@ impl Weighed {
                 degrees,
             }
         };
-        let lengths = shared(place.beats, chords.len());
-        let last = lengths.last().copied().unwrap_or(place.beats);
-        let parts = chords.iter().zip(lengths).map(|(&chord, beats)| part(chord, beats)).collect();
+        let parts_of = |chords: &[Chord]| -> Vec<Part> {
+            let lengths = shared(place.beats, chords.len());
+            chords.iter().zip(lengths).map(|(&chord, beats)| part(chord, beats)).collect()
+        };
         let set = |chord: &Chord| chord.pitches();
         let sounding = chords.iter().map(set).fold(PitchSet::EMPTY, |a, b| PitchSet::from_bits(a.bits() | b.bits()));
         let common = PitchSet::from_bits(sounding.bits() & slot.original.pitches().bits());
         let spelled = |class: PitchClass| slot.speller.note(class, Some(&slot.original));
         let distance = |a: Option<&Chord>, b: Option<&Chord>| Some(moves(a?.pitches(), b?.pitches()));
         StandIn {
-            parts,
+            parts: parts_of(chords),
             device: self.candidate.device,
             kept: kept(slot, self.candidate.device),
             over,
@@ -245,67 +267,75 @@ impl Weighed {
             out: self.out,
             cost: self.cost,
             melody: self.melody,
-            colours: colours.into_iter().map(|chord| part(chord, last)).collect(),
+            forms: forms.iter().map(|chords| parts_of(chords)).collect(),
         }
     }
 }
 
-/// Chords that differ only in colour as one answer each, in the order of the likeliest.
-fn join_colours(sorted: Vec<Weighed>) -> Vec<(Weighed, Vec<Chord>)> {
-    let mut answers: Vec<(AnswerKey, Weighed, Vec<Chord>)> = Vec::new();
+/// An answer with its other forms.
+type Answer = (Weighed, Vec<Vec<Chord>>);
+
+/// What one device gives as one answer, in the order of the likeliest: first its best chords, then the next best on other roots where it is a family,
+/// else in other colours, and forms in which the original stays beside it.
+fn join_forms(slot: &Slot, sorted: Vec<Weighed>) -> Vec<Answer> {
+    let mut answers: Vec<Answer> = Vec::new();
+    let new = |chords: &[Chord]| -> Vec<Chord> { chords.iter().filter(|chord| **chord != slot.original).copied().collect() };
     for weighed in sorted {
-        let key = AnswerKey::of(&weighed.candidate);
-        match answers.iter_mut().find(|(other, ..)| *other == key) {
-            Some((_, first, colours)) => {
-                let differs = (first.candidate.chords.iter().rev()).zip(weighed.candidate.chords.iter().rev()).find(|(a, b)| a != b);
-                if let Some((_, &colour)) = differs
-                    && colours.len() < MOST_COLOURS
-                {
-                    colours.push(colour);
+        let chords = &weighed.candidate.chords;
+        let told = |(first, forms): &Answer| first.candidate.chords == *chords || forms.contains(chords);
+        // By another device the same chords are no other answer.
+        if answers.iter().any(told) {
+            continue;
+        }
+        let device = weighed.candidate.device.answers_as();
+        let own = new(chords);
+        let same_answer = |(first, _): &&mut Answer| {
+            let last = |chords: &[Chord]| chords.last().map(|chord| chord.root.class());
+            let other = new(&first.candidate.chords);
+            let same_roots = other.len() == own.len() && other.iter().zip(&own).all(|(a, b)| a.root.class() == b.root.class());
+            let idea = first.candidate.device.idea();
+            // A dominant of the next chord, or a substitute, with its second degree or without.
+            let leads_alike = idea == device.idea() && idea == Idea::IntoTheNext || device == Device::TritoneSubstitute;
+            let one_device = first.candidate.device.answers_as() == device;
+            one_device && (device.is_family() || same_roots) || leads_alike && (one_device || idea == Idea::IntoTheNext) && last(&other) == last(&own)
+        };
+        match answers.iter_mut().find(same_answer) {
+            Some((first, forms)) => {
+                let pair_beside_single = chords.len() > first.candidate.chords.len();
+                let alike = forms.iter().filter(|form| form.len() == chords.len() && new(form).len() == own.len()).count();
+                let known = device.is_family() && {
+                    let so_far = std::iter::once(&first.candidate.chords).chain(forms.iter());
+                    so_far.filter(|form| form.len() == chords.len()).any(|form| same_chord_otherwise_named(&new(form), &own))
+                };
+                if alike < if pair_beside_single { 1 } else { MOST_FORMS } && !known {
+                    forms.push(weighed.candidate.chords);
                 }
             }
-            None => answers.push((key, weighed, Vec::new())),
+            None => answers.push((weighed, Vec::new())),
         }
     }
-    answers.into_iter().map(|(_, weighed, colours)| (weighed, colours)).collect()
+    answers
 }
 
-/// What makes two candidates one answer.
-#[derive(PartialEq)]
-struct AnswerKey {
-    device: Device,
-    /// Root and class of each chord; of diminished sevenths the notes, which four roots share.
-    chords: Vec<(u16, Class)>,
+/// True if two new chords hold the same notes, or stand on one root as one class: no two members of a family.
+fn same_chord_otherwise_named(a: &[Chord], b: &[Chord]) -> bool {
+    let same = |a: &Chord, b: &Chord| {
+        let on_one_root = a.root.class() == b.root.class() && Class::of(a.degrees) == Class::of(b.degrees);
+        a.pitches() == b.pitches() || on_one_root && Class::of(a.degrees) != Class::Suspended
+    };
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
 }
 
-impl AnswerKey {
-    fn of(candidate: &Candidate) -> Self {
-        let device = candidate.device;
-        let chords = candidate.chords.iter().map(|chord| {
-            let class = Class::of(chord.degrees);
-            let bass = if device == Device::Inversion { chord.lowest() } else { chord.root };
-            let root = u16::from(bass.class().get());
-            let family = class == Class::Diminished && chord.pitches().len() == 4;
-            // Colours of dominants that change what the chord does over its root are told apart: altered, natural, upper structures.
-            (if family { 0x1000 | chord.pitches().bits() } else { root }, class)
-        });
-        Self {
-            device,
-            chords: chords.collect(),
-        }
-    }
-}
-
-/// The first `most` answers, each further one of the same device at a higher price.
-fn different_first(answers: Vec<(Weighed, Vec<Chord>)>, most: usize) -> Vec<(Weighed, Vec<Chord>)> {
-    let mut left = answers;
-    let mut told: Vec<(Weighed, Vec<Chord>)> = Vec::new();
+/// The first `most` answers, those of a kind that was given already at a higher price.
+fn different_first(mut left: Vec<Answer>, most: usize) -> Vec<Answer> {
+    let mut told: Vec<Answer> = Vec::new();
     while told.len() < most && !left.is_empty() {
-        let price = |weighed: &Weighed| {
-            let given = told.iter().filter(|(t, _)| t.candidate.device == weighed.candidate.device).count();
-            weighed.cost + C.same_device * given as f32
+        let price = |(weighed, _): &Answer| {
+            let idea = weighed.candidate.device.idea();
+            let given = idea != Idea::OfItsOwn && told.iter().any(|(t, _)| t.candidate.device.idea() == idea);
+            weighed.cost + if given { C.same_idea } else { 0.0 }
         };
-        let Some(best) = (0..left.len()).min_by(|&a, &b| price(&left[a].0).total_cmp(&price(&left[b].0))) else {
+        let Some(best) = (0..left.len()).min_by(|&a, &b| price(&left[a]).total_cmp(&price(&left[b]))) else {
             break;
         };
         told.push(left.remove(best));
@@ -368,26 +398,49 @@ pub(crate) fn leading(chord: &Chord) -> PathChoice {
     }
 }
 
+/// The same of a chord in its place: what holds the guide tones of the dominant leads on as that dominant, unless it is one itself.
+pub(crate) fn acting(slot: &Slot, chord: &Chord) -> PathChoice {
+    const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
+    let own = leading(chord);
+    match slot.job {
+        Job::Dominant { root, .. } if own.class != Class::Dominant && keeps_guide_tones(chord.pitches(), root) => choice(root, DOMINANT),
+        // A raised seventh leaves a passing diminished chord what it is.
+        Job::Diminished if own.class == Class::DiminishedMajor && slot.class == Class::Diminished => leading(&slot.original),
+        _ => own,
+    }
+}
+
 /// What the way from the chord before, through these, to the chord after costs: roots, voices, key, thickness.
 fn course(slot: &Slot, chords: &[Chord]) -> f32 {
-    let way: Vec<&Chord> = slot.before.iter().chain(chords).chain(slot.after.iter()).collect();
-    let mut cost = 0.0;
-    for pair in way.windows(2) {
-        cost += C.root_motion * step(&leading(pair[0]), &leading(pair[1]));
-        cost += C.half_step * f32::from(moves(pair[0].pitches(), pair[1].pitches()));
-    }
-    let thick = |chord: &Chord| chord.pitches().len() as f32;
+    let outside = |chord: &Option<Chord>| chord.map(|chord| (chord, leading(&chord)));
+    let inside = chords.iter().map(|chord| (*chord, acting(slot, chord)));
+    let way: Vec<(Chord, PathChoice)> = outside(&slot.before).into_iter().chain(inside).chain(outside(&slot.after)).collect();
+    let mut cost: f32 = way.windows(2).map(|pair| between(&pair[0], &pair[1])).sum();
+    let thick = |chord: &Chord| chord.pitches().len();
     for chord in chords {
-        let single = leading(chord);
-        cost += C.fit * fit(single.root, single.class, slot.key) / chords.len() as f32;
-        cost += C.thickness * (thick(chord) - thick(&slot.original)).abs() / chords.len() as f32;
+        let single = acting(slot, chord);
+        let mut own = C.fit * fit(single.root, single.class, slot.key);
+        own += C.thinner * thick(&slot.original).saturating_sub(thick(chord)) as f32;
+        own += C.foreign_note * (chord.pitches().bits() & !slot.key.pitches().bits()).count_ones() as f32;
+        cost += own / chords.len() as f32;
     }
     cost
 }
 
-/// What it costs to leave the chord as it is.
-pub(crate) fn cost_of_original(slot: &Slot) -> f32 {
-    course(slot, &[slot.original]) + C.left_alone
+/// What it costs to leave the chord as it is, where the player wants to go out so far.
+pub(crate) fn cost_of_original(slot: &Slot, out_to: u8) -> f32 {
+    course(slot, &[slot.original]) + C.left_alone + C.too_near * f32::from(out_to)
+}
+
+/// What one step costs: roots and voices.
+pub(crate) fn between(from: &(Chord, PathChoice), to: &(Chord, PathChoice)) -> f32 {
+    C.root_motion * step(&from.1, &to.1) + C.half_step * movement(&from.0, &to.0)
+}
+
+/// Half steps that four voices would move: the distance a voice, so that thin chords are not smoother for being thin.
+fn movement(from: &Chord, to: &Chord) -> f32 {
+    let (from, to) = (from.pitches(), to.pitches());
+    4.0 * f32::from(moves(from, to)) / from.len().max(to.len()).max(1) as f32
 }
 
 fn how_far_out(slot: &Slot, candidate: &Candidate) -> u8 {
@@ -403,6 +456,8 @@ fn how_far_out(slot: &Slot, candidate: &Candidate) -> u8 {
         let leads_the_place = candidate.chords.last() == Some(chord) && !stays;
         let kept = match slot.job {
             Job::Dominant { root, .. } => keeps_guide_tones(single.set, root) || candidate.device == Device::Suspended,
+            // What leads to the same dominant prepares it as well.
+            Job::BeforeDominant { .. } => common >= 2 || leads_on(candidate.device),
             _ => common >= 2,
         };
         let steps = [
