@@ -10,5 +10,7 @@ pub mod passages;
 pub mod pedal;
 pub mod performance;
 pub mod recording;
+pub mod stand_ins;
+pub mod tunes;
 pub mod typed;
 pub mod written;

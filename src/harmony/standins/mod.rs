@@ -23,4 +23,4 @@ pub use melody::{NoteStanding, SungOver, standing};
 pub use path::{Reharmonised, reharmonise};
 pub use slot::Job;
 pub use tune::{Stress, Sung, Tune, TuneChord, TuneError};
-pub use weigh::{Kept, Part, StandIn, Wish, rejected, stand_ins};
+pub use weigh::{Kept, Part, StandIn, Wish, over_melody, rejected, stand_ins};

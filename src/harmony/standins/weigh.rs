@@ -154,6 +154,13 @@ pub fn rejected(tune: &Tune, at: usize, wish: &Wish) -> Vec<StandIn> {
     judged(tune, at, wish, true)
 }
 
+/// The melody over any chords that would share a place of the tune, and whether it rejects them; `None` where there is no such place.
+pub fn over_melody(tune: &Tune, at: usize, chords: &[Chord]) -> Option<(Vec<SungOver>, bool)> {
+    let melody = melody_over(chords, tune.chords.get(at)?);
+    let refused = rejects(&melody);
+    Some((melody, refused))
+}
+
 fn judged(tune: &Tune, at: usize, wish: &Wish, rejected: bool) -> Vec<StandIn> {
     let slots = slots(tune);
     let (Some(slot), Some(chord)) = (slots.get(at), tune.chords.get(at)) else {

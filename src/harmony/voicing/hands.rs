@@ -4,6 +4,12 @@
 //! Method: a hand reaches a stated span with five fingers; hands do not cross; two neighbouring voices keep above the low-interval limit that arrangers
 //! use (Pease and Pullig, Modern Jazz Voicings, 2001, on low interval limits; table [`LOW_LIMITS`]). Limits: which fingers, and how fast, is not asked.
 
+use crate::harmony::chord::Chord;
+use crate::harmony::context::Context;
+use crate::harmony::named::NamedNote;
+use crate::harmony::pitch::{Key, PitchClass};
+use crate::harmony::sounding::Sounding;
+use crate::harmony::speller::Speller;
 use crate::units::MidiNote;
 
 /// How far a hand reaches, in half steps: a major ninth suits most adult hands. Nobody should stretch for a voicing.
@@ -115,6 +121,22 @@ impl HandVoicing {
     /// Its keys, lowest first.
     pub fn keys(&self) -> impl DoubleEndedIterator<Item = MidiNote> + Clone + '_ {
         self.left.iter().chain(&self.right).copied()
+    }
+
+    /// Its keys under the names that they have in the chord.
+    pub fn named(&self, chord: &Chord, key: Option<Key>) -> Vec<NamedNote> {
+        let context = Context {
+            key,
+            ..Context::default()
+        };
+        let speller = Speller::new(&Sounding::default(), &context);
+        let counted_from = chord.lower.map_or(*chord, |(root, degrees)| Chord::new(root, degrees));
+        self.keys()
+            .map(|midi| NamedNote {
+                midi,
+                name: speller.note(PitchClass::from(midi), Some(&counted_from)),
+            })
+            .collect()
     }
 
     /// Whether hands that reach `span` half steps can play it.
