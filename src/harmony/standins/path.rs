@@ -43,18 +43,7 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
         out_to: Some(out_to),
     };
     let found: Vec<Vec<StandIn>> = slots.iter().zip(&tune.chords).map(|(slot, chord)| ranked(slot, chord, &wish, false)).collect();
-    let ways: Vec<Vec<Way>> = slots
-        .iter()
-        .zip(&found)
-        .map(|(slot, found)| {
-            let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot, out_to));
-            let others = found.iter().filter_map(|stand_in| {
-                let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
-                Some(Way::of(slot, Some(stand_in), ends, stand_in.cost))
-            });
-            std::iter::once(original).chain(others).collect()
-        })
-        .collect();
+    let ways: Vec<Vec<Way>> = slots.iter().zip(&found).map(|(slot, found)| ways_of(slot, found, out_to)).collect();
     let most = budget as usize;
     let chosen = cheapest(&ways, most);
     let out = chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].out as u32).sum();
@@ -62,6 +51,16 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
         chosen: chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].chosen.cloned()).collect(),
         out,
     }
+}
+
+/// The original first, then what was found.
+fn ways_of<'a>(slot: &Slot, found: &'a [StandIn], out_to: u8) -> Vec<Way<'a>> {
+    let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot, out_to));
+    let others = found.iter().filter_map(|stand_in| {
+        let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
+        Some(Way::of(slot, Some(stand_in), ends, stand_in.cost))
+    });
+    std::iter::once(original).chain(others).collect()
 }
 
 impl<'a> Way<'a> {
@@ -132,4 +131,50 @@ fn cheapest(ways: &[Vec<Way>], most: usize) -> Vec<usize> {
         way = before;
     }
     path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::harmony::standins::tune::Tune;
+
+    fn tune(text: &str) -> Tune {
+        let bars: Vec<Vec<Chord>> = text.split('|').map(|bar| bar.split_whitespace().map(|s| s.parse().unwrap()).collect()).collect();
+        Tune::of_bars(&bars, 4, None).unwrap()
+    }
+
+    #[test]
+    fn no_other_choice_within_the_budget_costs_less() {
+        for text in ["Dm7 | G7 | Cmaj7", "Cmaj7 | A7 | Dm7", "Em7b5 | A7 | Dm7", "Cmaj7 | Fmaj7 | Cmaj7"] {
+            let tune = tune(text);
+            let slots = slots(&tune);
+            let wish = Wish {
+                most: CONSIDERED,
+                out_to: Some(3),
+            };
+            let found: Vec<Vec<StandIn>> = slots.iter().zip(&tune.chords).map(|(slot, chord)| ranked(slot, chord, &wish, false)).collect();
+            let ways: Vec<Vec<Way>> = (slots.iter().zip(&found)).map(|(slot, found)| ways_of(slot, found, 3)).collect();
+            let cost = |path: [usize; 3]| {
+                let way = |at: usize| &ways[at][path[at]];
+                let own: f32 = (0..3).map(|at| way(at).cost).sum();
+                own + transition(way(0), way(1)) + transition(way(1), way(2))
+            };
+            for budget in [0, 1, 3, 9] {
+                let mut least = f32::INFINITY;
+                for a in 0..ways[0].len() {
+                    for b in 0..ways[1].len() {
+                        for c in 0..ways[2].len() {
+                            if ways[0][a].out + ways[1][b].out + ways[2][c].out <= budget {
+                                least = least.min(cost([a, b, c]));
+                            }
+                        }
+                    }
+                }
+                let path = cheapest(&ways, budget);
+                let spent: usize = path.iter().zip(&ways).map(|(&way, ways)| ways[way].out).sum();
+                assert!(spent <= budget, "{text}: {spent} of {budget}");
+                assert!((cost([path[0], path[1], path[2]]) - least).abs() < 1e-4, "{text}, budget {budget}");
+            }
+        }
+    }
 }
