@@ -9,12 +9,25 @@ use lidprop::harmony::{Chord, Spelled, Style};
 use lidprop::units::{MidiNote, Semitones};
 
 /// Progression, number of the chord from 1, melody over the whole, how far out, the stand-in, tensions over the original root of its last new chord.
-type Case = (&'static str, usize, &'static str, Option<u8>, &'static str, &'static str);
+type Case = (
+    &'static str,
+    usize,
+    &'static str,
+    Option<u8>,
+    &'static str,
+    &'static str,
+);
 
 include!("standins/textbook.rs");
 
 fn bars(text: &str) -> Vec<Vec<Chord>> {
-    text.split('|').map(|bar| bar.split_whitespace().map(|symbol| symbol.parse().expect(symbol)).collect()).collect()
+    text.split('|')
+        .map(|bar| {
+            bar.split_whitespace()
+                .map(|symbol| symbol.parse().expect(symbol))
+                .collect()
+        })
+        .collect()
 }
 
 fn moved(chord: Chord, up: i32) -> Chord {
@@ -37,7 +50,10 @@ fn same(a: &Chord, b: &Chord) -> bool {
 
 fn asked(case: &Case, up: i32) -> Vec<StandIn> {
     let (progression, at, melody, out_to, ..) = *case;
-    let bars: Vec<Vec<Chord>> = bars(progression).into_iter().map(|bar| bar.into_iter().map(|c| moved(c, up)).collect()).collect();
+    let bars: Vec<Vec<Chord>> = bars(progression)
+        .into_iter()
+        .map(|bar| bar.into_iter().map(|c| moved(c, up)).collect())
+        .collect();
     let mut tune = Tune::of_bars(&bars, 4, None).unwrap();
     if !melody.is_empty() {
         let notes: Vec<(MidiNote, f32, f32)> = read_melody(melody, 4)
@@ -54,8 +70,18 @@ fn asked(case: &Case, up: i32) -> Vec<StandIn> {
 fn answer<'a>(found: &'a [StandIn], wanted: &[Chord]) -> Option<(usize, &'a Part)> {
     found.iter().enumerate().find_map(|(place, stand_in)| {
         let forms = std::iter::once(&stand_in.parts).chain(&stand_in.forms);
-        let answers = |parts: &&Vec<Part>| parts.len() == wanted.len() && parts.iter().zip(wanted).all(|(part, chord)| same(&part.chord, chord));
-        forms.into_iter().find(answers)?.last().map(|part| (place, part))
+        let answers = |parts: &&Vec<Part>| {
+            parts.len() == wanted.len()
+                && parts
+                    .iter()
+                    .zip(wanted)
+                    .all(|(part, chord)| same(&part.chord, chord))
+        };
+        forms
+            .into_iter()
+            .find(answers)?
+            .last()
+            .map(|part| (place, part))
     })
 }
 
@@ -65,24 +91,53 @@ fn textbook_substitutions_are_among_the_first_five_in_every_key() {
     for case in TEXTBOOK {
         for up in 0..12 {
             let found = asked(case, up);
-            let wanted: Vec<Chord> = case.4.split_whitespace().map(|symbol| moved(symbol.parse().expect(symbol), up)).collect();
-            let named = answer(&found, &wanted).map(|(_, part)| part.tensions.iter().map(|t| t.name()).collect::<Vec<_>>().join(" "));
+            let wanted: Vec<Chord> = case
+                .4
+                .split_whitespace()
+                .map(|symbol| moved(symbol.parse().expect(symbol), up))
+                .collect();
+            let named = answer(&found, &wanted).map(|(_, part)| {
+                part.tensions
+                    .iter()
+                    .map(|t| t.name())
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            });
             if named.as_deref() == Some(case.5) {
                 hits += 1;
             } else if up == 0 {
                 let told: Vec<String> = found
                     .iter()
                     .map(|s| {
-                        let told = |parts: &[Part]| parts.iter().map(|p| p.chord.symbol(Style::Ascii)).collect::<Vec<_>>().join(" ");
+                        let told = |parts: &[Part]| {
+                            parts
+                                .iter()
+                                .map(|p| p.chord.symbol(Style::Ascii))
+                                .collect::<Vec<_>>()
+                                .join(" ")
+                        };
                         let forms: Vec<String> = s.forms.iter().map(|form| told(form)).collect();
-                        format!("{} [{}] out {} cost {:.2} ({})", told(&s.parts), s.device, s.out, s.cost, forms.join(", "))
+                        format!(
+                            "{} [{}] out {} cost {:.2} ({})",
+                            told(&s.parts),
+                            s.device,
+                            s.out,
+                            s.cost,
+                            forms.join(", ")
+                        )
                     })
                     .collect();
-                missed.push(format!("{case:?}: tensions {named:?}, found\n    {}", told.join("\n    ")));
+                missed.push(format!(
+                    "{case:?}: tensions {named:?}, found\n    {}",
+                    told.join("\n    ")
+                ));
             }
         }
     }
     let share = hits as f32 / (12 * TEXTBOOK.len()) as f32;
-    println!("{hits} of {} in twelve keys ({share:.3})", 12 * TEXTBOOK.len());
+    println!(
+        "{hits} of {} in twelve keys ({share:.3})",
+        12 * TEXTBOOK.len()
+    );
     assert!(share >= 0.95, "{share:.3}\n{}", missed.join("\n"));
 }

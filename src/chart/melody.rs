@@ -26,7 +26,9 @@ pub enum MelodyError {
         word: String,
     },
     /// What stands after `=` is no length.
-    #[error("bar {bar} of the melody: '{word}' has no length that can be read; write beats, say Eb5=2, Eb5=1.5 or Eb5=1/2")]
+    #[error(
+        "bar {bar} of the melody: '{word}' has no length that can be read; write beats, say Eb5=2, Eb5=1.5 or Eb5=1/2"
+    )]
     NotALength {
         /// From 1.
         bar: usize,
@@ -40,7 +42,9 @@ pub enum MelodyError {
         bar: usize,
     },
     /// The beats of a bar do not add up.
-    #[error("bar {bar} of the melody has {beats} beats and not {metre}; fill it with rest, or shorten a note")]
+    #[error(
+        "bar {bar} of the melody has {beats} beats and not {metre}; fill it with rest, or shorten a note"
+    )]
     BarOff {
         /// From 1.
         bar: usize,
@@ -50,7 +54,9 @@ pub enum MelodyError {
         metre: u8,
     },
     /// The key would lie beyond those that there are.
-    #[error("bar {bar} of the melody: '{word}' lies beyond the keys of a piano; write an octave from 1 to 7")]
+    #[error(
+        "bar {bar} of the melody: '{word}' lies beyond the keys of a piano; write an octave from 1 to 7"
+    )]
     NoSuchKey {
         /// From 1.
         bar: usize,
@@ -116,14 +122,20 @@ fn length(word: &str, bar: usize) -> Result<(&str, f32), MelodyError> {
         return Ok((word, 1.0));
     };
     let beats = match text.split_once('/') {
-        Some((a, b)) => a.parse::<f32>().ok().zip(b.parse::<f32>().ok()).map(|(a, b)| a / b),
+        Some((a, b)) => a
+            .parse::<f32>()
+            .ok()
+            .zip(b.parse::<f32>().ok())
+            .map(|(a, b)| a / b),
         None => text.parse::<f32>().ok(),
     };
     let beats = beats.filter(|&beats| beats > 0.0 && beats <= LONGEST);
-    beats.map(|beats| (name, beats)).ok_or_else(|| MelodyError::NotALength {
-        bar,
-        word: word.to_owned(),
-    })
+    beats
+        .map(|beats| (name, beats))
+        .ok_or_else(|| MelodyError::NotALength {
+            bar,
+            word: word.to_owned(),
+        })
 }
 
 /// The key of a note name.
@@ -144,10 +156,11 @@ fn key(name: &str, before: Option<MidiNote>, bar: usize) -> Result<MidiNote, Mel
         12 * (octave.clamp(-2, 12) + 1) + natural.rem_euclid(12) + i32::from(spelled.accidentals())
     };
     let midi = u8::try_from(number).ok().filter(|n| (21..=108).contains(n));
-    midi.and_then(|n| MidiNote::new(n).ok()).ok_or_else(|| MelodyError::NoSuchKey {
-        bar,
-        word: name.to_owned(),
-    })
+    midi.and_then(|n| MidiNote::new(n).ok())
+        .ok_or_else(|| MelodyError::NoSuchKey {
+            bar,
+            word: name.to_owned(),
+        })
 }
 
 /// The key of this name that lies nearest to the note before, of two the lower.
@@ -166,13 +179,28 @@ mod tests {
     use super::*;
 
     fn told(text: &str) -> Vec<(u8, f32, f32)> {
-        read_melody(text, 4).unwrap().iter().map(|n| (n.0.get(), n.1, n.2)).collect()
+        read_melody(text, 4)
+            .unwrap()
+            .iter()
+            .map(|n| (n.0.get(), n.1, n.2))
+            .collect()
     }
 
     #[test]
     fn notes_lie_near_each_other_and_may_be_held_over_the_bar() {
-        assert_eq!(told("G=3.5 A=1/2 | hold=2 Eb rest"), [(67, 0.0, 3.5), (69, 3.5, 2.5), (63, 6.0, 1.0)]);
-        assert_eq!(told("B4 C C5 Bb"), [(71, 0.0, 1.0), (72, 1.0, 1.0), (72, 2.0, 1.0), (70, 3.0, 1.0)]);
+        assert_eq!(
+            told("G=3.5 A=1/2 | hold=2 Eb rest"),
+            [(67, 0.0, 3.5), (69, 3.5, 2.5), (63, 6.0, 1.0)]
+        );
+        assert_eq!(
+            told("B4 C C5 Bb"),
+            [
+                (71, 0.0, 1.0),
+                (72, 1.0, 1.0),
+                (72, 2.0, 1.0),
+                (70, 3.0, 1.0)
+            ]
+        );
         assert_eq!(told("Cb5=4"), [(71, 0.0, 4.0)]);
         assert_eq!(told(""), []);
     }
@@ -184,7 +212,10 @@ mod tests {
             ("C5=4 | D=x", "bar 2 of the melody: 'D=x' has no length"),
             ("C5=3 | D", "bar 1 of the melody has 3 beats and not 4"),
             ("C5=5", "bar 1 of the melody has 5 beats and not 4"),
-            ("rest hold", "bar 1 of the melody: 'hold' has no note before it"),
+            (
+                "rest hold",
+                "bar 1 of the melody: 'hold' has no note before it",
+            ),
             ("C9=4", "bar 1 of the melody: 'C9' lies beyond the keys"),
             ("C5=0", "bar 1 of the melody: 'C5=0' has no length"),
             ("C5=1/0", "bar 1 of the melody: 'C5=1/0' has no length"),

@@ -5,7 +5,7 @@
 
 use super::document::{SCHEMA, Word};
 use super::written;
-use crate::harmony::standins::{Part, StandIn, SungOver};
+use crate::harmony::standins::{Part, Recognised, StandIn, SungOver, Tune, recognised};
 use crate::harmony::voicing::hands::HandVoicing;
 use crate::harmony::{Chord, Degree, Key, Style, note_name_in};
 use crate::units::MidiNote;
@@ -36,8 +36,27 @@ pub struct WrittenTune {
     pub schema: &'static str,
     /// Steps out, all together.
     pub out: u32,
+    /// Chords of the original that stand in for what would be expected.
+    pub already: Vec<WrittenMark>,
     /// Its chords.
     pub chords: Vec<WrittenChord>,
+}
+
+/// A chord of the original that stands in for another.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WrittenMark {
+    /// Its number in the tune, from 1.
+    pub chord: usize,
+    /// The bar it begins in, from 1.
+    pub bar: usize,
+    /// Its symbol.
+    pub symbol: String,
+    /// What would be expected.
+    pub expected: String,
+    /// How it is replaced.
+    pub device: &'static str,
+    /// The tensions that it has over what is expected.
+    pub tensions: Vec<Word>,
 }
 
 /// A chord of a tune that may have a stand-in.
@@ -141,35 +160,88 @@ impl Writing {
     pub fn stand_in(self, stand_in: &StandIn, voicings: &[HandVoicing]) -> WrittenStandIn {
         let voicing = |at: usize| voicings.get(at);
         WrittenStandIn {
-            chords: stand_in.parts.iter().enumerate().map(|(at, part)| self.part(part, voicing(at))).collect(),
+            chords: stand_in
+                .parts
+                .iter()
+                .enumerate()
+                .map(|(at, part)| self.part(part, voicing(at)))
+                .collect(),
             device: stand_in.device.words(),
             usage: stand_in.device.usage().words(),
             source: stand_in.device.source(),
             keeps: stand_in.kept.words(),
             over: stand_in.over.symbol(self.style),
-            common: stand_in.common.iter().map(|note| note.name().into()).collect(),
+            common: stand_in
+                .common
+                .iter()
+                .map(|note| note.name().into())
+                .collect(),
             from_before: stand_in.from_before,
             to_after: stand_in.to_after,
             out: stand_in.out,
-            melody: stand_in.melody.iter().map(|note| self.note(note, stand_in)).collect(),
-            forms: stand_in.forms.iter().map(|form| form.iter().map(|part| part.chord.symbol(self.style)).collect()).collect(),
+            melody: stand_in
+                .melody
+                .iter()
+                .map(|note| self.note(note, stand_in))
+                .collect(),
+            forms: stand_in
+                .forms
+                .iter()
+                .map(|form| {
+                    form.iter()
+                        .map(|part| part.chord.symbol(self.style))
+                        .collect()
+                })
+                .collect(),
         }
     }
 
+    /// The chords of a tune that stand in for others already.
+    pub fn marks(self, tune: &Tune) -> Vec<WrittenMark> {
+        let mark = |found: &Recognised| {
+            let chord = tune.chords.get(found.at)?;
+            Some(WrittenMark {
+                chord: found.at + 1,
+                bar: chord.bar,
+                symbol: chord.chord.symbol(self.style),
+                expected: found.expected.symbol(self.style),
+                device: found.device.words(),
+                tensions: found
+                    .tensions
+                    .iter()
+                    .map(Degree::name)
+                    .map(Word::from)
+                    .collect(),
+            })
+        };
+        recognised(tune).iter().filter_map(mark).collect()
+    }
+
     fn part(self, part: &Part, voicing: Option<&HandVoicing>) -> WrittenPart {
-        let degrees = part.degrees.iter().map(|&(note, degree)| (note.name().into(), degree.name().into()));
+        let degrees = part
+            .degrees
+            .iter()
+            .map(|&(note, degree)| (note.name().into(), degree.name().into()));
         WrittenPart {
             symbol: part.chord.symbol(self.style),
             ascii: part.chord.symbol(Style::Ascii),
             beats: part.beats,
             degrees: degrees.collect(),
-            tensions: part.tensions.iter().map(Degree::name).map(Word::from).collect(),
+            tensions: part
+                .tensions
+                .iter()
+                .map(Degree::name)
+                .map(Word::from)
+                .collect(),
             voicing: voicing.map(|voicing| self.voicing(voicing, &part.chord)),
         }
     }
 
     fn note(self, sung: &SungOver, stand_in: &StandIn) -> WrittenNote {
-        let over = stand_in.parts.get(sung.part).map(|part| part.chord.symbol(self.style));
+        let over = stand_in
+            .parts
+            .get(sung.part)
+            .map(|part| part.chord.symbol(self.style));
         WrittenNote {
             note: note_name_in(sung.note.midi, self.key),
             over: over.unwrap_or_default(),
@@ -190,7 +262,13 @@ impl Writing {
 }
 
 /// What is written of the stand-ins for one chord.
-pub fn stand_ins_for(chord: usize, bar: usize, symbol: String, stand_ins: Vec<WrittenStandIn>, rejected: Option<Vec<WrittenStandIn>>) -> StandInsFor {
+pub fn stand_ins_for(
+    chord: usize,
+    bar: usize,
+    symbol: String,
+    stand_ins: Vec<WrittenStandIn>,
+    rejected: Option<Vec<WrittenStandIn>>,
+) -> StandInsFor {
     StandInsFor {
         schema: SCHEMA,
         chord,

@@ -25,7 +25,9 @@ pub enum NoTune {
     #[error("there is no chord in it; stand-ins need at least one")]
     NoChords,
     /// A melody over bars of different lengths.
-    #[error("bar {bar} is in {metre} and bar 1 is not; a melody needs one metre throughout, so leave it out or write the parts apart")]
+    #[error(
+        "bar {bar} is in {metre} and bar 1 is not; a melody needs one metre throughout, so leave it out or write the parts apart"
+    )]
     OtherMetre {
         /// From 1.
         bar: usize,
@@ -44,7 +46,11 @@ pub enum NoTune {
 ///
 /// # Errors
 /// If a voicing has no name, there is no chord, or the melody cannot be read or does not fit.
-pub fn tune_of_chart(chart: &TypedChart, melody: Option<&str>, key: Option<Key>) -> Result<Tune, NoTune> {
+pub fn tune_of_chart(
+    chart: &TypedChart,
+    melody: Option<&str>,
+    key: Option<Key>,
+) -> Result<Tune, NoTune> {
     let starts: Vec<f32> = chart
         .bars
         .iter()
@@ -62,7 +68,10 @@ pub fn tune_of_chart(chart: &TypedChart, melody: Option<&str>, key: Option<Key>)
             ChartChord::Symbol(chord) => chord,
             ChartChord::Voicing(sounding) => {
                 let naming = name_chord(&sounding, &Context::default());
-                let best = naming.names.first().filter(|_| naming.verdict != Verdict::NoGoodName);
+                let best = naming
+                    .names
+                    .first()
+                    .filter(|_| naming.verdict != Verdict::NoGoodName);
                 best.ok_or(NoTune::Unnamed { bar })?.chord
             }
         };
@@ -84,7 +93,12 @@ pub fn tune_of_chart(chart: &TypedChart, melody: Option<&str>, key: Option<Key>)
     let (Some(melody), Some(first)) = (melody, chart.bars.first()) else {
         return Ok(tune);
     };
-    if let Some((at, bar)) = chart.bars.iter().enumerate().find(|(_, bar)| bar.metre != first.metre) {
+    if let Some((at, bar)) = chart
+        .bars
+        .iter()
+        .enumerate()
+        .find(|(_, bar)| bar.metre != first.metre)
+    {
         return Err(NoTune::OtherMetre {
             bar: at + 1,
             metre: bar.metre.to_string(),
@@ -107,13 +121,23 @@ pub fn tune_of_recording(recording: &Recording, key: Option<Key>) -> Result<Tune
     let named = |text: Option<&String>| text.and_then(|ascii| ascii.parse::<Chord>().ok());
     let stretches: Vec<(Seconds, Seconds, Chord)> = match &recording.harmony {
         Some(harmony) => {
-            let with_name = harmony.iter().map(|h| (h.start, h.end, named(h.names.first().map(|n| &n.ascii))));
-            with_name.filter_map(|(start, end, chord)| Some((start, end, chord?))).collect()
+            let with_name = harmony
+                .iter()
+                .map(|h| (h.start, h.end, named(h.names.first().map(|n| &n.ascii))));
+            with_name
+                .filter_map(|(start, end, chord)| Some((start, end, chord?)))
+                .collect()
         }
         None => {
-            let good = recording.chords.iter().filter(|c| c.verdict != Verdict::NoGoodName);
-            let with_name = good.map(|c| (c.start, c.end, named(c.names.first().map(|n| &n.ascii))));
-            with_name.filter_map(|(start, end, chord)| Some((start, end, chord?))).collect()
+            let good = recording
+                .chords
+                .iter()
+                .filter(|c| c.verdict != Verdict::NoGoodName);
+            let with_name =
+                good.map(|c| (c.start, c.end, named(c.names.first().map(|n| &n.ascii))));
+            with_name
+                .filter_map(|(start, end, chord)| Some((start, end, chord?)))
+                .collect()
         }
     };
     let clock = Clock::of(recording);
@@ -140,7 +164,13 @@ pub fn tune_of_recording(recording: &Recording, key: Option<Key>) -> Result<Tune
         .melody
         .iter()
         .filter_map(|&nth| recording.notes.get(nth))
-        .map(|note| (note.midi, clock.beat(note.start), clock.beat(note.end).min(end)))
+        .map(|note| {
+            (
+                note.midi,
+                clock.beat(note.start),
+                clock.beat(note.end).min(end),
+            )
+        })
         .filter(|&(_, at, to)| to > at)
         .map(|(midi, at, to)| (midi, at, to - at))
         .collect();
@@ -157,7 +187,10 @@ struct Clock {
 
 impl Clock {
     fn of(recording: &Recording) -> Self {
-        let meter = recording.rhythm.and_then(|r| r.meter).and_then(|m| u8::try_from(m).ok());
+        let meter = recording
+            .rhythm
+            .and_then(|r| r.meter)
+            .and_then(|m| u8::try_from(m).ok());
         Self {
             beats: recording.beats.iter().map(|b| b.get()).collect(),
             metre: meter.filter(|&m| m > 0).unwrap_or(NO_METRE),
@@ -168,8 +201,13 @@ impl Clock {
     fn beat(&self, at: Seconds) -> f32 {
         let at = at.get();
         let after = self.beats.partition_point(|&beat| beat <= at);
-        let exact = match (after.checked_sub(1).map(|i| self.beats[i]), self.beats.get(after)) {
-            (Some(before), Some(&next)) if next > before => (after - 1) as f64 + (at - before) / (next - before),
+        let exact = match (
+            after.checked_sub(1).map(|i| self.beats[i]),
+            self.beats.get(after),
+        ) {
+            (Some(before), Some(&next)) if next > before => {
+                (after - 1) as f64 + (at - before) / (next - before)
+            }
             (Some(last), None) if self.beats.len() > 1 => {
                 let each = (last - self.beats[0]) / (self.beats.len() - 1) as f64;
                 (after - 1) as f64 + (at - last) / each.max(0.1)
@@ -191,22 +229,37 @@ mod tests {
 
     #[test]
     fn changes_keep_their_beats_and_the_melody_lies_over_them() {
-        let tune = told("key: C\n| Dm7 G7 | % | Cmaj7 | F3 A3 C4 E4 |", Some("A4=2 B4=2 | rest=4 | E5=4")).unwrap();
-        let places: Vec<(usize, f32, f32)> = tune.chords.iter().map(|c| (c.bar, c.at, c.beats)).collect();
+        let tune = told(
+            "key: C\n| Dm7 G7 | % | Cmaj7 | F3 A3 C4 E4 |",
+            Some("A4=2 B4=2 | rest=4 | E5=4"),
+        )
+        .unwrap();
+        let places: Vec<(usize, f32, f32)> =
+            tune.chords.iter().map(|c| (c.bar, c.at, c.beats)).collect();
         assert_eq!(places[0], (1, 0.0, 2.0));
         assert_eq!(places[2], (2, 4.0, 2.0));
         assert_eq!(places[4], (3, 8.0, 4.0));
-        assert_eq!(tune.chords[5].chord.symbol(crate::harmony::Style::Ascii), "Fmaj7");
+        assert_eq!(
+            tune.chords[5].chord.symbol(crate::harmony::Style::Ascii),
+            "Fmaj7"
+        );
         assert_eq!(tune.chords[1].melody[0].midi.get(), 71);
         assert_eq!(tune.key.unwrap().to_string(), "C major");
     }
 
     #[test]
     fn what_is_no_tune_is_told_with_its_bar() {
-        let wrong = |chart: &str, melody: Option<&str>| told(chart, melody).unwrap_err().to_string();
-        assert!(wrong("| C | C3 C#3 D3 |", None).starts_with("bar 2: the voicing there has no good name"));
+        let wrong =
+            |chart: &str, melody: Option<&str>| told(chart, melody).unwrap_err().to_string();
+        assert!(
+            wrong("| C | C3 C#3 D3 |", None)
+                .starts_with("bar 2: the voicing there has no good name")
+        );
         assert!(wrong("| N.C. |", None).starts_with("there is no chord in it"));
-        assert!(wrong("| C |", Some("C5=4 | D5=4")).starts_with("the melody lasts 8 beats and the chords 4"));
+        assert!(
+            wrong("| C |", Some("C5=4 | D5=4"))
+                .starts_with("the melody lasts 8 beats and the chords 4")
+        );
         assert!(wrong("| C |\nmetre: 3/4\n| F |", Some("C5=4")).starts_with("bar 2 is in 3/4"));
         assert!(wrong("| C |", Some("X")).starts_with("bar 1 of the melody: 'X' is no note"));
     }

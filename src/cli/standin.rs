@@ -6,17 +6,17 @@
 use super::options::NamingOptions;
 use super::{CliError, CommandResult};
 use crate::chart::document::{Recording, SCHEMA};
-use crate::chart::stand_ins::{WrittenChord, WrittenStandIn, WrittenTune, Writing, stand_ins_for};
+use crate::chart::stand_ins::{Writing, WrittenChord, WrittenStandIn, WrittenTune, stand_ins_for};
 use crate::chart::tunes::{NoTune, tune_of_chart, tune_of_recording};
 use crate::chart::typed::TypedChart;
 use crate::harmony::Chord;
-use crate::harmony::standins::{StandIn, Tune, Wish, reharmonise, rejected, stand_ins};
+use crate::harmony::standins::{StandIn, Tune, TuneChord, Wish, reharmonise, rejected, stand_ins};
 use crate::harmony::voicing::hands::{HandVoicing, Hands, USUAL_SPAN};
-use crate::harmony::voicing::leading::{Wanted, lead};
+use crate::harmony::voicing::leading::{Wanted, lead, of_each_kind};
 use crate::publish::write_json_line;
 use crate::units::MidiNote;
 use crate::view::ink::Ink;
-use crate::view::standins::{print_stand_ins, print_tune};
+use crate::view::standins::{print_stand_ins, print_tune, print_voicings};
 use clap::{Args, ValueEnum};
 use std::fs;
 use std::io::{self, BufWriter, Write};
@@ -60,7 +60,12 @@ pub struct StandinArgs {
     pub out_to: Option<u8>,
 
     /// How far out all stand-ins together may go, where the whole progression gets some
-    #[arg(long, value_name = "STEPS", default_value_t = 6, conflicts_with = "chord")]
+    #[arg(
+        long,
+        value_name = "STEPS",
+        default_value_t = 6,
+        conflicts_with = "chord"
+    )]
     pub budget: u32,
 
     /// Most stand-ins to show for one chord
@@ -133,7 +138,9 @@ pub fn run(args: &StandinArgs) -> CommandResult {
         Some(number) => asked.for_one(number, &mut out)?,
         None => asked.for_all(&mut out),
     };
-    written.and_then(|()| out.flush()).map_err(CliError::from_stdout)
+    written
+        .and_then(|()| out.flush())
+        .map_err(CliError::from_stdout)
 }
 
 fn tune(args: &StandinArgs) -> Result<Tune, CliError> {
@@ -147,10 +154,13 @@ fn tune(args: &StandinArgs) -> Result<Tune, CliError> {
                 path.display()
             ))
         })?;
-        return tune_of_recording(&recording, key).map_err(|wrong| CliError::failed(format!("{}: {wrong}", path.display())));
+        return tune_of_recording(&recording, key)
+            .map_err(|wrong| CliError::failed(format!("{}: {wrong}", path.display())));
     }
     if let Some(path) = &args.chart {
-        let chart: TypedChart = read(path)?.parse().map_err(|wrong| CliError::failed(format!("{}: {wrong}", path.display())))?;
+        let chart: TypedChart = read(path)?
+            .parse()
+            .map_err(|wrong| CliError::failed(format!("{}: {wrong}", path.display())))?;
         return tune_of_chart(&chart, melody, key).map_err(|wrong| match wrong {
             NoTune::Melody(_) | NoTune::Tune(_) => CliError::Usage(wrong.to_string()),
             _ => CliError::failed(format!("{}: {wrong}", path.display())),
@@ -158,12 +168,19 @@ fn tune(args: &StandinArgs) -> Result<Tune, CliError> {
     }
     let usage = |wrong: String| CliError::Usage(wrong);
     let text = args.progression.as_deref().unwrap_or_default();
-    let chart: TypedChart = text.parse().map_err(|wrong| usage(format!("the progression, {wrong}")))?;
+    let chart: TypedChart = text
+        .parse()
+        .map_err(|wrong| usage(format!("the progression, {wrong}")))?;
     tune_of_chart(&chart, melody, key).map_err(|wrong| usage(wrong.to_string()))
 }
 
 fn read(path: &Path) -> Result<String, CliError> {
-    fs::read_to_string(path).map_err(|wrong| CliError::failed(format!("cannot read {}: {wrong}; check the name and that it is a text file", path.display())))
+    fs::read_to_string(path).map_err(|wrong| {
+        CliError::failed(format!(
+            "cannot read {}: {wrong}; check the name and that it is a text file",
+            path.display()
+        ))
+    })
 }
 
 /// What was asked.
@@ -176,20 +193,37 @@ struct Asked<'a> {
 impl Asked<'_> {
     fn for_one(&self, number: usize, out: &mut dyn Write) -> Result<io::Result<()>, CliError> {
         let count = self.tune.chords.len();
-        let Some((at, chord)) = number.checked_sub(1).and_then(|at| Some((at, self.tune.chords.get(at)?))) else {
-            return Err(CliError::Usage(format!("there is no chord {number}: the progression has {count}, counted from 1 as they change")));
+        let Some((at, chord)) = number
+            .checked_sub(1)
+            .and_then(|at| Some((at, self.tune.chords.get(at)?)))
+        else {
+            return Err(CliError::Usage(format!(
+                "there is no chord {number}: the progression has {count}, counted from 1 as they change"
+            )));
         };
         let wish = Wish {
             most: self.args.most,
             out_to: self.args.out_to,
         };
         let written = |found: Vec<StandIn>| -> Vec<WrittenStandIn> {
-            let one = |stand_in: &StandIn| self.writing.stand_in(stand_in, &self.voicings_at(at, stand_in));
+            let one = |stand_in: &StandIn| {
+                self.writing
+                    .stand_in(stand_in, &self.voicings_at(at, stand_in))
+            };
             found.iter().map(one).collect()
         };
         let proposed = written(stand_ins(&self.tune, at, &wish));
-        let refused = self.args.rejected.then(|| written(rejected(&self.tune, at, &wish)));
-        let answer = stand_ins_for(number, chord.bar, chord.chord.symbol(self.writing.style), proposed, refused);
+        let refused = self
+            .args
+            .rejected
+            .then(|| written(rejected(&self.tune, at, &wish)));
+        let answer = stand_ins_for(
+            number,
+            chord.bar,
+            chord.chord.symbol(self.writing.style),
+            proposed,
+            refused,
+        );
         Ok(match self.args.write {
             Some(StandinFormat::Json) => write_json_line(&answer, out),
             None => print_stand_ins(&answer, Ink::of_stdout(), out),
@@ -197,9 +231,17 @@ impl Asked<'_> {
     }
 
     fn for_all(&self, out: &mut dyn Write) -> io::Result<()> {
-        let found = reharmonise(&self.tune, self.args.out_to.unwrap_or(USUAL_OUT), self.args.budget);
+        let found = reharmonise(
+            &self.tune,
+            self.args.out_to.unwrap_or(USUAL_OUT),
+            self.args.budget,
+        );
         let sounding: Vec<Vec<Chord>> = (found.chosen.iter().zip(&self.tune.chords))
-            .map(|(chosen, chord)| chosen.as_ref().map_or_else(|| vec![chord.chord], |s| s.chords().collect()))
+            .map(|(chosen, chord)| {
+                chosen
+                    .as_ref()
+                    .map_or_else(|| vec![chord.chord], |s| s.chords().collect())
+            })
             .collect();
         let wanted: Vec<Wanted> = sounding
             .iter()
@@ -224,14 +266,21 @@ impl Asked<'_> {
                     bar: original.bar,
                     beats: original.beats,
                     original: original.chord.symbol(self.writing.style),
-                    stand_in: chosen.as_ref().map(|stand_in| self.writing.stand_in(stand_in, &[])),
-                    voicings: chords.iter().zip(&voicings).map(|(chord, voicing)| self.writing.voicing(voicing, chord)).collect(),
+                    stand_in: chosen
+                        .as_ref()
+                        .map(|stand_in| self.writing.stand_in(stand_in, &[])),
+                    voicings: chords
+                        .iter()
+                        .zip(&voicings)
+                        .map(|(chord, voicing)| self.writing.voicing(voicing, chord))
+                        .collect(),
                 }
             })
             .collect();
         let tune = WrittenTune {
             schema: SCHEMA,
             out: found.out,
+            already: self.writing.marks(&self.tune),
             chords,
         };
         match self.args.write {
@@ -253,7 +302,11 @@ impl Asked<'_> {
         });
         let skipped = usize::from(before.is_some());
         let wanted: Vec<Wanted> = before.into_iter().chain(own).chain(after).collect();
-        self.lead(&wanted).into_iter().skip(skipped).take(stand_in.parts.len()).collect()
+        self.lead(&wanted)
+            .into_iter()
+            .skip(skipped)
+            .take(stand_in.parts.len())
+            .collect()
     }
 
     fn lead(&self, wanted: &[Wanted]) -> Vec<HandVoicing> {
@@ -266,6 +319,40 @@ impl Asked<'_> {
 }
 
 /// The melody note with which a chord begins.
-fn first_note(chord: &crate::harmony::standins::TuneChord) -> Option<MidiNote> {
-    chord.melody.first().filter(|sung| sung.at < 1e-3).map(|sung| sung.midi)
+fn first_note(chord: &TuneChord) -> Option<MidiNote> {
+    chord
+        .melody
+        .first()
+        .filter(|sung| sung.at < 1e-3)
+        .map(|sung| sung.midi)
+}
+
+/// Shows a playable voicing of each kind: `lidprop name SYMBOL --voicings`.
+///
+/// # Errors
+/// If no symbol was given, or nothing could be written.
+pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandResult {
+    let Some(chord) = symbol else {
+        return Err(CliError::Usage(
+            "voicings are those of a chord symbol; give one, say G13(b9)".to_owned(),
+        ));
+    };
+    let writing = Writing {
+        style: naming.style,
+        key: naming.key,
+    };
+    let mut out = BufWriter::new(io::stdout().lock());
+    let mut show = |hands: Hands, title: &str| -> io::Result<()> {
+        let found = of_each_kind(&chord, hands, USUAL_SPAN);
+        let written: Vec<_> = found
+            .iter()
+            .map(|voicing| writing.voicing(voicing, &chord))
+            .collect();
+        writeln!(out, "{title}")?;
+        print_voicings(&written, &mut out)
+    };
+    show(Hands::Left, "left hand")
+        .and_then(|()| show(Hands::Both, "\nboth hands, left | right"))
+        .and_then(|()| out.flush())
+        .map_err(CliError::from_stdout)
 }

@@ -12,5 +12,5 @@ pub mod live;
 pub mod names;
 pub mod naming;
 pub mod notes;
-pub mod standins;
 pub mod played;
+pub mod standins;

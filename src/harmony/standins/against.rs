@@ -41,13 +41,18 @@ pub(crate) fn degrees_over(original: &Chord, stand_in: &Chord, speller: &Speller
         }
         match half_steps {
             3 if !dominant && !sounds(4) => Degree::MINOR_THIRD,
-            6 if !dominant && class != Class::Major && !sounds(7) => Degree::FLAT_FIFTH,
+            6 if !dominant && !sounds(7) && (class != Class::Major || sounds(3) && !sounds(4)) => {
+                Degree::FLAT_FIFTH
+            }
             // Without a seventh it is the sixth of a sixth chord.
             9 if !dominant && !seventh => Degree::SIXTH,
             other => OVER_DOMINANT[usize::from(other)],
         }
     };
-    let mut named: NotesByDegree = notes.iter().map(|&(class, name)| (name, degree(class.above(root)))).collect();
+    let mut named: NotesByDegree = notes
+        .iter()
+        .map(|&(class, name)| (name, degree(class.above(root))))
+        .collect();
     named.sort_by_key(|&(_, degree)| degree);
     named
 }
@@ -62,11 +67,17 @@ pub(crate) fn counted_from(chord: &Chord) -> Chord {
 
 /// The tensions among degrees.
 pub(crate) fn tensions(degrees: &NotesByDegree) -> DegreeSet {
-    degrees.iter().map(|&(_, degree)| degree).filter(|degree| degree.is_tension()).collect()
+    degrees
+        .iter()
+        .map(|&(_, degree)| degree)
+        .filter(|degree| degree.is_tension())
+        .collect()
 }
 
 /// Half steps that the voices move from one set of notes to another.
 pub(crate) fn moves(from: PitchSet, to: PitchSet) -> u8 {
-    let one_way = |a: PitchSet, b: PitchSet| -> u8 { a.iter().map(|class| nearest(class, b).unsigned_abs()).sum() };
+    let one_way = |a: PitchSet, b: PitchSet| -> u8 {
+        a.iter().map(|class| nearest(class, b).unsigned_abs()).sum()
+    };
     one_way(from, to).max(one_way(to, from))
 }

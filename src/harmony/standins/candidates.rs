@@ -42,7 +42,9 @@ struct Row {
 static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
     // How rare a colour is beside the others of its class: how usual the class is, the device says.
     let commonest = |class: Class| {
-        let own = SHAPES.iter().filter(|shape| Class::of(shape.quality.degrees) == class && shape.quality.degrees.len() >= 4);
+        let own = SHAPES.iter().filter(|shape| {
+            Class::of(shape.quality.degrees) == class && shape.quality.degrees.len() >= 4
+        });
         own.map(|shape| shape.rarity).fold(f32::INFINITY, f32::min)
     };
     let rows = SHAPES.iter().map(|shape| {
@@ -55,7 +57,8 @@ static ROWS: LazyLock<Vec<Row>> = LazyLock::new(|| {
         }
     });
     // A bare fifth says nothing of its function.
-    rows.filter(|row| row.class != Class::Other && row.degrees.len() >= 3).collect()
+    rows.filter(|row| row.class != Class::Other && row.degrees.len() >= 3)
+        .collect()
 });
 
 impl Row {
@@ -104,9 +107,16 @@ fn over_other_basses(slot: &Slot, out: &mut Vec<Candidate>) {
     let step = |a: PitchClass, b: PitchClass| matches!(a.above(b), 1 | 2 | 10 | 11);
     let neighbours = [slot.before, slot.after];
     if original.bass.is_none() && original.lower.is_none() {
-        for degree in original.sounding().iter().filter(|d| d.number() != 1 && !d.is_tension()) {
+        for degree in original
+            .sounding()
+            .iter()
+            .filter(|d| d.number() != 1 && !d.is_tension())
+        {
             let bass = original.root.degree(degree).readable(Some(slot.key));
-            let near = neighbours.iter().flatten().all(|n| step(bass.class(), n.lowest().class()));
+            let near = neighbours
+                .iter()
+                .flatten()
+                .all(|n| step(bass.class(), n.lowest().class()));
             if near && slot.after.is_some() {
                 out.push(Candidate {
                     chords: vec![Chord {
@@ -122,16 +132,24 @@ fn over_other_basses(slot: &Slot, out: &mut Vec<Candidate>) {
     let (Job::Dominant { root: dominant, .. } | Job::BeforeDominant { dominant }) = slot.job else {
         return;
     };
-    let bass = slot.chord(dominant, const { DegreeSet::of("1 3 5 b7") }).root;
+    let bass = slot
+        .chord(dominant, const { DegreeSet::of("1 3 5 b7") })
+        .root;
     for root in PitchClass::all().filter(|&root| root != dominant) {
         for row in ROWS.iter().filter(|row| row.rarity <= TURNED_RARITY) {
             const SUSPENDED: PitchSet = DegreeSet::of("4 b7 9").pitches();
             const THIRDS: PitchSet = DegreeSet::of("b3 3 7 b13 #11").pitches();
             let over = row.pitches.placed_on(root).seen_from(dominant).bits();
-            if matches!(row.class, Class::Major | Class::Minor) && over & SUSPENDED.bits() == SUSPENDED.bits() && over & THIRDS.bits() == 0 {
+            if matches!(row.class, Class::Major | Class::Minor)
+                && over & SUSPENDED.bits() == SUSPENDED.bits()
+                && over & THIRDS.bits() == 0
+            {
                 let plain = slot.chord(root, row.degrees);
                 out.push(Candidate {
-                    chords: vec![Chord { bass: Some(bass), ..plain }],
+                    chords: vec![Chord {
+                        bass: Some(bass),
+                        ..plain
+                    }],
                     device: Device::Suspended,
                     rarity: row.rarity,
                 });
@@ -168,15 +186,19 @@ fn upper_structures(slot: &Slot, out: &mut Vec<Candidate>) {
 
 /// Qualities that are written often, with a seventh or sixth, of one of these classes.
 fn often(classes: &'static [Class]) -> impl Iterator<Item = &'static Row> {
-    ROWS.iter()
-        .filter(move |row| row.rarity <= COMMON_RARITY && classes.contains(&row.class) && row.degrees.len() >= 4)
+    ROWS.iter().filter(move |row| {
+        row.rarity <= COMMON_RARITY && classes.contains(&row.class) && row.degrees.len() >= 4
+    })
 }
 
 /// A chord ahead of the one that stays, or of one that stands for it.
 fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
     let original = slot.original;
     // What has just been said on this root is not said again in another colour.
-    let said = |root: PitchClass| slot.before.is_some_and(|before| before.root.class() == root);
+    let said = |root: PitchClass| {
+        slot.before
+            .is_some_and(|before| before.root.class() == root)
+    };
     let mut pair = |first: Chord, second: Chord, device: Device, rarity: f32| {
         out.push(Candidate {
             chords: vec![first, second],
@@ -186,11 +208,16 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
     };
     let root = original.root.class();
     match slot.job {
-        Job::Dominant { root: dominant, goal } if slot.class == Class::Dominant => {
+        Job::Dominant {
+            root: dominant,
+            goal,
+        } if slot.class == Class::Dominant => {
             const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
             let substitute = slot.chord(dominant.up(6), DOMINANT);
             let backdoor = slot.chord(goal.up(-2), DOMINANT);
-            let to_minor = slot.after.is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
+            let to_minor = slot
+                .after
+                .is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
             for (led, device) in [
                 (original, Device::RelatedTwo),
                 (substitute, Device::TritoneSubstitute),
@@ -198,17 +225,30 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
             ] {
                 let two = led.root.class().up(7);
                 // Before a major goal the second degree has its own fifth.
-                let twos = often(&[Class::Minor, Class::HalfDiminished]).filter(|row| to_minor || row.class == Class::Minor);
+                let twos = often(&[Class::Minor, Class::HalfDiminished])
+                    .filter(|row| to_minor || row.class == Class::Minor);
                 for row in twos.filter(|_| !said(two)) {
                     pair(slot.chord(two, row.degrees), led, device, row.rarity);
                 }
             }
             pair(original, substitute, Device::TritoneSubstitute, 0.0);
-            for row in often(&[Class::Suspended]).filter(|row| row.degrees.contains(Degree::MINOR_SEVENTH)) {
-                pair(slot.chord(root, row.degrees), original, Device::Suspended, row.rarity);
+            for row in
+                often(&[Class::Suspended]).filter(|row| row.degrees.contains(Degree::MINOR_SEVENTH))
+            {
+                pair(
+                    slot.chord(root, row.degrees),
+                    original,
+                    Device::Suspended,
+                    row.rarity,
+                );
             }
             for by in [1, -1] {
-                pair(slot.chord(root.up(by), original.degrees), original, Device::SideSlip, 0.0);
+                pair(
+                    slot.chord(root.up(by), original.degrees),
+                    original,
+                    Device::SideSlip,
+                    0.0,
+                );
             }
         }
         Job::Tonic { root: tonic } if root == tonic => {
@@ -216,12 +256,22 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
                 let delays = matches!(row.class, Class::DiminishedMajor | Class::Diminished);
                 delays && row.degrees.len() >= 4
             }) {
-                pair(slot.chord(tonic, row.degrees), original, Device::DelayedTonic, row.rarity);
+                pair(
+                    slot.chord(tonic, row.degrees),
+                    original,
+                    Device::DelayedTonic,
+                    row.rarity,
+                );
             }
         }
         Job::BeforeDominant { .. } => {
             for by in [1, -1] {
-                pair(slot.chord(root.up(by), original.degrees), original, Device::SideSlip, 0.0);
+                pair(
+                    slot.chord(root.up(by), original.degrees),
+                    original,
+                    Device::SideSlip,
+                    0.0,
+                );
             }
         }
         _ => {}
@@ -230,7 +280,12 @@ fn ahead(slot: &Slot, out: &mut Vec<Candidate>) {
         for up in [7, 1] {
             let dominant = root.up(up);
             for row in often(&[Class::Dominant]).filter(|_| !said(dominant)) {
-                pair(slot.chord(dominant, row.degrees), original, Device::ExtendedDominant, row.rarity);
+                pair(
+                    slot.chord(dominant, row.degrees),
+                    original,
+                    Device::ExtendedDominant,
+                    row.rarity,
+                );
             }
         }
     }
@@ -243,10 +298,15 @@ fn after(slot: &Slot, beats: f32, out: &mut Vec<Candidate>) {
     }
     let original = slot.original;
     relatives_after(slot, out);
-    let Some(next) = slot.after.map(|after| after.root.class()).filter(|&next| next != original.root.class()) else {
+    let Some(next) = slot
+        .after
+        .map(|after| after.root.class())
+        .filter(|&next| next != original.root.class())
+    else {
         return;
     };
-    let leading = PitchClass::all().flat_map(|root| often(&[Class::Dominant, Class::Diminished]).map(move |row| row.on(root)));
+    let leading = PitchClass::all()
+        .flat_map(|root| often(&[Class::Dominant, Class::Diminished]).map(move |row| row.on(root)));
     for single in leading {
         let Some(device) = leads_to(&single, next) else {
             continue;
@@ -263,7 +323,9 @@ fn after(slot: &Slot, beats: f32, out: &mut Vec<Candidate>) {
         if single.class != Class::Dominant {
             continue;
         }
-        let minor_goal = slot.after.is_some_and(|a| a.degrees.contains(Degree::MINOR_THIRD));
+        let minor_goal = slot
+            .after
+            .is_some_and(|a| a.degrees.contains(Degree::MINOR_THIRD));
         let two = if minor_goal && device == Device::SecondaryDominant {
             const { DegreeSet::of("1 b3 b5 b7") }
         } else {
@@ -284,7 +346,10 @@ fn relatives_after(slot: &Slot, out: &mut Vec<Candidate>) {
         for row in often(&[Class::Major, Class::Minor, Class::MinorTonic]) {
             let single = row.on(root);
             let device = relation::device(slot, &single);
-            let useful = device == Some(Device::Relative) || device == Some(Device::ModalInterchange) && four && root == slot.original.root.class();
+            let useful = device == Some(Device::Relative)
+                || device == Some(Device::ModalInterchange)
+                    && four
+                    && root == slot.original.root.class();
             if let (true, Some(device)) = (useful, device) {
                 out.push(Candidate {
                     chords: vec![slot.original, slot.chord(root, row.degrees)],

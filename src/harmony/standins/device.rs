@@ -109,27 +109,111 @@ impl Device {
     const fn row(self) -> (&'static str, Usage, &'static str) {
         use Usage::{Common, Everyday, Occasional, Rare};
         match self {
-            Self::Colour => ("same root, other colour", Everyday, "Levine, The Jazz Piano Book, 1989, ch. 8 (altering notes)"),
-            Self::Inversion => ("inversion, bass by step", Common, "Levine, The Jazz Theory Book, 1995, ch. 14 (ascending and descending bass lines)"),
-            Self::Suspended => ("suspended dominant", Common, "Levine, The Jazz Piano Book, 1989, ch. 4 (sus chords)"),
-            Self::TritoneSubstitute => ("tritone substitute", Everyday, "Levine, The Jazz Piano Book, 1989, ch. 6, and The Jazz Theory Book, 1995, ch. 13"),
-            Self::RootlessDominant => ("guide tones kept, root left out", Common, "Levine, The Jazz Piano Book, 1989, ch. 7 (left-hand voicings)"),
-            Self::DiminishedFamily => ("diminished family", Everyday, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony) and ch. 14"),
-            Self::DiminishedMajorSeventh => ("diminished major seventh", Occasional, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony)"),
-            Self::UpperStructure => ("upper structure", Common, "Levine, The Jazz Piano Book, 1989, ch. 14 (upper structures)"),
-            Self::Backdoor => ("backdoor dominant", Common, "Coker, Elements of the Jazz Language, 1991 (back door)"),
-            Self::MinorThirdDominant => ("dominant a minor third away", Rare, "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony)"),
-            Self::Relative => ("same function, shared notes", Everyday, "Nettles and Graf, The Chord Scale Theory and Jazz Harmony, 1997, ch. 1 (functions)"),
-            Self::ModalInterchange => ("modal interchange", Common, "Nettles and Graf, 1997, ch. 5 (modal interchange)"),
-            Self::DelayedTonic => ("tonic delayed", Occasional, "Nettles and Graf, 1997 (diminished chords)"),
-            Self::RelatedTwo => ("related ii ahead", Everyday, "Levine, The Jazz Theory Book, 1995, ch. 13 (basic reharmonization)"),
-            Self::SecondaryDominant => ("secondary dominant", Everyday, "Nettles and Graf, 1997, ch. 2 to 4 (secondary dominants)"),
-            Self::SubstituteSecondary => ("substitute dominant of the next chord", Common, "Nettles and Graf, 1997, ch. 2 to 4 (substitute dominants)"),
-            Self::PassingDiminished => ("passing diminished", Common, "Levine, The Jazz Theory Book, 1995, ch. 14 (using the diminished chords)"),
-            Self::ExtendedDominant => ("extended dominant", Occasional, "Nettles and Graf, 1997, ch. 2 to 4 (extended dominants)"),
-            Self::Chain => ("ii and V of the next chord", Common, "Levine, The Jazz Theory Book, 1995, ch. 13 (II-V chains)"),
-            Self::SideSlip => ("side-slip", Rare, "Levine, The Jazz Theory Book, 1995, ch. 8 (playing outside)"),
-            Self::DominantOfDiminished => ("dominant that the diminished chord stands for", Common, "Levine, The Jazz Theory Book, 1995, ch. 3 and 14 (diminished chords)"),
+            Self::Colour => (
+                "same root, other colour",
+                Everyday,
+                "Levine, The Jazz Piano Book, 1989, ch. 8 (altering notes)",
+            ),
+            Self::Inversion => (
+                "inversion, bass by step",
+                Common,
+                "Levine, The Jazz Theory Book, 1995, ch. 14 (ascending and descending bass lines)",
+            ),
+            Self::Suspended => (
+                "suspended dominant",
+                Common,
+                "Levine, The Jazz Piano Book, 1989, ch. 4 (sus chords)",
+            ),
+            Self::TritoneSubstitute => (
+                "tritone substitute",
+                Everyday,
+                "Levine, The Jazz Piano Book, 1989, ch. 6, and The Jazz Theory Book, 1995, ch. 13",
+            ),
+            Self::RootlessDominant => (
+                "guide tones kept, root left out",
+                Common,
+                "Levine, The Jazz Piano Book, 1989, ch. 7 (left-hand voicings)",
+            ),
+            Self::DiminishedFamily => (
+                "diminished family",
+                Everyday,
+                "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony) and ch. 14",
+            ),
+            Self::DiminishedMajorSeventh => (
+                "diminished major seventh",
+                Occasional,
+                "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony)",
+            ),
+            Self::UpperStructure => (
+                "upper structure",
+                Common,
+                "Levine, The Jazz Piano Book, 1989, ch. 14 (upper structures)",
+            ),
+            Self::Backdoor => (
+                "backdoor dominant",
+                Common,
+                "Coker, Elements of the Jazz Language, 1991 (back door)",
+            ),
+            Self::MinorThirdDominant => (
+                "dominant a minor third away",
+                Rare,
+                "Levine, The Jazz Theory Book, 1995, ch. 3 (diminished scale harmony)",
+            ),
+            Self::Relative => (
+                "same function, shared notes",
+                Everyday,
+                "Nettles and Graf, The Chord Scale Theory and Jazz Harmony, 1997, ch. 1 (functions)",
+            ),
+            Self::ModalInterchange => (
+                "modal interchange",
+                Common,
+                "Nettles and Graf, 1997, ch. 5 (modal interchange)",
+            ),
+            Self::DelayedTonic => (
+                "tonic delayed",
+                Occasional,
+                "Nettles and Graf, 1997 (diminished chords)",
+            ),
+            Self::RelatedTwo => (
+                "related ii ahead",
+                Everyday,
+                "Levine, The Jazz Theory Book, 1995, ch. 13 (basic reharmonization)",
+            ),
+            Self::SecondaryDominant => (
+                "secondary dominant",
+                Everyday,
+                "Nettles and Graf, 1997, ch. 2 to 4 (secondary dominants)",
+            ),
+            Self::SubstituteSecondary => (
+                "substitute dominant of the next chord",
+                Common,
+                "Nettles and Graf, 1997, ch. 2 to 4 (substitute dominants)",
+            ),
+            Self::PassingDiminished => (
+                "passing diminished",
+                Common,
+                "Levine, The Jazz Theory Book, 1995, ch. 14 (using the diminished chords)",
+            ),
+            Self::ExtendedDominant => (
+                "extended dominant",
+                Occasional,
+                "Nettles and Graf, 1997, ch. 2 to 4 (extended dominants)",
+            ),
+            Self::Chain => (
+                "ii and V of the next chord",
+                Common,
+                "Levine, The Jazz Theory Book, 1995, ch. 13 (II-V chains)",
+            ),
+            Self::SideSlip => (
+                "side-slip",
+                Rare,
+                "Levine, The Jazz Theory Book, 1995, ch. 8 (playing outside)",
+            ),
+            Self::DominantOfDiminished => (
+                "dominant that the diminished chord stands for",
+                Common,
+                "Levine, The Jazz Theory Book, 1995, ch. 3 and 14 (diminished chords)",
+            ),
         }
     }
 

@@ -116,7 +116,9 @@ pub fn standing(class: PitchClass, chord: &Chord) -> NoteStanding {
         return clash(with);
     }
     let below = (note + 11) % 12;
-    let foreign_bass = chord.bass.is_some_and(|b| b.class().above(root) == below && !has_upper(chord, below));
+    let foreign_bass = chord
+        .bass
+        .is_some_and(|b| b.class().above(root) == below && !has_upper(chord, below));
     if has(i32::from(below)) && !takes_half_step(note, class_of) || foreign_bass {
         return NoteStanding::Avoid {
             degree,
@@ -200,7 +202,11 @@ pub(crate) fn judge(note: Sung, part: usize, chord: &Chord, over_original: &Chor
         Stress::Off => 0.4,
     };
     // A passing note is on its way.
-    let passing = if note.passing && note.stress != Stress::Strong { 0.5 } else { 1.0 };
+    let passing = if note.passing && note.stress != Stress::Strong {
+        0.5
+    } else {
+        1.0
+    };
     let weight = (standing.severity() - own).max(0.0) * note.beats * stress * passing;
     SungOver {
         note,
@@ -233,7 +239,11 @@ mod tests {
             ("F#", "Cmaj7", "its #11, an available tension"),
             ("D", "Cmaj7", "its 9, an available tension"),
             ("Eb", "Cmaj7", "the #9 against its 3: clash"),
-            ("Ab", "Cmaj7", "the b13, a half step above its 5: avoid note"),
+            (
+                "Ab",
+                "Cmaj7",
+                "the b13, a half step above its 5: avoid note",
+            ),
             ("Bb", "Cmaj7", "the b7 against its 7: clash"),
             ("Db", "C7", "its b9, an available tension"),
             ("Eb", "C7", "its #9, an available tension"),

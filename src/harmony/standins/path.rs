@@ -6,9 +6,9 @@
 //! Limits: of each chord the [`CONSIDERED`] likeliest stand-ins are looked at.
 
 use super::costs::COSTS as C;
+use super::slot::Slot;
 use super::slot::slots;
 use super::tune::Tune;
-use super::slot::Slot;
 use super::weigh::{StandIn, Wish, acting, between, cost_of_original, leading, ranked};
 use crate::harmony::chord::Chord;
 use crate::harmony::progression::best_path::PathChoice;
@@ -42,20 +42,41 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
         most: CONSIDERED,
         out_to: Some(out_to),
     };
-    let found: Vec<Vec<StandIn>> = slots.iter().zip(&tune.chords).map(|(slot, chord)| ranked(slot, chord, &wish, false)).collect();
-    let ways: Vec<Vec<Way>> = slots.iter().zip(&found).map(|(slot, found)| ways_of(slot, found, out_to)).collect();
+    let found: Vec<Vec<StandIn>> = slots
+        .iter()
+        .zip(&tune.chords)
+        .map(|(slot, chord)| ranked(slot, chord, &wish, false))
+        .collect();
+    let ways: Vec<Vec<Way>> = slots
+        .iter()
+        .zip(&found)
+        .map(|(slot, found)| ways_of(slot, found, out_to))
+        .collect();
     let most = budget as usize;
     let chosen = cheapest(&ways, most);
-    let out = chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].out as u32).sum();
+    let out = chosen
+        .iter()
+        .zip(&ways)
+        .map(|(&way, ways)| ways[way].out as u32)
+        .sum();
     Reharmonised {
-        chosen: chosen.iter().zip(&ways).map(|(&way, ways)| ways[way].chosen.cloned()).collect(),
+        chosen: chosen
+            .iter()
+            .zip(&ways)
+            .map(|(&way, ways)| ways[way].chosen.cloned())
+            .collect(),
         out,
     }
 }
 
 /// The original first, then what was found.
 fn ways_of<'a>(slot: &Slot, found: &'a [StandIn], out_to: u8) -> Vec<Way<'a>> {
-    let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot, out_to));
+    let original = Way::of(
+        slot,
+        None,
+        [slot.original; 2],
+        cost_of_original(slot, out_to),
+    );
     let others = found.iter().filter_map(|stand_in| {
         let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
         Some(Way::of(slot, Some(stand_in), ends, stand_in.cost))
@@ -67,8 +88,12 @@ impl<'a> Way<'a> {
     fn of(slot: &Slot, chosen: Option<&'a StandIn>, ends: [Chord; 2], cost: f32) -> Self {
         let [first, last] = ends.map(|chord| (chord, acting(slot, &chord)));
         let outside = |chord: Chord| (chord, leading(&chord));
-        let before = slot.before.map_or(0.0, |before| between(&outside(before), &first));
-        let after = slot.after.map_or(0.0, |after| between(&last, &outside(after)));
+        let before = slot
+            .before
+            .map_or(0.0, |before| between(&outside(before), &first));
+        let after = slot
+            .after
+            .map_or(0.0, |after| between(&last, &outside(after)));
         Self {
             chosen,
             first,
@@ -93,7 +118,11 @@ fn cheapest(ways: &[Vec<Way>], most: usize) -> Vec<usize> {
     let Some(last) = ways.len().checked_sub(1) else {
         return Vec::new();
     };
-    let most = most.min(ways.iter().map(|ways| ways.iter().map(|way| way.out).max().unwrap_or(0)).sum());
+    let most = most.min(
+        ways.iter()
+            .map(|ways| ways.iter().map(|way| way.out).max().unwrap_or(0))
+            .sum(),
+    );
     // By chord, by way, by budget spent: the least cost so far and the way before.
     type Layer = Vec<Vec<(f32, usize)>>;
     let none = || vec![(f32::INFINITY, 0); most + 1];
@@ -105,9 +134,15 @@ fn cheapest(ways: &[Vec<Way>], most: usize) -> Vec<usize> {
                 None if way.out <= most => row[way.out] = (way.cost, 0),
                 None => {}
                 Some(before) => {
-                    for (from, (earlier, costs)) in ways[before].iter().zip(&layers[before]).enumerate() {
+                    for (from, (earlier, costs)) in
+                        ways[before].iter().zip(&layers[before]).enumerate()
+                    {
                         let added = way.cost + transition(earlier, way);
-                        for (spent, &(cost, _)) in costs.iter().enumerate().take(most + 1 - way.out.min(most + 1)) {
+                        for (spent, &(cost, _)) in costs
+                            .iter()
+                            .enumerate()
+                            .take(most + 1 - way.out.min(most + 1))
+                        {
                             let cell = &mut row[spent + way.out];
                             if cost + added < cell.0 {
                                 *cell = (cost + added, from);
@@ -120,7 +155,9 @@ fn cheapest(ways: &[Vec<Way>], most: usize) -> Vec<usize> {
         layers.push(layer);
     }
     let ends = (0..ways[last].len()).flat_map(|way| (0..=most).map(move |spent| (way, spent)));
-    let Some((mut way, mut spent)) = ends.min_by(|&(a, s), &(b, t)| layers[last][a][s].0.total_cmp(&layers[last][b][t].0)) else {
+    let Some((mut way, mut spent)) =
+        ends.min_by(|&(a, s), &(b, t)| layers[last][a][s].0.total_cmp(&layers[last][b][t].0))
+    else {
         return Vec::new();
     };
     let mut path = vec![0; ways.len()];
@@ -139,21 +176,35 @@ mod tests {
     use crate::harmony::standins::tune::Tune;
 
     fn tune(text: &str) -> Tune {
-        let bars: Vec<Vec<Chord>> = text.split('|').map(|bar| bar.split_whitespace().map(|s| s.parse().unwrap()).collect()).collect();
+        let bars: Vec<Vec<Chord>> = text
+            .split('|')
+            .map(|bar| bar.split_whitespace().map(|s| s.parse().unwrap()).collect())
+            .collect();
         Tune::of_bars(&bars, 4, None).unwrap()
     }
 
     #[test]
     fn no_other_choice_within_the_budget_costs_less() {
-        for text in ["Dm7 | G7 | Cmaj7", "Cmaj7 | A7 | Dm7", "Em7b5 | A7 | Dm7", "Cmaj7 | Fmaj7 | Cmaj7"] {
+        for text in [
+            "Dm7 | G7 | Cmaj7",
+            "Cmaj7 | A7 | Dm7",
+            "Em7b5 | A7 | Dm7",
+            "Cmaj7 | Fmaj7 | Cmaj7",
+        ] {
             let tune = tune(text);
             let slots = slots(&tune);
             let wish = Wish {
                 most: CONSIDERED,
                 out_to: Some(3),
             };
-            let found: Vec<Vec<StandIn>> = slots.iter().zip(&tune.chords).map(|(slot, chord)| ranked(slot, chord, &wish, false)).collect();
-            let ways: Vec<Vec<Way>> = (slots.iter().zip(&found)).map(|(slot, found)| ways_of(slot, found, 3)).collect();
+            let found: Vec<Vec<StandIn>> = slots
+                .iter()
+                .zip(&tune.chords)
+                .map(|(slot, chord)| ranked(slot, chord, &wish, false))
+                .collect();
+            let ways: Vec<Vec<Way>> = (slots.iter().zip(&found))
+                .map(|(slot, found)| ways_of(slot, found, 3))
+                .collect();
             let cost = |path: [usize; 3]| {
                 let way = |at: usize| &ways[at][path[at]];
                 let own: f32 = (0..3).map(|at| way(at).cost).sum();
@@ -171,9 +222,16 @@ mod tests {
                     }
                 }
                 let path = cheapest(&ways, budget);
-                let spent: usize = path.iter().zip(&ways).map(|(&way, ways)| ways[way].out).sum();
+                let spent: usize = path
+                    .iter()
+                    .zip(&ways)
+                    .map(|(&way, ways)| ways[way].out)
+                    .sum();
                 assert!(spent <= budget, "{text}: {spent} of {budget}");
-                assert!((cost([path[0], path[1], path[2]]) - least).abs() < 1e-4, "{text}, budget {budget}");
+                assert!(
+                    (cost([path[0], path[1], path[2]]) - least).abs() < 1e-4,
+                    "{text}, budget {budget}"
+                );
             }
         }
     }

@@ -38,7 +38,9 @@ const UNDOING: u16 = bits("11 7");
 /// The device by which `single` can stand in this slot by itself.
 pub(crate) fn device(slot: &Slot, single: &Single) -> Option<Device> {
     // The same with less is no stand-in.
-    if single.root == slot.original.root.class() && single.degrees.minus(slot.original.degrees).is_empty() {
+    if single.root == slot.original.root.class()
+        && single.degrees.minus(slot.original.degrees).is_empty()
+    {
         return None;
     }
     let own = match slot.job {
@@ -65,17 +67,27 @@ fn colour(slot: &Slot, single: &Single) -> Option<Device> {
         Class::HalfDiminished => 3,
         _ => 4,
     };
-    (single.root == slot.original.root.class() && third(single.class) == third(slot.class) && third(slot.class) < 4).then_some(Device::Colour)
+    (single.root == slot.original.root.class()
+        && third(single.class) == third(slot.class)
+        && third(slot.class) < 4)
+        .then_some(Device::Colour)
 }
 
-fn for_dominant(slot: &Slot, single: &Single, root: PitchClass, goal: PitchClass) -> Option<Device> {
+fn for_dominant(
+    slot: &Slot,
+    single: &Single,
+    root: PitchClass,
+    goal: PitchClass,
+) -> Option<Device> {
     let from_root = single.seen_from(root);
     let guide_tones = from_root & GUIDE_TONES == GUIDE_TONES && from_root & UNDOING == 0;
     let place = single.root.above(root);
     if guide_tones {
         let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
         return Some(match (place, single.class) {
-            (0, _) if diminished && single.degrees.contains(Degree::FLAT_NINTH) => Device::DominantOfDiminished,
+            (0, _) if diminished && single.degrees.contains(Degree::FLAT_NINTH) => {
+                Device::DominantOfDiminished
+            }
             (0, _) if diminished => return None,
             (0, _) => Device::Colour,
             (6, Class::Dominant) => Device::TritoneSubstitute,
@@ -89,19 +101,31 @@ fn for_dominant(slot: &Slot, single: &Single, root: PitchClass, goal: PitchClass
     }
     const SUSPENDED: u16 = bits("1 4 b7");
     const THIRDS: u16 = bits("b3 3 7");
-    if single.class == Class::Suspended && from_root & SUSPENDED == SUSPENDED && from_root & THIRDS == 0 && place == 0 {
+    if single.class == Class::Suspended
+        && from_root & SUSPENDED == SUSPENDED
+        && from_root & THIRDS == 0
+        && place == 0
+    {
         return Some(Device::Suspended);
     }
     const HALF_WHOLE: u16 = bits("1 b9 #9 3 #11 5 13 b7");
     let in_half_whole = from_root & !HALF_WHOLE == 0;
     // In minor the subdominant is minor anyway: neither backdoor nor interchange.
-    let to_minor = slot.after.is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
+    let to_minor = slot
+        .after
+        .is_some_and(|after| after.degrees.contains(Degree::MINOR_THIRD));
     match (single.class, place) {
         (Class::Dominant, _) if goal == single.root.up(2) && !to_minor => Some(Device::Backdoor),
         (Class::Dominant, 3 | 9) if in_half_whole => Some(Device::MinorThirdDominant),
         (Class::DiminishedMajor, _) if in_half_whole => Some(Device::DiminishedMajorSeventh),
-        (Class::Dominant, 1 | 11) if single.degrees == slot.original.degrees => Some(Device::SideSlip),
-        (Class::Major | Class::Minor | Class::MinorTonic | Class::HalfDiminished, _) if !to_minor => subdominant_minor(single, goal),
+        (Class::Dominant, 1 | 11) if single.degrees == slot.original.degrees => {
+            Some(Device::SideSlip)
+        }
+        (Class::Major | Class::Minor | Class::MinorTonic | Class::HalfDiminished, _)
+            if !to_minor =>
+        {
+            subdominant_minor(single, goal)
+        }
         _ => None,
     }
 }
@@ -115,7 +139,11 @@ fn subdominant_minor(single: &Single, tonic: PitchClass) -> Option<Device> {
     let foreign = (from_tonic & !SCALE).count_ones();
     let four = single.root == tonic.up(5) && single.class == Class::MinorTonic;
     let root = matches!(single.root.above(tonic), 1 | 2 | 5 | 8);
-    (root && from_tonic & FLAT_SIXTH != 0 && foreign <= u32::from(four) && single.degrees.len() >= 4).then_some(Device::ModalInterchange)
+    (root
+        && from_tonic & FLAT_SIXTH != 0
+        && foreign <= u32::from(four)
+        && single.degrees.len() >= 4)
+        .then_some(Device::ModalInterchange)
 }
 
 fn before_dominant(slot: &Slot, single: &Single, dominant: PitchClass) -> Option<Device> {
@@ -123,7 +151,10 @@ fn before_dominant(slot: &Slot, single: &Single, dominant: PitchClass) -> Option
         const SUSPENDED: u16 = bits("1 4 b7");
         let from_dominant = single.seen_from(dominant);
         let tonic = dominant.up(5);
-        if single.class == Class::Suspended && single.root == dominant && from_dominant & SUSPENDED == SUSPENDED {
+        if single.class == Class::Suspended
+            && single.root == dominant
+            && from_dominant & SUSPENDED == SUSPENDED
+        {
             return Some(Device::Suspended);
         }
         let minor = matches!(single.class, Class::Minor | Class::HalfDiminished);
@@ -140,7 +171,11 @@ fn before_dominant(slot: &Slot, single: &Single, dominant: PitchClass) -> Option
 
 /// Three notes or more in common with the original, and the function within the key left as it is.
 fn shares(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
-    if !matches!(single.class, Class::Major | Class::Minor | Class::HalfDiminished | Class::MinorTonic) || single.root == slot.original.root.class() {
+    if !matches!(
+        single.class,
+        Class::Major | Class::Minor | Class::HalfDiminished | Class::MinorTonic
+    ) || single.root == slot.original.root.class()
+    {
         return None;
     }
     let common = PitchSet::from_bits(single.set.bits() & slot.original.pitches().bits());
@@ -153,7 +188,8 @@ fn shares(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
         // The leading tone makes it want to go on.
         _ => {
             let leading_tone = tonic.up(11);
-            (single.set.contains(fourth) || !original.contains(fourth)) && (!single.set.contains(leading_tone) || original.contains(leading_tone))
+            (single.set.contains(fourth) || !original.contains(fourth))
+                && (!single.set.contains(leading_tone) || original.contains(leading_tone))
         }
     };
     let in_key = single.set.bits() & !slot.key.pitches().bits() == 0;
@@ -167,7 +203,11 @@ fn at_home(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
             // A sixth chord by another name: #iv half-diminished holds the tonic triad's sixth, root and third.
             const SIXTH: u16 = bits("1 3 6");
             let from_tonic = single.seen_from(tonic);
-            (slot.key.mode == Mode::Major && single.class == Class::HalfDiminished && single.root == tonic.up(6) && from_tonic & SIXTH == SIXTH).then_some(Device::Relative)
+            (slot.key.mode == Mode::Major
+                && single.class == Class::HalfDiminished
+                && single.root == tonic.up(6)
+                && from_tonic & SIXTH == SIXTH)
+                .then_some(Device::Relative)
         })
         .or_else(|| {
             let parallel = match slot.key.mode {
@@ -176,8 +216,13 @@ fn at_home(slot: &Slot, single: &Single, tonic: PitchClass) -> Option<Device> {
             };
             let from_tonic = single.seen_from(tonic);
             let home = from_tonic & const { bits("1 5") } != 0;
-            let major = single.class == Class::Major && single.degrees.contains(Degree::MAJOR_SEVENTH);
-            let minor_home = single.root == tonic && matches!(single.class, Class::Minor | Class::MinorTonic | Class::Major);
+            let major =
+                single.class == Class::Major && single.degrees.contains(Degree::MAJOR_SEVENTH);
+            let minor_home = single.root == tonic
+                && matches!(
+                    single.class,
+                    Class::Minor | Class::MinorTonic | Class::Major
+                );
             let fits = from_tonic & !parallel == 0 || minor_home;
             (fits && home && (major || minor_home)).then_some(Device::ModalInterchange)
         })
@@ -189,11 +234,14 @@ fn away(slot: &Slot, single: &Single) -> Option<Device> {
         .or_else(|| shares(slot, single, tonic))
         .or_else(|| subdominant_minor(single, tonic))
         .or_else(|| {
-            let backdoor = single.class == Class::Dominant && single.root == tonic.up(10) && slot.after.is_some_and(|a| a.root.class() == tonic);
+            let backdoor = single.class == Class::Dominant
+                && single.root == tonic.up(10)
+                && slot.after.is_some_and(|a| a.root.class() == tonic);
             backdoor.then_some(Device::Backdoor)
         })
         .or_else(|| {
-            let raised = matches!(single.class, Class::HalfDiminished | Class::Diminished) && single.root == tonic.up(6);
+            let raised = matches!(single.class, Class::HalfDiminished | Class::Diminished)
+                && single.root == tonic.up(6);
             let over_four = slot.original.root.class() == tonic.up(5);
             (raised && over_four && single.degrees.len() >= 4).then_some(Device::PassingDiminished)
         })
@@ -202,11 +250,21 @@ fn away(slot: &Slot, single: &Single) -> Option<Device> {
 fn for_diminished(slot: &Slot, single: &Single) -> Option<Device> {
     let root = slot.original.root.class();
     let apart = single.root.above(root);
-    let full = |degrees: DegreeSet| degrees.contains(Degree::DIMINISHED_SEVENTH) || degrees.contains(Degree::MAJOR_SEVENTH);
+    let full = |degrees: DegreeSet| {
+        degrees.contains(Degree::DIMINISHED_SEVENTH) || degrees.contains(Degree::MAJOR_SEVENTH)
+    };
     match single.class {
         Class::DiminishedMajor if apart.is_multiple_of(3) => Some(Device::DiminishedMajorSeventh),
-        Class::Diminished if apart.is_multiple_of(3) && full(single.degrees) && single.set != slot.original.pitches() => Some(Device::DiminishedFamily),
-        Class::Dominant if apart % 3 == 2 && single.degrees.contains(Degree::FLAT_NINTH) => Some(Device::DominantOfDiminished),
+        Class::Diminished
+            if apart.is_multiple_of(3)
+                && full(single.degrees)
+                && single.set != slot.original.pitches() =>
+        {
+            Some(Device::DiminishedFamily)
+        }
+        Class::Dominant if apart % 3 == 2 && single.degrees.contains(Degree::FLAT_NINTH) => {
+            Some(Device::DominantOfDiminished)
+        }
         _ => None,
     }
 }
@@ -225,7 +283,9 @@ pub(crate) fn leads_to(single: &Single, next: PitchClass) -> Option<Device> {
     match (single.class, next.above(single.root)) {
         (Class::Dominant, 5) => Some(Device::SecondaryDominant),
         (Class::Dominant, 11) => Some(Device::SubstituteSecondary),
-        (Class::Diminished, 1) if single.degrees.contains(Degree::DIMINISHED_SEVENTH) => Some(Device::PassingDiminished),
+        (Class::Diminished, 1) if single.degrees.contains(Degree::DIMINISHED_SEVENTH) => {
+            Some(Device::PassingDiminished)
+        }
         _ => None,
     }
 }

@@ -63,7 +63,9 @@ impl Slot {
     pub(crate) fn reference(&self) -> Chord {
         const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
         match self.job {
-            Job::Dominant { root, .. } if root != self.original.root.class() => self.chord(root, DOMINANT),
+            Job::Dominant { root, .. } if root != self.original.root.class() => {
+                self.chord(root, DOMINANT)
+            }
             _ => self.original,
         }
     }
@@ -79,7 +81,20 @@ pub(crate) fn slots(tune: &Tune) -> Vec<Slot> {
             ..AnalysisOptions::default()
         },
     );
-    (0..tune.chords.len()).map(|at| slot(tune, &progression, at)).collect()
+    (0..tune.chords.len())
+        .map(|at| slot(tune, &progression, at))
+        .collect()
+}
+
+/// The slot as it would be with the chord that is expected there.
+pub(crate) fn expected_slot(slot: &Slot, expected: Chord) -> Slot {
+    let class = Class::of(expected.degrees);
+    Slot {
+        original: expected,
+        class,
+        job: job(&expected, class, slot.key, Role::Other, slot.after.as_ref()),
+        ..slot.clone()
+    }
 }
 
 fn slot(tune: &Tune, progression: &Interpretation, at: usize) -> Slot {
@@ -116,7 +131,10 @@ fn job(original: &Chord, class: Class, key: Key, role: Role, after: Option<&Chor
             if role == Role::BluesDominant && !leads {
                 return at_rest(root, tonic);
             }
-            if class == Class::Suspended && !original.degrees.contains(Degree::MINOR_SEVENTH) && !leads {
+            if class == Class::Suspended
+                && !original.degrees.contains(Degree::MINOR_SEVENTH)
+                && !leads
+            {
                 return at_rest(root, tonic);
             }
             // The backdoor dominant goes up a whole step.
@@ -128,12 +146,21 @@ fn job(original: &Chord, class: Class, key: Key, role: Role, after: Option<&Chor
             Job::Dominant { root, goal }
         }
         Class::Diminished | Class::DiminishedMajor => diminished(root, class, next),
-        Class::HalfDiminished if root == tonic.up(11) && key.mode == Mode::Major && next.is_some_and(|(n, _)| n == tonic) => Job::Dominant {
-            root: root.up(-4),
-            goal: tonic,
-        },
+        Class::HalfDiminished
+            if root == tonic.up(11)
+                && key.mode == Mode::Major
+                && next.is_some_and(|(n, _)| n == tonic) =>
+        {
+            Job::Dominant {
+                root: root.up(-4),
+                goal: tonic,
+            }
+        }
         Class::Minor | Class::HalfDiminished | Class::MinorTonic
-            if next.is_some_and(|(n, c)| matches!(c, Class::Dominant | Class::Suspended) && (n == root.up(5) || n == root.up(-1))) =>
+            if next.is_some_and(|(n, c)| {
+                matches!(c, Class::Dominant | Class::Suspended)
+                    && (n == root.up(5) || n == root.up(-1))
+            }) =>
         {
             Job::BeforeDominant {
                 dominant: if goes_to(5) { root.up(5) } else { root.up(-1) },
@@ -156,7 +183,11 @@ fn job(original: &Chord, class: Class, key: Key, role: Role, after: Option<&Chor
 
 /// A seventh chord that rests, as in a blues.
 fn at_rest(root: PitchClass, tonic: PitchClass) -> Job {
-    if root == tonic { Job::Tonic { root } } else { Job::Subdominant }
+    if root == tonic {
+        Job::Tonic { root }
+    } else {
+        Job::Subdominant
+    }
 }
 
 /// A diminished seventh that leads up a half step, or down a fifth by one of its dominants, is one of them; a delay is not.
@@ -166,9 +197,14 @@ fn diminished(root: PitchClass, class: Class, next: Option<(PitchClass, Class)>)
     };
     let leads_up = class == Class::Diminished && next == root.up(1);
     // Of a diminished major seventh, two dominants have their third and seventh in it: the root a whole step above, and a minor sixth above.
-    let of_major = [root.up(2), root.up(8)].into_iter().find(|d| d.up(5) == next);
+    let of_major = [root.up(2), root.up(8)]
+        .into_iter()
+        .find(|d| d.up(5) == next);
     match of_major.filter(|_| class == Class::DiminishedMajor && next != root) {
-        Some(dominant) => Job::Dominant { root: dominant, goal: next },
+        Some(dominant) => Job::Dominant {
+            root: dominant,
+            goal: next,
+        },
         None if leads_up => Job::Dominant {
             root: root.up(8),
             goal: next,

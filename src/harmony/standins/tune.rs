@@ -92,7 +92,9 @@ pub enum TuneError {
         bar: usize,
     },
     /// More chords than beats.
-    #[error("bar {bar} holds {chords} chords and only {beats} beats; give each chord a beat of its own")]
+    #[error(
+        "bar {bar} holds {chords} chords and only {beats} beats; give each chord a beat of its own"
+    )]
     Crowded {
         /// From 1.
         bar: usize,
@@ -102,7 +104,9 @@ pub enum TuneError {
         beats: u8,
     },
     /// The melody goes on after the last chord.
-    #[error("the melody lasts {melody} beats and the chords {chords}; shorten the melody or add chords")]
+    #[error(
+        "the melody lasts {melody} beats and the chords {chords}; shorten the melody or add chords"
+    )]
     MelodyTooLong {
         /// Beats of the melody.
         melody: f32,
@@ -129,7 +133,10 @@ impl Tune {
                     beats,
                 });
             }
-            let (each, more) = (usize::from(beats) / bar.len(), usize::from(beats) % bar.len());
+            let (each, more) = (
+                usize::from(beats) / bar.len(),
+                usize::from(beats) % bar.len(),
+            );
             let mut at = (nth * usize::from(beats)) as f32;
             for (i, &chord) in bar.iter().enumerate() {
                 let lasts = (each + usize::from(i < more)) as f32;
@@ -155,9 +162,16 @@ impl Tune {
     ///
     /// # Errors
     /// If the melody lasts longer than the chords.
-    pub fn with_melody(mut self, notes: &[(MidiNote, f32, f32)], metre: u8) -> Result<Self, TuneError> {
+    pub fn with_melody(
+        mut self,
+        notes: &[(MidiNote, f32, f32)],
+        metre: u8,
+    ) -> Result<Self, TuneError> {
         const STEP: u8 = 2;
-        let ends = notes.iter().map(|&(_, at, beats)| at + beats).fold(0.0, f32::max);
+        let ends = notes
+            .iter()
+            .map(|&(_, at, beats)| at + beats)
+            .fold(0.0, f32::max);
         if ends > self.beats() + 1e-3 {
             return Err(TuneError::MelodyTooLong {
                 melody: ends,
@@ -167,7 +181,8 @@ impl Tune {
         let step = |a: MidiNote, b: MidiNote| (1..=STEP).contains(&a.get().abs_diff(b.get()));
         for (i, &(midi, at, beats)) in notes.iter().enumerate() {
             let before = i.checked_sub(1).and_then(|b| notes.get(b));
-            let by_step = |other: Option<&(MidiNote, f32, f32)>| other.is_some_and(|n| step(n.0, midi));
+            let by_step =
+                |other: Option<&(MidiNote, f32, f32)>| other.is_some_and(|n| step(n.0, midi));
             let passing = by_step(before) && by_step(notes.get(i + 1));
             for chord in &mut self.chords {
                 let from = at.max(chord.at);
@@ -217,7 +232,9 @@ mod tests {
         let crowded = Tune::of_bars(&[chords(&["C", "F", "G", "C"])], 3, None).unwrap_err();
         assert!(told(crowded).contains("4 chords and only 3 beats"));
         let tune = Tune::of_bars(&[chords(&["C"])], 4, None).unwrap();
-        let long = tune.with_melody(&[(MidiNote::new(60).unwrap(), 3.0, 2.0)], 4).unwrap_err();
+        let long = tune
+            .with_melody(&[(MidiNote::new(60).unwrap(), 3.0, 2.0)], 4)
+            .unwrap_err();
         assert!(told(long).starts_with("the melody lasts 5 beats and the chords 4"));
     }
 }

@@ -35,7 +35,10 @@ pub struct Wish {
 
 impl Default for Wish {
     fn default() -> Self {
-        Self { most: 5, out_to: None }
+        Self {
+            most: 5,
+            out_to: None,
+        }
     }
 }
 
@@ -193,7 +196,13 @@ pub(crate) struct Weighed {
 
 /// True for devices that lead into the next chord by a dominant of its own.
 const fn leads_on(device: Device) -> bool {
-    matches!(device, Device::SecondaryDominant | Device::SubstituteSecondary | Device::Chain | Device::PassingDiminished)
+    matches!(
+        device,
+        Device::SecondaryDominant
+            | Device::SubstituteSecondary
+            | Device::Chain
+            | Device::PassingDiminished
+    )
 }
 
 /// What a device costs in this slot.
@@ -202,14 +211,26 @@ fn usage(slot: &Slot, candidate: &Candidate) -> f32 {
     let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
     let usual = C.usage(device.usage());
     // It leads into the next chord, and the original does not stay before it.
-    let into_next = |last: &Chord| device != Device::PassingDiminished || slot.after.is_some_and(|after| after.root.class() == last.root.class().up(1));
-    let leaves = !candidate.chords.contains(&slot.original) && candidate.chords.last().is_some_and(into_next);
+    let into_next = |last: &Chord| {
+        device != Device::PassingDiminished
+            || slot
+                .after
+                .is_some_and(|after| after.root.class() == last.root.class().up(1))
+    };
+    let leaves = !candidate.chords.contains(&slot.original)
+        && candidate.chords.last().is_some_and(into_next);
     match (slot.job, device) {
         (_, Device::Backdoor) => usual - C.backdoor_resolves,
         // Over a diminished chord the raised seventh is the nearest colour.
         (_, Device::DiminishedMajorSeventh) if diminished => C.common,
-        (Job::Dominant { goal, .. }, Device::DiminishedFamily) if candidate.chords[0].root.class() != goal.up(-1) => usual + C.not_from_leading_tone,
-        (Job::Subdominant | Job::Diminished, _) if leads_on(device) && leaves => usual + C.function_changed,
+        (Job::Dominant { goal, .. }, Device::DiminishedFamily)
+            if candidate.chords[0].root.class() != goal.up(-1) =>
+        {
+            usual + C.not_from_leading_tone
+        }
+        (Job::Subdominant | Job::Diminished, _) if leads_on(device) && leaves => {
+            usual + C.function_changed
+        }
         _ => usual,
     }
 }
@@ -220,7 +241,9 @@ pub(crate) fn shared(beats: f32, among: usize) -> Vec<f32> {
     if whole < among || beats.fract() > 0.0 {
         return vec![beats / among as f32; among];
     }
-    (0..among).map(|i| (whole / among + usize::from(i < whole % among)) as f32).collect()
+    (0..among)
+        .map(|i| (whole / among + usize::from(i < whole % among)) as f32)
+        .collect()
 }
 
 impl Weighed {
@@ -256,13 +279,20 @@ impl Weighed {
         };
         let parts_of = |chords: &[Chord]| -> Vec<Part> {
             let lengths = shared(place.beats, chords.len());
-            chords.iter().zip(lengths).map(|(&chord, beats)| part(chord, beats)).collect()
+            chords
+                .iter()
+                .zip(lengths)
+                .map(|(&chord, beats)| part(chord, beats))
+                .collect()
         };
         let set = |chord: &Chord| chord.pitches();
-        let sounding = chords.iter().map(set).fold(PitchSet::EMPTY, |a, b| PitchSet::from_bits(a.bits() | b.bits()));
+        let sounding = chords.iter().map(set).fold(PitchSet::EMPTY, |a, b| {
+            PitchSet::from_bits(a.bits() | b.bits())
+        });
         let common = PitchSet::from_bits(sounding.bits() & slot.original.pitches().bits());
         let spelled = |class: PitchClass| slot.speller.note(class, Some(&slot.original));
-        let distance = |a: Option<&Chord>, b: Option<&Chord>| Some(moves(a?.pitches(), b?.pitches()));
+        let distance =
+            |a: Option<&Chord>, b: Option<&Chord>| Some(moves(a?.pitches(), b?.pitches()));
         StandIn {
             parts: parts_of(chords),
             device: self.candidate.device,
@@ -286,10 +316,17 @@ type Answer = (Weighed, Vec<Vec<Chord>>);
 /// else in other colours, and forms in which the original stays beside it.
 fn join_forms(slot: &Slot, sorted: Vec<Weighed>) -> Vec<Answer> {
     let mut answers: Vec<Answer> = Vec::new();
-    let new = |chords: &[Chord]| -> Vec<Chord> { chords.iter().filter(|chord| **chord != slot.original).copied().collect() };
+    let new = |chords: &[Chord]| -> Vec<Chord> {
+        chords
+            .iter()
+            .filter(|chord| **chord != slot.original)
+            .copied()
+            .collect()
+    };
     for weighed in sorted {
         let chords = &weighed.candidate.chords;
-        let told = |(first, forms): &Answer| first.candidate.chords == *chords || forms.contains(chords);
+        let told =
+            |(first, forms): &Answer| first.candidate.chords == *chords || forms.contains(chords);
         // By another device the same chords are no other answer.
         if answers.iter().any(told) {
             continue;
@@ -299,20 +336,33 @@ fn join_forms(slot: &Slot, sorted: Vec<Weighed>) -> Vec<Answer> {
         let same_answer = |(first, _): &&mut Answer| {
             let last = |chords: &[Chord]| chords.last().map(|chord| chord.root.class());
             let other = new(&first.candidate.chords);
-            let same_roots = other.len() == own.len() && other.iter().zip(&own).all(|(a, b)| a.root.class() == b.root.class());
+            let same_roots = other.len() == own.len()
+                && other
+                    .iter()
+                    .zip(&own)
+                    .all(|(a, b)| a.root.class() == b.root.class());
             let idea = first.candidate.device.idea();
             // A dominant of the next chord, or a substitute, with its second degree or without.
-            let leads_alike = idea == device.idea() && idea == Idea::IntoTheNext || device == Device::TritoneSubstitute;
+            let leads_alike = idea == device.idea() && idea == Idea::IntoTheNext
+                || device == Device::TritoneSubstitute;
             let one_device = first.candidate.device.answers_as() == device;
-            one_device && (device.is_family() || same_roots) || leads_alike && (one_device || idea == Idea::IntoTheNext) && last(&other) == last(&own)
+            one_device && (device.is_family() || same_roots)
+                || leads_alike
+                    && (one_device || idea == Idea::IntoTheNext)
+                    && last(&other) == last(&own)
         };
         match answers.iter_mut().find(same_answer) {
             Some((first, forms)) => {
                 let pair_beside_single = chords.len() > first.candidate.chords.len();
-                let alike = forms.iter().filter(|form| form.len() == chords.len() && new(form).len() == own.len()).count();
+                let alike = forms
+                    .iter()
+                    .filter(|form| form.len() == chords.len() && new(form).len() == own.len())
+                    .count();
                 let known = device.is_family() && {
                     let so_far = std::iter::once(&first.candidate.chords).chain(forms.iter());
-                    so_far.filter(|form| form.len() == chords.len()).any(|form| same_chord_otherwise_named(&new(form), &own))
+                    so_far
+                        .filter(|form| form.len() == chords.len())
+                        .any(|form| same_chord_otherwise_named(&new(form), &own))
                 };
                 if alike < if pair_beside_single { 1 } else { MOST_FORMS } && !known {
                     forms.push(weighed.candidate.chords);
@@ -327,7 +377,8 @@ fn join_forms(slot: &Slot, sorted: Vec<Weighed>) -> Vec<Answer> {
 /// True if two new chords hold the same notes, or stand on one root as one class: no two members of a family.
 fn same_chord_otherwise_named(a: &[Chord], b: &[Chord]) -> bool {
     let same = |a: &Chord, b: &Chord| {
-        let on_one_root = a.root.class() == b.root.class() && Class::of(a.degrees) == Class::of(b.degrees);
+        let on_one_root =
+            a.root.class() == b.root.class() && Class::of(a.degrees) == Class::of(b.degrees);
         a.pitches() == b.pitches() || on_one_root && Class::of(a.degrees) != Class::Suspended
     };
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
@@ -339,10 +390,13 @@ fn different_first(mut left: Vec<Answer>, most: usize) -> Vec<Answer> {
     while told.len() < most && !left.is_empty() {
         let price = |(weighed, _): &Answer| {
             let idea = weighed.candidate.device.idea();
-            let given = idea != Idea::OfItsOwn && told.iter().any(|(t, _)| t.candidate.device.idea() == idea);
+            let given = idea != Idea::OfItsOwn
+                && told.iter().any(|(t, _)| t.candidate.device.idea() == idea);
             weighed.cost + if given { C.same_idea } else { 0.0 }
         };
-        let Some(best) = (0..left.len()).min_by(|&a, &b| price(&left[a]).total_cmp(&price(&left[b]))) else {
+        let Some(best) =
+            (0..left.len()).min_by(|&a, &b| price(&left[a]).total_cmp(&price(&left[b])))
+        else {
             break;
         };
         told.push(left.remove(best));
@@ -354,7 +408,11 @@ fn different_first(mut left: Vec<Answer>, most: usize) -> Vec<Answer> {
 fn melody_over(chords: &[Chord], place: &TuneChord) -> Vec<SungOver> {
     let mut out = Vec::with_capacity(place.melody.len());
     let mut from = 0.0;
-    for (part, (chord, beats)) in chords.iter().zip(shared(place.beats, chords.len())).enumerate() {
+    for (part, (chord, beats)) in chords
+        .iter()
+        .zip(shared(place.beats, chords.len()))
+        .enumerate()
+    {
         for note in &place.melody {
             let start = note.at.max(from);
             let lasts = (note.at + note.beats).min(from + beats) - start;
@@ -410,9 +468,17 @@ pub(crate) fn acting(slot: &Slot, chord: &Chord) -> PathChoice {
     const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
     let own = leading(chord);
     match slot.job {
-        Job::Dominant { root, .. } if own.class != Class::Dominant && keeps_guide_tones(chord.pitches(), root) => choice(root, DOMINANT),
+        Job::Dominant { root, .. }
+            if own.class != Class::Dominant && keeps_guide_tones(chord.pitches(), root) =>
+        {
+            choice(root, DOMINANT)
+        }
         // A raised seventh leaves a passing diminished chord what it is.
-        Job::Diminished if own.class == Class::DiminishedMajor && slot.class == Class::Diminished => leading(&slot.original),
+        Job::Diminished
+            if own.class == Class::DiminishedMajor && slot.class == Class::Diminished =>
+        {
+            leading(&slot.original)
+        }
         _ => own,
     }
 }
@@ -421,14 +487,19 @@ pub(crate) fn acting(slot: &Slot, chord: &Chord) -> PathChoice {
 fn course(slot: &Slot, chords: &[Chord]) -> f32 {
     let outside = |chord: &Option<Chord>| chord.map(|chord| (chord, leading(&chord)));
     let inside = chords.iter().map(|chord| (*chord, acting(slot, chord)));
-    let way: Vec<(Chord, PathChoice)> = outside(&slot.before).into_iter().chain(inside).chain(outside(&slot.after)).collect();
+    let way: Vec<(Chord, PathChoice)> = outside(&slot.before)
+        .into_iter()
+        .chain(inside)
+        .chain(outside(&slot.after))
+        .collect();
     let mut cost: f32 = way.windows(2).map(|pair| between(&pair[0], &pair[1])).sum();
     let thick = |chord: &Chord| chord.pitches().len();
     for chord in chords {
         let single = acting(slot, chord);
         let mut own = C.fit * fit(single.root, single.class, slot.key);
         own += C.thinner * thick(&slot.original).saturating_sub(thick(chord)) as f32;
-        own += C.foreign_note * (chord.pitches().bits() & !slot.key.pitches().bits()).count_ones() as f32;
+        own += C.foreign_note
+            * (chord.pitches().bits() & !slot.key.pitches().bits()).count_ones() as f32;
         cost += own / chords.len() as f32;
     }
     cost
@@ -455,14 +526,20 @@ fn how_far_out(slot: &Slot, candidate: &Candidate) -> u8 {
     let original = slot.original.pitches().bits();
     let stays = candidate.chords.contains(&slot.original);
     let mut out = 0;
-    for chord in candidate.chords.iter().filter(|&chord| *chord != slot.original) {
+    for chord in candidate
+        .chords
+        .iter()
+        .filter(|&chord| *chord != slot.original)
+    {
         let single = single_of(chord, 0.0);
         let root = leading(chord).root;
         let foreign = (single.set.bits() & !(key | original)).count_ones();
         let common = (single.set.bits() & original).count_ones();
         let leads_the_place = candidate.chords.last() == Some(chord) && !stays;
         let kept = match slot.job {
-            Job::Dominant { root, .. } => keeps_guide_tones(single.set, root) || candidate.device == Device::Suspended,
+            Job::Dominant { root, .. } => {
+                keeps_guide_tones(single.set, root) || candidate.device == Device::Suspended
+            }
             // What leads to the same dominant prepares it as well.
             Job::BeforeDominant { .. } => common >= 2 || leads_on(candidate.device),
             _ => common >= 2,
@@ -488,12 +565,19 @@ fn kept(slot: &Slot, device: Device) -> Kept {
     match (device, slot.job) {
         (Device::SideSlip, _) => Kept::Leaves,
         (Device::DelayedTonic, _) => Kept::Delays,
-        (Device::ModalInterchange | Device::Backdoor, Job::Dominant { goal, .. }) => Kept::SubdominantTo(named(goal)),
+        (Device::ModalInterchange | Device::Backdoor, Job::Dominant { goal, .. }) => {
+            Kept::SubdominantTo(named(goal))
+        }
         (Device::ExtendedDominant, _) => Kept::Same,
         (_, Job::Dominant { goal, .. }) => Kept::Dominant(named(goal)),
-        (Device::SecondaryDominant | Device::SubstituteSecondary | Device::PassingDiminished | Device::Chain | Device::DominantOfDiminished, _) => {
-            next.unwrap_or(Kept::Same)
-        }
+        (
+            Device::SecondaryDominant
+            | Device::SubstituteSecondary
+            | Device::PassingDiminished
+            | Device::Chain
+            | Device::DominantOfDiminished,
+            _,
+        ) => next.unwrap_or(Kept::Same),
         (_, Job::BeforeDominant { dominant }) => Kept::Prepares(named(dominant)),
         (_, Job::Tonic { .. }) => Kept::Tonic,
         (_, Job::Subdominant) => Kept::Subdominant,

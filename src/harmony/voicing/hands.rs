@@ -130,7 +130,9 @@ impl HandVoicing {
             ..Context::default()
         };
         let speller = Speller::new(&Sounding::default(), &context);
-        let counted_from = chord.lower.map_or(*chord, |(root, degrees)| Chord::new(root, degrees));
+        let counted_from = chord
+            .lower
+            .map_or(*chord, |(root, degrees)| Chord::new(root, degrees));
         self.keys()
             .map(|midi| NamedNote {
                 midi,
@@ -163,7 +165,8 @@ impl HandVoicing {
         }
         let muddy = keys.windows(2).find(|pair| {
             let apart = pair[1] - pair[0];
-            pair[0] < LOW_LIMITS[usize::from(apart % 12)] && (apart < 12 || pair[0] + 12 < LOW_LIMITS[usize::from(apart % 12)])
+            pair[0] < LOW_LIMITS[usize::from(apart % 12)]
+                && (apart < 12 || pair[0] + 12 < LOW_LIMITS[usize::from(apart % 12)])
         });
         match muddy {
             Some(pair) => Err(Unplayable::Muddy(pair[1] - pair[0], pair[0])),
@@ -190,10 +193,21 @@ mod tests {
         let told = |left: &[u8], right: &[u8]| voicing(left, right).playable(USUAL_SPAN);
         assert_eq!(told(&[48, 55], &[64, 71]), Ok(()));
         assert_eq!(told(&[48, 64], &[]), Err(Unplayable::Span(16)));
-        assert_eq!(told(&[52, 55, 57, 59, 60, 62], &[]), Err(Unplayable::Fingers(6)));
+        assert_eq!(
+            told(&[52, 55, 57, 59, 60, 62], &[]),
+            Err(Unplayable::Fingers(6))
+        );
         assert_eq!(told(&[48, 60], &[59, 64]), Err(Unplayable::Crossed));
         assert_eq!(told(&[35], &[]), Err(Unplayable::Range));
-        assert_eq!(told(&[40, 44], &[]), Err(Unplayable::Muddy(4, 40)), "a major third on E2");
-        assert_eq!(told(&[36, 43], &[52, 58]), Ok(()), "a fifth on C2 sounds clear");
+        assert_eq!(
+            told(&[40, 44], &[]),
+            Err(Unplayable::Muddy(4, 40)),
+            "a major third on E2"
+        );
+        assert_eq!(
+            told(&[36, 43], &[52, 58]),
+            Ok(()),
+            "a fifth on C2 sounds clear"
+        );
     }
 }

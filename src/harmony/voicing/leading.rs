@@ -6,7 +6,7 @@
 //! major third count twice ([`FREE_STEP`]). Least movement as the aim: Levine, The Jazz Piano Book, 1989, ch. 3 and 7.
 //! Limits: parallel fifths and octaves are not judged; rhythm and texture are the player's.
 
-use super::hands::{HandVoicing, Hands};
+use super::hands::{HandVoicing, Hands, VoicingKind};
 use super::shapes::voicings;
 use crate::harmony::chord::Chord;
 use crate::units::MidiNote;
@@ -33,7 +33,10 @@ pub struct Wanted {
 
 /// Half steps from one voicing to another: every voice has a partner, none cross, steps beyond [`FREE_STEP`] count twice.
 pub fn distance(from: &HandVoicing, to: &HandVoicing) -> u32 {
-    let (a, b): (Vec<u8>, Vec<u8>) = (from.keys().map(MidiNote::get).collect(), to.keys().map(MidiNote::get).collect());
+    let (a, b): (Vec<u8>, Vec<u8>) = (
+        from.keys().map(MidiNote::get).collect(),
+        to.keys().map(MidiNote::get).collect(),
+    );
     let step = |x: u8, y: u8| -> u32 {
         let apart = u32::from(x.abs_diff(y));
         apart + apart.saturating_sub(u32::from(FREE_STEP))
@@ -62,8 +65,15 @@ pub fn distance(from: &HandVoicing, to: &HandVoicing) -> u32 {
 
 /// The farthest that one voice must move from one voicing to the other, if every voice goes to the nearest note.
 pub fn farthest_step(from: &HandVoicing, to: &HandVoicing) -> u8 {
-    let nearest = |key: MidiNote, other: &HandVoicing| other.keys().map(|k| k.get().abs_diff(key.get())).min().unwrap_or(0);
-    let one_way = |a: &HandVoicing, b: &HandVoicing| a.keys().map(|key| nearest(key, b)).max().unwrap_or(0);
+    let nearest = |key: MidiNote, other: &HandVoicing| {
+        other
+            .keys()
+            .map(|k| k.get().abs_diff(key.get()))
+            .min()
+            .unwrap_or(0)
+    };
+    let one_way =
+        |a: &HandVoicing, b: &HandVoicing| a.keys().map(|key| nearest(key, b)).max().unwrap_or(0);
     one_way(from, to).max(one_way(to, from))
 }
 
@@ -84,7 +94,10 @@ pub fn choices(wanted: &Wanted, hands: Hands, span: u8) -> Vec<HandVoicing> {
     let Some(top) = wanted.top else {
         return found;
     };
-    let under: Vec<HandVoicing> = found.iter().filter_map(|voicing| with_top(voicing, top, span)).collect();
+    let under: Vec<HandVoicing> = found
+        .iter()
+        .filter_map(|voicing| with_top(voicing, top, span))
+        .collect();
     if under.is_empty() { found } else { under }
 }
 
@@ -110,9 +123,31 @@ fn with_top(voicing: &HandVoicing, top: MidiNote, span: u8) -> Option<HandVoicin
 /// assert!(led.windows(2).all(|pair| farthest_step(&pair[0], &pair[1]) <= 2));
 /// ```
 pub fn lead(chords: &[Wanted], hands: Hands, span: u8) -> Vec<HandVoicing> {
-    let ways: Vec<Vec<HandVoicing>> = chords.iter().map(|wanted| choices(wanted, hands, span)).collect();
+    let ways: Vec<Vec<HandVoicing>> = chords
+        .iter()
+        .map(|wanted| choices(wanted, hands, span))
+        .collect();
     let path = cheapest(&ways, |voicing| own_cost(voicing, hands));
-    ways.into_iter().zip(path).map(|(mut ways, at)| ways.swap_remove(at)).collect()
+    ways.into_iter()
+        .zip(path)
+        .map(|(mut ways, at)| ways.swap_remove(at))
+        .collect()
+}
+
+/// One voicing of each kind that a chord can have under these hands: the one that lies best.
+pub fn of_each_kind(chord: &Chord, hands: Hands, span: u8) -> Vec<HandVoicing> {
+    let found = voicings(chord, hands, span);
+    let best = |kind: VoicingKind| {
+        found
+            .iter()
+            .filter(|v| v.kind == kind)
+            .min_by_key(|v| own_cost(v, hands))
+    };
+    VoicingKind::ALL
+        .into_iter()
+        .filter_map(best)
+        .cloned()
+        .collect()
 }
 
 /// The index of the voicing to take of each chord.
@@ -124,7 +159,9 @@ fn cheapest(ways: &[Vec<HandVoicing>], own: impl Fn(&HandVoicing) -> u32) -> Vec
             .map(|voicing| {
                 let before = at.checked_sub(1).and_then(|b| {
                     let costs = ways[b].iter().zip(&layers[b]).enumerate();
-                    costs.map(|(i, (from, &(cost, _)))| (cost + step_cost(from, voicing), i)).min()
+                    costs
+                        .map(|(i, (from, &(cost, _)))| (cost + step_cost(from, voicing), i))
+                        .min()
                 });
                 let (cost, from) = before.unwrap_or((0, 0));
                 (cost + own(voicing), from)
@@ -151,10 +188,36 @@ mod tests {
 
     /// Thirty short progressions in the trade's common turns, among them the reharmonised.
     const PROGRESSIONS: [&str; 30] = [
-        "Dm7 G7 Cmaj7", "Dm7b5 G7b9 Cm6", "Em7 A7 Dm7", "Cmaj7 Am7 Dm7", "Fmaj7 Fm6 Cmaj7", "Dm7 Db7 Cmaj7", "Abm7 Db7 Cmaj7", "Cmaj7 C#dim7 Dm7",
-        "Em7 Ebdim7 Dm7", "Gm7 C7 Fmaj7", "Bm7b5 E7 Am7", "Fm7 Bb7 Cmaj7", "Dm9 G13 Cmaj9", "G7sus4 G7 C6", "Cdim(maj7) Cmaj7 Am7", "F#m7b5 Fm6 Em7",
-        "Bb7 A7 Ab7", "C7 F7 C7", "Dm7 G7#5#9 Cm(maj7)", "Ebmaj7 Abmaj7 Dbmaj7", "Am7 D7 Gmaj7", "F#m7 B7 Emaj7", "F#m7 F7 Emaj7", "C6 Bdim7 Am7",
-        "Am7 Abmaj7 G7", "Dm7 Fdim(maj7) Cmaj7", "Dm7 Bdim(maj7) Em7", "Cm7 Cm(maj7) Cm6", "Cmaj7#11 Bm7 Bb7", "A7b9 Dm7 G13b9",
+        "Dm7 G7 Cmaj7",
+        "Dm7b5 G7b9 Cm6",
+        "Em7 A7 Dm7",
+        "Cmaj7 Am7 Dm7",
+        "Fmaj7 Fm6 Cmaj7",
+        "Dm7 Db7 Cmaj7",
+        "Abm7 Db7 Cmaj7",
+        "Cmaj7 C#dim7 Dm7",
+        "Em7 Ebdim7 Dm7",
+        "Gm7 C7 Fmaj7",
+        "Bm7b5 E7 Am7",
+        "Fm7 Bb7 Cmaj7",
+        "Dm9 G13 Cmaj9",
+        "G7sus4 G7 C6",
+        "Cdim(maj7) Cmaj7 Am7",
+        "F#m7b5 Fm6 Em7",
+        "Bb7 A7 Ab7",
+        "C7 F7 C7",
+        "Dm7 G7#5#9 Cm(maj7)",
+        "Ebmaj7 Abmaj7 Dbmaj7",
+        "Am7 D7 Gmaj7",
+        "F#m7 B7 Emaj7",
+        "F#m7 F7 Emaj7",
+        "C6 Bdim7 Am7",
+        "Am7 Abmaj7 G7",
+        "Dm7 Fdim(maj7) Cmaj7",
+        "Dm7 Bdim(maj7) Em7",
+        "Cm7 Cm(maj7) Cm6",
+        "Cmaj7#11 Bm7 Bb7",
+        "A7b9 Dm7 G13b9",
     ];
 
     fn chords(text: &str) -> Vec<Wanted> {
@@ -167,14 +230,20 @@ mod tests {
 
     fn cost(path: &[&HandVoicing], hands: Hands) -> u32 {
         let own: u32 = path.iter().map(|v| own_cost(v, hands)).sum();
-        own + path.windows(2).map(|pair| step_cost(pair[0], pair[1])).sum::<u32>()
+        own + path
+            .windows(2)
+            .map(|pair| step_cost(pair[0], pair[1]))
+            .sum::<u32>()
     }
 
     #[test]
     fn no_other_choice_of_voicings_costs_less_on_thirty_progressions() {
         for text in PROGRESSIONS {
             let chords = chords(text);
-            let ways: Vec<Vec<HandVoicing>> = chords.iter().map(|w| choices(w, Hands::Left, USUAL_SPAN)).collect();
+            let ways: Vec<Vec<HandVoicing>> = chords
+                .iter()
+                .map(|w| choices(w, Hands::Left, USUAL_SPAN))
+                .collect();
             let led = lead(&chords, Hands::Left, USUAL_SPAN);
             let mut least = u32::MAX;
             for a in &ways[0] {
@@ -184,7 +253,11 @@ mod tests {
                     }
                 }
             }
-            assert_eq!(cost(&led.iter().collect::<Vec<_>>(), Hands::Left), least, "{text}");
+            assert_eq!(
+                cost(&led.iter().collect::<Vec<_>>(), Hands::Left),
+                least,
+                "{text}"
+            );
         }
     }
 
@@ -196,10 +269,16 @@ mod tests {
                 let led = lead(&chords, hands, USUAL_SPAN);
                 for (at, pair) in led.windows(2).enumerate() {
                     let step = farthest_step(&pair[0], &pair[1]);
-                    let nearer = choices(&chords[at + 1], hands, USUAL_SPAN).into_iter().map(|v| farthest_step(&pair[0], &v)).min();
+                    let nearer = choices(&chords[at + 1], hands, USUAL_SPAN)
+                        .into_iter()
+                        .map(|v| farthest_step(&pair[0], &v))
+                        .min();
                     let nearest = nearer.unwrap_or(step);
                     // A bass that has to leap leaps; beyond a fourth only where nothing nearer can be played.
-                    assert!(step <= 5.max(nearest), "{text}, {hands:?}: {step} half steps for {nearest}: {pair:?}");
+                    assert!(
+                        step <= 5.max(nearest),
+                        "{text}, {hands:?}: {step} half steps for {nearest}: {pair:?}"
+                    );
                 }
             }
         }
@@ -217,14 +296,20 @@ mod tests {
                 ([x], [y]) => step(*x, *y),
                 ([x], [y, rest @ ..]) => step(*x, *y) + slow(a, rest),
                 ([x, rest @ ..], [y]) => step(*x, *y) + slow(rest, b),
-                ([x, a_rest @ ..], [y, b_rest @ ..]) => step(*x, *y) + slow(a_rest, b).min(slow(a, b_rest)).min(slow(a_rest, b_rest)),
+                ([x, a_rest @ ..], [y, b_rest @ ..]) => {
+                    step(*x, *y)
+                        + slow(a_rest, b)
+                            .min(slow(a, b_rest))
+                            .min(slow(a_rest, b_rest))
+                }
                 _ => 0,
             }
         }
         let mut random = fastrand::Rng::with_seed(20);
         for _ in 0..300 {
             let mut keys = || {
-                let mut keys: Vec<u8> = (0..random.usize(1..6)).map(|_| random.u8(40..80)).collect();
+                let mut keys: Vec<u8> =
+                    (0..random.usize(1..6)).map(|_| random.u8(40..80)).collect();
                 keys.sort_unstable();
                 keys.dedup();
                 keys
@@ -235,7 +320,11 @@ mod tests {
                 left: keys.iter().map(|&k| MidiNote::new(k).unwrap()).collect(),
                 right: Vec::new(),
             };
-            assert_eq!(distance(&voicing(&a), &voicing(&b)), slow(&a, &b), "{a:?} {b:?}");
+            assert_eq!(
+                distance(&voicing(&a), &voicing(&b)),
+                slow(&a, &b),
+                "{a:?} {b:?}"
+            );
         }
     }
 

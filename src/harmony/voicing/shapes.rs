@@ -33,9 +33,15 @@ impl Tones {
     fn of(chord: &Chord) -> Self {
         let (root, degrees) = match chord.lower {
             Some((root, lower)) => {
-                let upper = chord.sounding().pitches().placed_on(chord.root.class()).seen_from(root.class());
+                let upper = chord
+                    .sounding()
+                    .pitches()
+                    .placed_on(chord.root.class())
+                    .seen_from(root.class());
                 let tensions = DegreeSet::of("b9 9 #9 #11 b13 13");
-                let stated = tensions.iter().filter(|t| upper.bits() & !lower.pitches().bits() & (1 << t.half_steps()) != 0);
+                let stated = tensions.iter().filter(|t| {
+                    upper.bits() & !lower.pitches().bits() & (1 << t.half_steps()) != 0
+                });
                 (root, stated.fold(lower, DegreeSet::with))
             }
             None => (chord.root, chord.sounding()),
@@ -44,7 +50,11 @@ impl Tones {
         let third = first(const { DegreeSet::of("3 b3 4 2") });
         let fifth = first(const { DegreeSet::of("5 b5 #5") });
         let seventh = first(const { DegreeSet::of("7 b7 bb7 6") });
-        let tensions: Vec<u8> = degrees.iter().filter(|d| d.is_tension()).map(Degree::half_steps).collect();
+        let tensions: Vec<u8> = degrees
+            .iter()
+            .filter(|d| d.is_tension())
+            .map(Degree::half_steps)
+            .collect();
         let has = |degree| degrees.contains(degree);
         let dominant = has(Degree::THIRD) && has(Degree::MINOR_SEVENTH);
         let stated_ninth = first(const { DegreeSet::of("9 b9 #9") });
@@ -52,7 +62,10 @@ impl Tones {
         let takes_ninth = seventh.is_some() && !diminished && fifth != Some(8);
         let ninth = stated_ninth.unwrap_or(if takes_ninth { 2 } else { 0 });
         let thirteenth = first(const { DegreeSet::of("13 b13") });
-        let open = dominant && fifth == Some(7) && stated_ninth.is_none_or(|ninth| ninth == 2) && thirteenth.is_none();
+        let open = dominant
+            && fifth == Some(7)
+            && stated_ninth.is_none_or(|ninth| ninth == 2)
+            && thirteenth.is_none();
         Self {
             root: root.class(),
             third,
@@ -61,7 +74,10 @@ impl Tones {
             ninth,
             colour: thirteenth.or(if open { Some(9) } else { fifth }),
             tensions,
-            bass: chord.bass.map(|bass| bass.class()).filter(|&bass| bass != root.class()),
+            bass: chord
+                .bass
+                .map(|bass| bass.class())
+                .filter(|&bass| bass != root.class()),
             dominant,
             all: chord.pitches(),
         }
@@ -73,13 +89,21 @@ impl Tones {
 
     /// Root, third, fifth, seventh: those that there are.
     fn plain(&self) -> Vec<u8> {
-        [Some(0), self.third, self.fifth, self.seventh].into_iter().flatten().collect()
+        [Some(0), self.third, self.fifth, self.seventh]
+            .into_iter()
+            .flatten()
+            .collect()
     }
 
     /// Four voices that say the most: third and seventh, then tensions, then fifth and root.
     fn four(&self) -> Vec<u8> {
         let mut voices: Vec<u8> = [self.third, self.seventh].into_iter().flatten().collect();
-        let rest = self.tensions.iter().rev().copied().chain([Some(0), self.fifth].into_iter().flatten());
+        let rest = self
+            .tensions
+            .iter()
+            .rev()
+            .copied()
+            .chain([Some(0), self.fifth].into_iter().flatten());
         for tone in rest {
             if voices.len() < 4 && !voices.contains(&tone) {
                 voices.push(tone);
@@ -136,7 +160,11 @@ fn left_hand(tones: &Tones, found: &mut Found) {
     if let Some(bass) = tones.bass {
         // A bass of its own lies at the bottom, whatever is above it.
         for inversion in inversions(&tones.four()) {
-            let above = inversion.iter().map(|&t| tones.class(t)).filter(|&class| class != bass).take(3);
+            let above = inversion
+                .iter()
+                .map(|&t| tones.class(t))
+                .filter(|&class| class != bass)
+                .take(3);
             let classes: Vec<PitchClass> = std::iter::once(bass).chain(above).collect();
             found.lay(VoicingKind::Close, &classes, &[]);
         }
@@ -144,7 +172,8 @@ fn left_hand(tones: &Tones, found: &mut Found) {
     }
     rootless(tones, |kind, voices| found.lay(kind, &voices, &[]));
     if let (Some(third), Some(seventh)) = (tones.third, tones.seventh) {
-        let of = |voices: &[u8]| -> Vec<PitchClass> { voices.iter().map(|&t| tones.class(t)).collect() };
+        let of =
+            |voices: &[u8]| -> Vec<PitchClass> { voices.iter().map(|&t| tones.class(t)).collect() };
         found.lay(VoicingKind::Shell, &of(&[0, third, seventh]), &[]);
         found.lay(VoicingKind::Shell, &of(&[0, seventh, third]), &[]);
     }
@@ -158,15 +187,25 @@ fn left_hand(tones: &Tones, found: &mut Found) {
 }
 
 fn both_hands(tones: &Tones, found: &mut Found) {
-    let classes = |voices: &[u8]| -> Vec<PitchClass> { voices.iter().map(|&t| tones.class(t)).collect() };
+    let classes =
+        |voices: &[u8]| -> Vec<PitchClass> { voices.iter().map(|&t| tones.class(t)).collect() };
     let bass = tones.bass.unwrap_or(tones.root);
-    let without_bass = |voices: Vec<PitchClass>| -> Vec<PitchClass> { voices.into_iter().filter(|&class| class != bass).collect() };
+    let without_bass = |voices: Vec<PitchClass>| -> Vec<PitchClass> {
+        voices.into_iter().filter(|&class| class != bass).collect()
+    };
     for right in inversions(&tones.upper(4)) {
         let right = without_bass(classes(&right));
         found.lay(VoicingKind::Spread, &[bass], &right);
-        for low in [tones.fifth.filter(|&f| f == 7), tones.seventh].into_iter().flatten() {
+        for low in [tones.fifth.filter(|&f| f == 7), tones.seventh]
+            .into_iter()
+            .flatten()
+        {
             let low = tones.class(low);
-            let rest: Vec<PitchClass> = right.iter().copied().filter(|&class| class != low).collect();
+            let rest: Vec<PitchClass> = right
+                .iter()
+                .copied()
+                .filter(|&class| class != low)
+                .collect();
             if low != bass && rest.len() >= 2 {
                 found.lay(VoicingKind::Spread, &[bass, low], &rest);
             }
@@ -177,7 +216,14 @@ fn both_hands(tones: &Tones, found: &mut Found) {
     }
     for (low, high) in [(tones.seventh, tones.third), (tones.third, tones.seventh)] {
         if let (Some(low), Some(high)) = (low, high) {
-            let mut above: Vec<u8> = tones.tensions.iter().copied().chain(tones.fifth).filter(|&t| t != low && t != high).take(3).collect();
+            let mut above: Vec<u8> = tones
+                .tensions
+                .iter()
+                .copied()
+                .chain(tones.fifth)
+                .filter(|&t| t != low && t != high)
+                .take(3)
+                .collect();
             above.sort_unstable_by_key(|&t| (t + 12 - high) % 12);
             let right: Vec<u8> = std::iter::once(high).chain(above).collect();
             found.lay(VoicingKind::Shell, &classes(&[0, low]), &classes(&right));
@@ -188,11 +234,21 @@ fn both_hands(tones: &Tones, found: &mut Found) {
         for close in inversions(&four) {
             let close = classes(&close);
             // From the bottom up, one voice lowered an octave.
-            found.lay(VoicingKind::Drop2, &[close[2]], &[close[0], close[1], close[3]]);
-            found.lay(VoicingKind::Drop3, &[close[1]], &[close[0], close[2], close[3]]);
+            found.lay(
+                VoicingKind::Drop2,
+                &[close[2]],
+                &[close[0], close[1], close[3]],
+            );
+            found.lay(
+                VoicingKind::Drop3,
+                &[close[1]],
+                &[close[0], close[2], close[3]],
+            );
         }
     }
-    rootless(tones, |kind, voices| found.lay(kind, &[tones.root], &voices));
+    rootless(tones, |kind, voices| {
+        found.lay(kind, &[tones.root], &voices)
+    });
     for stack in fourths(tones, 4) {
         found.lay(VoicingKind::Quartal, &stack[..2], &stack[2..]);
     }
@@ -209,7 +265,8 @@ fn both_hands(tones: &Tones, found: &mut Found) {
 
 /// The two rootless voicings, bottom up.
 fn rootless(tones: &Tones, mut lay: impl FnMut(VoicingKind, Vec<PitchClass>)) {
-    let (Some(third), Some(seventh), Some(colour)) = (tones.third, tones.seventh, tones.colour) else {
+    let (Some(third), Some(seventh), Some(colour)) = (tones.third, tones.seventh, tones.colour)
+    else {
         return;
     };
     let ninth = tones.ninth;
@@ -218,8 +275,14 @@ fn rootless(tones: &Tones, mut lay: impl FnMut(VoicingKind, Vec<PitchClass>)) {
         return;
     }
     let classes = |voices: [u8; 4]| voices.iter().map(|&t| tones.class(t)).collect();
-    lay(VoicingKind::RootlessA, classes([third, colour, seventh, ninth]));
-    lay(VoicingKind::RootlessB, classes([seventh, ninth, third, colour]));
+    lay(
+        VoicingKind::RootlessA,
+        classes([third, colour, seventh, ninth]),
+    );
+    lay(
+        VoicingKind::RootlessB,
+        classes([seventh, ninth, third, colour]),
+    );
 }
 
 /// All rotations of voices from the bottom up.
@@ -233,13 +296,20 @@ fn fourths(tones: &Tones, count: usize) -> Vec<Vec<PitchClass>> {
         return Vec::new();
     };
     let telling = [tones.class(third), tones.class(seventh)];
-    let taken = tones.all.with(tones.class(tones.ninth)).with(tones.class(tones.colour.unwrap_or(0)));
+    let taken = tones
+        .all
+        .with(tones.class(tones.ninth))
+        .with(tones.class(tones.colour.unwrap_or(0)));
     let mut stacks = Vec::new();
     for start in taken.iter() {
         let mut stack = vec![start];
         while stack.len() < count {
             let last = stack[stack.len() - 1];
-            match [5, 6].into_iter().map(|by| last.up(by)).find(|class| taken.contains(*class) && !stack.contains(class)) {
+            match [5, 6]
+                .into_iter()
+                .map(|by| last.up(by))
+                .find(|class| taken.contains(*class) && !stack.contains(class))
+            {
                 Some(next) => stack.push(next),
                 None => break,
             }
@@ -261,7 +331,9 @@ fn upper_triads(tones: &Tones) -> Vec<Vec<PitchClass>> {
             let notes = triad.map(|step| root.up(step));
             let inside = notes.iter().all(|&note| tones.all.contains(note));
             if inside && notes.iter().filter(|&&note| is_tension(note)).count() >= 2 {
-                found.extend((0..3).map(|at| vec![notes[at], notes[(at + 1) % 3], notes[(at + 2) % 3]]));
+                found.extend(
+                    (0..3).map(|at| vec![notes[at], notes[(at + 1) % 3], notes[(at + 2) % 3]]),
+                );
             }
         }
     }
@@ -298,12 +370,15 @@ impl Found {
     }
 
     fn keep(&mut self, kind: VoicingKind, left: Vec<u8>, right: Vec<u8>) {
-        let keys = |numbers: Vec<u8>| -> Option<Vec<MidiNote>> { numbers.into_iter().map(|n| MidiNote::new(n).ok()).collect() };
+        let keys = |numbers: Vec<u8>| -> Option<Vec<MidiNote>> {
+            numbers.into_iter().map(|n| MidiNote::new(n).ok()).collect()
+        };
         let (Some(left), Some(right)) = (keys(left), keys(right)) else {
             return;
         };
         let voicing = HandVoicing { kind, left, right };
-        let known = |other: &HandVoicing| other.left == voicing.left && other.right == voicing.right;
+        let known =
+            |other: &HandVoicing| other.left == voicing.left && other.right == voicing.right;
         if voicing.playable(self.span).is_ok() && !self.out.iter().any(known) {
             self.out.push(voicing);
         }
@@ -311,8 +386,17 @@ impl Found {
 
     /// Whatever can be played of a chord that no usual kind fits: fewer voices until it does.
     fn anything(&mut self, tones: &Tones, hands: Hands) {
-        let lowest = tones.bass.into_iter().chain([tones.third, tones.seventh].into_iter().flatten().map(|t| tones.class(t)));
-        let rest = tones.plain().into_iter().chain(tones.tensions.iter().copied()).map(|t| tones.class(t));
+        let lowest = tones.bass.into_iter().chain(
+            [tones.third, tones.seventh]
+                .into_iter()
+                .flatten()
+                .map(|t| tones.class(t)),
+        );
+        let rest = tones
+            .plain()
+            .into_iter()
+            .chain(tones.tensions.iter().copied())
+            .map(|t| tones.class(t));
         let mut voices: Vec<PitchClass> = Vec::new();
         lowest.chain(rest).for_each(|class| {
             if !voices.contains(&class) {
@@ -357,7 +441,11 @@ mod tests {
         let chord: Chord = symbol.parse().unwrap();
         let found = voicings(&chord, hands, USUAL_SPAN);
         let name = |key: MidiNote| Spelled::usual(PitchClass::from(key)).name();
-        found.iter().filter(|v| v.kind == kind).map(|v| v.keys().map(name).collect()).collect()
+        found
+            .iter()
+            .filter(|v| v.kind == kind)
+            .map(|v| v.keys().map(name).collect())
+            .collect()
     }
 
     #[test]
@@ -370,12 +458,22 @@ mod tests {
             ("C6", ["E", "G", "A", "D"], ["A", "D", "E", "G"]),
             ("Dm7b5", ["F", "Ab", "C", "D"], ["C", "D", "F", "Ab"]),
         ] {
-            assert!(named(symbol, Hands::Left, VoicingKind::RootlessA).contains(&a.to_vec()), "{symbol} A");
-            assert!(named(symbol, Hands::Left, VoicingKind::RootlessB).contains(&b.to_vec()), "{symbol} B");
+            assert!(
+                named(symbol, Hands::Left, VoicingKind::RootlessA).contains(&a.to_vec()),
+                "{symbol} A"
+            );
+            assert!(
+                named(symbol, Hands::Left, VoicingKind::RootlessB).contains(&b.to_vec()),
+                "{symbol} B"
+            );
         }
         assert!(named("Dm7", Hands::Both, VoicingKind::Drop2).contains(&vec!["A", "D", "F", "C"]));
         assert!(named("Dm7", Hands::Both, VoicingKind::Spread).contains(&vec!["D", "A", "C", "F"]));
-        assert!(named("A|G7", Hands::Both, VoicingKind::UpperStructure).iter().any(|v| v[..2] == ["F", "B"]));
+        assert!(
+            named("A|G7", Hands::Both, VoicingKind::UpperStructure)
+                .iter()
+                .any(|v| v[..2] == ["F", "B"])
+        );
         assert!(named("Dm11", Hands::Left, VoicingKind::Quartal).contains(&vec!["G", "C", "F"]));
     }
 
@@ -385,16 +483,29 @@ mod tests {
             for root in PitchClass::all() {
                 let chord = Chord::new(Spelled::usual(root), quality.degrees);
                 let tones = Tones::of(&chord);
-                let taken = chord.pitches().with(tones.class(tones.ninth)).with(tones.class(tones.colour.unwrap_or(0)));
+                let taken = chord
+                    .pitches()
+                    .with(tones.class(tones.ninth))
+                    .with(tones.class(tones.colour.unwrap_or(0)));
                 for hands in [Hands::Left, Hands::Both] {
                     for span in [12, USUAL_SPAN, 16] {
                         let found = voicings(&chord, hands, span);
                         assert!(!found.is_empty(), "{} on {root:?}, {hands:?}", quality.body);
                         for voicing in found {
-                            assert_eq!(voicing.playable(span), Ok(()), "{} {voicing:?}", quality.body);
+                            assert_eq!(
+                                voicing.playable(span),
+                                Ok(()),
+                                "{} {voicing:?}",
+                                quality.body
+                            );
                             assert!(hands == Hands::Both || voicing.right.is_empty());
                             let sounds: PitchSet = voicing.keys().map(PitchClass::from).collect();
-                            assert_eq!(sounds.bits() & !taken.bits(), 0, "{} {voicing:?}", quality.body);
+                            assert_eq!(
+                                sounds.bits() & !taken.bits(),
+                                0,
+                                "{} {voicing:?}",
+                                quality.body
+                            );
                             let telling = [tones.third, tones.seventh].into_iter().flatten();
                             let kept = telling.filter(|&t| sounds.contains(tones.class(t))).count();
                             let wanted = [tones.third, tones.seventh].into_iter().flatten().count();
