@@ -5,7 +5,7 @@
 
 use super::document::{SCHEMA, Word};
 use super::written;
-use crate::harmony::standins::{Part, Recognised, StandIn, SungOver, Tune, recognised};
+use crate::harmony::standins::{Part, Recognised, StandIn, SungOver, Tune, TuneChord, recognised};
 use crate::harmony::voicing::hands::HandVoicing;
 use crate::harmony::{Chord, Degree, Key, Style, note_name_in};
 use crate::units::MidiNote;
@@ -22,6 +22,8 @@ pub struct StandInsFor {
     pub bar: usize,
     /// Its symbol.
     pub symbol: String,
+    /// The key in which it is heard.
+    pub key: Option<String>,
     /// What is proposed, the likeliest first.
     pub stand_ins: Vec<WrittenStandIn>,
     /// What the melody rejects; absent unless it was asked for.
@@ -156,6 +158,25 @@ pub struct Writing {
 }
 
 impl Writing {
+    /// What is written of the stand-ins for the chord with this number.
+    pub fn stand_ins_for(
+        self,
+        number: usize,
+        chord: &TuneChord,
+        stand_ins: Vec<WrittenStandIn>,
+        rejected: Option<Vec<WrittenStandIn>>,
+    ) -> StandInsFor {
+        StandInsFor {
+            schema: SCHEMA,
+            chord: number,
+            bar: chord.bar,
+            symbol: chord.chord.symbol(self.style),
+            key: self.key.map(|key| key.to_string()),
+            stand_ins,
+            rejected,
+        }
+    }
+
     /// Stand-ins for one chord with the voicings of each, a voicing a chord of it.
     pub fn stand_in(self, stand_in: &StandIn, voicings: &[HandVoicing]) -> WrittenStandIn {
         let voicing = |at: usize| voicings.get(at);
@@ -258,23 +279,5 @@ impl Writing {
             right: voicing.right.clone(),
             notes: written::notes(&voicing.named(chord, self.key)),
         }
-    }
-}
-
-/// What is written of the stand-ins for one chord.
-pub fn stand_ins_for(
-    chord: usize,
-    bar: usize,
-    symbol: String,
-    stand_ins: Vec<WrittenStandIn>,
-    rejected: Option<Vec<WrittenStandIn>>,
-) -> StandInsFor {
-    StandInsFor {
-        schema: SCHEMA,
-        chord,
-        bar,
-        symbol,
-        stand_ins,
-        rejected,
     }
 }

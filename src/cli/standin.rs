@@ -6,11 +6,13 @@
 use super::options::NamingOptions;
 use super::{CliError, CommandResult};
 use crate::chart::document::{Recording, SCHEMA};
-use crate::chart::stand_ins::{Writing, WrittenChord, WrittenStandIn, WrittenTune, stand_ins_for};
+use crate::chart::stand_ins::{Writing, WrittenChord, WrittenStandIn, WrittenTune};
 use crate::chart::tunes::{NoTune, tune_of_chart, tune_of_recording};
 use crate::chart::typed::TypedChart;
 use crate::harmony::Chord;
-use crate::harmony::standins::{StandIn, Tune, TuneChord, Wish, reharmonise, rejected, stand_ins};
+use crate::harmony::standins::{
+    StandIn, Tune, TuneChord, Wish, key_at, reharmonise, rejected, stand_ins,
+};
 use crate::harmony::voicing::hands::{HandVoicing, Hands, USUAL_SPAN};
 use crate::harmony::voicing::leading::{Wanted, lead, of_each_kind};
 use crate::publish::write_json_line;
@@ -129,7 +131,10 @@ pub fn run(args: &StandinArgs) -> CommandResult {
         args,
         writing: Writing {
             style: args.naming.style,
-            key: args.naming.key.or(tune.key),
+            key: key_at(
+                &tune,
+                args.chord.map_or(0, |number| number.saturating_sub(1)),
+            ),
         },
         tune,
     };
@@ -217,13 +222,7 @@ impl Asked<'_> {
             .args
             .rejected
             .then(|| written(rejected(&self.tune, at, &wish)));
-        let answer = stand_ins_for(
-            number,
-            chord.bar,
-            chord.chord.symbol(self.writing.style),
-            proposed,
-            refused,
-        );
+        let answer = self.writing.stand_ins_for(number, chord, proposed, refused);
         Ok(match self.args.write {
             Some(StandinFormat::Json) => write_json_line(&answer, out),
             None => print_stand_ins(&answer, Ink::of_stdout(), out),

@@ -17,10 +17,14 @@ use std::io::{self, Write};
 pub fn print_stand_ins(answer: &StandInsFor, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     writeln!(
         out,
-        "chord {}, bar {}: {}",
+        "chord {}, bar {}: {}{}",
         answer.chord,
         answer.bar,
-        ink.strong(&answer.symbol)
+        ink.strong(&answer.symbol),
+        answer
+            .key
+            .as_ref()
+            .map_or(String::new(), |key| format!(" in {key}"))
     )?;
     if answer.stand_ins.is_empty() {
         writeln!(
@@ -98,8 +102,10 @@ fn print_one(
         stand_in.over,
         degrees.join(", ")
     )?;
-    let steps =
-        |half_steps: Option<u8>, words: &str| half_steps.map(|n| format!("{n} half steps {words}"));
+    let steps = |half_steps: Option<u8>, words: &str| {
+        let unit = |n| if n == 1 { "half step" } else { "half steps" };
+        half_steps.map(|n| format!("{n} {} {words}", unit(n)))
+    };
     let mut moved: Vec<String> = [
         steps(stand_in.from_before, "from the chord before"),
         steps(stand_in.to_after, "to the chord after"),

@@ -23,6 +23,6 @@ pub use device::{Device, Usage};
 pub use melody::{NoteStanding, SungOver, standing};
 pub use path::{Reharmonised, reharmonise};
 pub use recognised::{Recognised, recognised};
-pub use slot::Job;
+pub use slot::{Job, key_at};
 pub use tune::{Stress, Sung, Tune, TuneChord, TuneError};
 pub use weigh::{Kept, Part, StandIn, Wish, over_melody, rejected, stand_ins};

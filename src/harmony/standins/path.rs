@@ -9,7 +9,9 @@ use super::costs::COSTS as C;
 use super::slot::Slot;
 use super::slot::slots;
 use super::tune::Tune;
-use super::weigh::{StandIn, Wish, acting, between, cost_of_original, leading, ranked};
+use super::weigh::{
+    Search, StandIn, acting, between, cost_of_lost_home, cost_of_original, leading, ranked,
+};
 use crate::harmony::chord::Chord;
 use crate::harmony::progression::best_path::PathChoice;
 
@@ -38,19 +40,20 @@ struct Way<'a> {
 /// The tune with the stand-ins that go best together: none goes farther out than `out_to`, all together no farther than `budget`.
 pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
     let slots = slots(tune);
-    let wish = Wish {
+    let search = Search {
         most: CONSIDERED,
-        out_to: Some(out_to),
+        bound: Some(out_to),
+        aim: None,
     };
     let found: Vec<Vec<StandIn>> = slots
         .iter()
         .zip(&tune.chords)
-        .map(|(slot, chord)| ranked(slot, chord, &wish, false))
+        .map(|(slot, chord)| ranked(slot, chord, &search, false))
         .collect();
     let ways: Vec<Vec<Way>> = slots
         .iter()
         .zip(&found)
-        .map(|(slot, found)| ways_of(slot, found, out_to))
+        .map(|(slot, found)| ways_of(slot, found))
         .collect();
     let most = budget as usize;
     let chosen = cheapest(&ways, most);
@@ -70,16 +73,12 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
 }
 
 /// The original first, then what was found.
-fn ways_of<'a>(slot: &Slot, found: &'a [StandIn], out_to: u8) -> Vec<Way<'a>> {
-    let original = Way::of(
-        slot,
-        None,
-        [slot.original; 2],
-        cost_of_original(slot, out_to),
-    );
+fn ways_of<'a>(slot: &Slot, found: &'a [StandIn]) -> Vec<Way<'a>> {
+    let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot));
     let others = found.iter().filter_map(|stand_in| {
         let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
-        Some(Way::of(slot, Some(stand_in), ends, stand_in.cost))
+        let cost = stand_in.cost + cost_of_lost_home(slot, stand_in);
+        Some(Way::of(slot, Some(stand_in), ends, cost))
     });
     std::iter::once(original).chain(others).collect()
 }
@@ -193,17 +192,18 @@ mod tests {
         ] {
             let tune = tune(text);
             let slots = slots(&tune);
-            let wish = Wish {
+            let search = Search {
                 most: CONSIDERED,
-                out_to: Some(3),
+                bound: Some(3),
+                aim: None,
             };
             let found: Vec<Vec<StandIn>> = slots
                 .iter()
                 .zip(&tune.chords)
-                .map(|(slot, chord)| ranked(slot, chord, &wish, false))
+                .map(|(slot, chord)| ranked(slot, chord, &search, false))
                 .collect();
             let ways: Vec<Vec<Way>> = (slots.iter().zip(&found))
-                .map(|(slot, found)| ways_of(slot, found, 3))
+                .map(|(slot, found)| ways_of(slot, found))
                 .collect();
             let cost = |path: [usize; 3]| {
                 let way = |at: usize| &ways[at][path[at]];

@@ -86,6 +86,11 @@ pub(crate) fn slots(tune: &Tune) -> Vec<Slot> {
         .collect()
 }
 
+/// The key in which the chord at a place of the tune is heard: the stated one, else the one that is found.
+pub fn key_at(tune: &Tune, at: usize) -> Option<Key> {
+    slots(tune).get(at).map(|slot| slot.key)
+}
+
 /// The slot as it would be with the chord that is expected there.
 pub(crate) fn expected_slot(slot: &Slot, expected: Chord) -> Slot {
     let class = Class::of(expected.degrees);

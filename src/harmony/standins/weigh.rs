@@ -42,6 +42,24 @@ impl Default for Wish {
     }
 }
 
+/// What is searched for: how many answers, how far out at most, and how far out is aimed at.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Search {
+    pub most: usize,
+    pub bound: Option<u8>,
+    pub aim: Option<u8>,
+}
+
+impl From<&Wish> for Search {
+    fn from(wish: &Wish) -> Self {
+        Self {
+            most: wish.most,
+            bound: wish.out_to,
+            aim: wish.out_to,
+        }
+    }
+}
+
 /// What of its function a stand-in keeps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kept {
@@ -169,18 +187,23 @@ fn judged(tune: &Tune, at: usize, wish: &Wish, rejected: bool) -> Vec<StandIn> {
     let (Some(slot), Some(chord)) = (slots.get(at), tune.chords.get(at)) else {
         return Vec::new();
     };
-    ranked(slot, chord, wish, rejected)
+    ranked(slot, chord, &wish.into(), rejected)
 }
 
 /// Ranked stand-ins for one slot: those that the melody lets through, or those that it does not.
-pub(crate) fn ranked(slot: &Slot, chord: &TuneChord, wish: &Wish, rejected: bool) -> Vec<StandIn> {
+pub(crate) fn ranked(
+    slot: &Slot,
+    chord: &TuneChord,
+    search: &Search,
+    rejected: bool,
+) -> Vec<StandIn> {
     let mut weighed: Vec<Weighed> = candidates(slot, chord.beats)
         .into_iter()
-        .map(|candidate| Weighed::of(slot, chord, candidate, wish))
-        .filter(|w| wish.out_to.is_none_or(|most| w.out <= most) && rejects(&w.melody) == rejected)
+        .map(|candidate| Weighed::of(slot, chord, candidate, search))
+        .filter(|w| search.bound.is_none_or(|most| w.out <= most) && rejects(&w.melody) == rejected)
         .collect();
     weighed.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    different_first(join_forms(slot, weighed), wish.most)
+    different_first(join_forms(slot, weighed), search.most)
         .into_iter()
         .map(|(weighed, forms)| weighed.told(slot, chord, forms))
         .collect()
@@ -247,14 +270,19 @@ pub(crate) fn shared(beats: f32, among: usize) -> Vec<f32> {
 }
 
 impl Weighed {
-    pub(crate) fn of(slot: &Slot, place: &TuneChord, candidate: Candidate, wish: &Wish) -> Self {
+    pub(crate) fn of(
+        slot: &Slot,
+        place: &TuneChord,
+        candidate: Candidate,
+        search: &Search,
+    ) -> Self {
         let melody = melody_over(&candidate.chords, place);
         let out = how_far_out(slot, &candidate);
         let mut cost = usage(slot, &candidate) + C.rarity * candidate.rarity;
         cost += C.more_chords * (candidate.chords.len() - 1) as f32;
         cost += course(slot, &candidate.chords);
         cost += melody_cost(&melody);
-        if let Some(wanted) = wish.out_to {
+        if let Some(wanted) = search.aim {
             cost += C.too_near * f32::from(wanted.saturating_sub(out));
         }
         Self {
@@ -505,9 +533,22 @@ fn course(slot: &Slot, chords: &[Chord]) -> f32 {
     cost
 }
 
-/// What it costs to leave the chord as it is, where the player wants to go out so far.
-pub(crate) fn cost_of_original(slot: &Slot, out_to: u8) -> f32 {
-    course(slot, &[slot.original]) + C.left_alone + C.too_near * f32::from(out_to)
+/// What it costs to leave the chord as it is.
+pub(crate) fn cost_of_original(slot: &Slot) -> f32 {
+    course(slot, &[slot.original]) + C.left_alone
+}
+
+/// What it costs to take the first or last tonic of a tune away: that is where a listener knows that it is this tune.
+pub(crate) fn cost_of_lost_home(slot: &Slot, stand_in: &StandIn) -> f32 {
+    let frames = slot.before.is_none() || slot.after.is_none();
+    let tonic = matches!(slot.job, Job::Tonic { .. });
+    let root = slot.original.root.class();
+    let kept = stand_in.chords().all(|chord| chord.root.class() == root);
+    if frames && tonic && !kept {
+        C.lost_home
+    } else {
+        0.0
+    }
 }
 
 /// What one step costs: roots and voices.

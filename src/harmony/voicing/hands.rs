@@ -95,6 +95,8 @@ pub struct HandVoicing {
     pub left: Vec<MidiNote>,
     /// Keys of the right hand, lowest first.
     pub right: Vec<MidiNote>,
+    /// The key among them that is the melody's.
+    pub melody: Option<MidiNote>,
 }
 
 /// Why a voicing cannot be played.
@@ -121,6 +123,11 @@ impl HandVoicing {
     /// Its keys, lowest first.
     pub fn keys(&self) -> impl DoubleEndedIterator<Item = MidiNote> + Clone + '_ {
         self.left.iter().chain(&self.right).copied()
+    }
+
+    /// The keys of the chord, lowest first: all but the melody's.
+    pub fn voices(&self) -> impl DoubleEndedIterator<Item = MidiNote> + Clone + '_ {
+        self.keys().filter(|key| Some(*key) != self.melody)
     }
 
     /// Its keys under the names that they have in the chord.
@@ -185,6 +192,7 @@ mod tests {
             kind: VoicingKind::Close,
             left: keys(left),
             right: keys(right),
+            melody: None,
         }
     }
 

@@ -9,18 +9,22 @@
 use super::hands::{HandVoicing, Hands, VoicingKind};
 use super::shapes::voicings;
 use crate::harmony::chord::Chord;
+use crate::harmony::pitch::PitchClass;
 use crate::units::MidiNote;
 
 /// A voice moves this far before its steps count twice: a major third.
 pub const FREE_STEP: u8 = 4;
 /// The middle of where left-hand chords, and two-handed ones, sound best: F#3, and C4.
 const MIDDLE: [u8; 2] = [54, 60];
-/// What each half step of the middle voice from there costs: five are worth one half step of a voice.
-const OFF_MIDDLE: u32 = 1;
+/// What each half step of the middle voice from there costs: five are worth two half steps of a voice.
+const OFF_MIDDLE: u32 = 2;
 /// Costs are counted in this fraction of a half step.
 const FRACTION: u32 = 5;
 /// What a change of the kind of voicing costs: one half step.
 const OTHER_KIND: u32 = 5;
+
+/// What it costs two hands to leave the root, or the bass, to somebody else: three half steps.
+const WITHOUT_ROOT: u32 = 15;
 
 /// A chord to be voiced.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,8 +38,8 @@ pub struct Wanted {
 /// Half steps from one voicing to another: every voice has a partner, none cross, steps beyond [`FREE_STEP`] count twice.
 pub fn distance(from: &HandVoicing, to: &HandVoicing) -> u32 {
     let (a, b): (Vec<u8>, Vec<u8>) = (
-        from.keys().map(MidiNote::get).collect(),
-        to.keys().map(MidiNote::get).collect(),
+        from.voices().map(MidiNote::get).collect(),
+        to.voices().map(MidiNote::get).collect(),
     );
     let step = |x: u8, y: u8| -> u32 {
         let apart = u32::from(x.abs_diff(y));
@@ -67,21 +71,24 @@ pub fn distance(from: &HandVoicing, to: &HandVoicing) -> u32 {
 pub fn farthest_step(from: &HandVoicing, to: &HandVoicing) -> u8 {
     let nearest = |key: MidiNote, other: &HandVoicing| {
         other
-            .keys()
+            .voices()
             .map(|k| k.get().abs_diff(key.get()))
             .min()
             .unwrap_or(0)
     };
     let one_way =
-        |a: &HandVoicing, b: &HandVoicing| a.keys().map(|key| nearest(key, b)).max().unwrap_or(0);
+        |a: &HandVoicing, b: &HandVoicing| a.voices().map(|key| nearest(key, b)).max().unwrap_or(0);
     one_way(from, to).max(one_way(to, from))
 }
 
-/// What a voicing costs by itself, in fifths of a half step.
-fn own_cost(voicing: &HandVoicing, hands: Hands) -> u32 {
-    let keys: Vec<u8> = voicing.keys().map(MidiNote::get).collect();
+/// What a voicing of a chord costs by itself, in fifths of a half step.
+fn own_cost(voicing: &HandVoicing, chord: &Chord, hands: Hands) -> u32 {
+    let keys: Vec<u8> = voicing.voices().map(MidiNote::get).collect();
     let middle = keys.get(keys.len() / 2).copied().unwrap_or(0);
-    OFF_MIDDLE * u32::from(middle.abs_diff(MIDDLE[usize::from(hands == Hands::Both)]))
+    let off = u32::from(middle.abs_diff(MIDDLE[usize::from(hands == Hands::Both)]));
+    let lowest = voicing.keys().next().map(PitchClass::from);
+    let without_root = hands == Hands::Both && lowest != Some(chord.lowest().class());
+    OFF_MIDDLE * off + if without_root { WITHOUT_ROOT } else { 0 }
 }
 
 fn step_cost(from: &HandVoicing, to: &HandVoicing) -> u32 {
@@ -104,10 +111,13 @@ pub fn choices(wanted: &Wanted, hands: Hands, span: u8) -> Vec<HandVoicing> {
 /// The voicing with this note on top, in the right hand.
 fn with_top(voicing: &HandVoicing, top: MidiNote, span: u8) -> Option<HandVoicing> {
     let highest = voicing.keys().next_back()?;
+    let mut with = HandVoicing {
+        melody: Some(top),
+        ..voicing.clone()
+    };
     if highest == top {
-        return Some(voicing.clone());
+        return Some(with);
     }
-    let mut with = voicing.clone();
     with.right.push(top);
     (highest < top && with.playable(span).is_ok()).then_some(with)
 }
@@ -127,7 +137,9 @@ pub fn lead(chords: &[Wanted], hands: Hands, span: u8) -> Vec<HandVoicing> {
         .iter()
         .map(|wanted| choices(wanted, hands, span))
         .collect();
-    let path = cheapest(&ways, |voicing| own_cost(voicing, hands));
+    let path = cheapest(&ways, |at, voicing| {
+        own_cost(voicing, &chords[at].chord, hands)
+    });
     ways.into_iter()
         .zip(path)
         .map(|(mut ways, at)| ways.swap_remove(at))
@@ -141,7 +153,7 @@ pub fn of_each_kind(chord: &Chord, hands: Hands, span: u8) -> Vec<HandVoicing> {
         found
             .iter()
             .filter(|v| v.kind == kind)
-            .min_by_key(|v| own_cost(v, hands))
+            .min_by_key(|v| own_cost(v, chord, hands))
     };
     VoicingKind::ALL
         .into_iter()
@@ -151,7 +163,7 @@ pub fn of_each_kind(chord: &Chord, hands: Hands, span: u8) -> Vec<HandVoicing> {
 }
 
 /// The index of the voicing to take of each chord.
-fn cheapest(ways: &[Vec<HandVoicing>], own: impl Fn(&HandVoicing) -> u32) -> Vec<usize> {
+fn cheapest(ways: &[Vec<HandVoicing>], own: impl Fn(usize, &HandVoicing) -> u32) -> Vec<usize> {
     let mut layers: Vec<Vec<(u32, usize)>> = Vec::with_capacity(ways.len());
     for (at, here) in ways.iter().enumerate() {
         let layer = here
@@ -164,7 +176,7 @@ fn cheapest(ways: &[Vec<HandVoicing>], own: impl Fn(&HandVoicing) -> u32) -> Vec
                         .min()
                 });
                 let (cost, from) = before.unwrap_or((0, 0));
-                (cost + own(voicing), from)
+                (cost + own(at, voicing), from)
             })
             .collect();
         layers.push(layer);
@@ -228,8 +240,10 @@ mod tests {
         text.split(' ').map(wanted).collect()
     }
 
-    fn cost(path: &[&HandVoicing], hands: Hands) -> u32 {
-        let own: u32 = path.iter().map(|v| own_cost(v, hands)).sum();
+    fn cost(path: &[&HandVoicing], chords: &[Wanted], hands: Hands) -> u32 {
+        let own: u32 = (path.iter().zip(chords))
+            .map(|(v, wanted)| own_cost(v, &wanted.chord, hands))
+            .sum();
         own + path
             .windows(2)
             .map(|pair| step_cost(pair[0], pair[1]))
@@ -249,12 +263,12 @@ mod tests {
             for a in &ways[0] {
                 for b in &ways[1] {
                     for c in &ways[2] {
-                        least = least.min(cost(&[a, b, c], Hands::Left));
+                        least = least.min(cost(&[a, b, c], &chords, Hands::Left));
                     }
                 }
             }
             assert_eq!(
-                cost(&led.iter().collect::<Vec<_>>(), Hands::Left),
+                cost(&led.iter().collect::<Vec<_>>(), &chords, Hands::Left),
                 least,
                 "{text}"
             );
@@ -319,6 +333,7 @@ mod tests {
                 kind: crate::harmony::voicing::hands::VoicingKind::Close,
                 left: keys.iter().map(|&k| MidiNote::new(k).unwrap()).collect(),
                 right: Vec::new(),
+                melody: None,
             };
             assert_eq!(
                 distance(&voicing(&a), &voicing(&b)),

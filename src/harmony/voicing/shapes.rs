@@ -376,7 +376,12 @@ impl Found {
         let (Some(left), Some(right)) = (keys(left), keys(right)) else {
             return;
         };
-        let voicing = HandVoicing { kind, left, right };
+        let voicing = HandVoicing {
+            kind,
+            left,
+            right,
+            melody: None,
+        };
         let known =
             |other: &HandVoicing| other.left == voicing.left && other.right == voicing.right;
         if voicing.playable(self.span).is_ok() && !self.out.iter().any(known) {
