@@ -8,6 +8,7 @@
 //! Limits: chords of the original are taken as stated; rhythm and form beyond the beat are not looked at.
 
 mod against;
+mod answers;
 mod candidates;
 mod costs;
 mod device;
@@ -16,13 +17,15 @@ mod path;
 mod recognised;
 mod relation;
 mod slot;
+mod stand_in;
 mod tune;
 mod weigh;
 
+pub use answers::{over_melody, rejected, stand_ins};
 pub use device::{Device, Usage};
 pub use melody::{NoteStanding, SungOver, standing};
 pub use path::{Reharmonised, reharmonise};
 pub use recognised::{Recognised, recognised};
 pub use slot::{Job, key_at};
+pub use stand_in::{FARTHEST, Kept, Part, StandIn, Wish};
 pub use tune::{Stress, Sung, Tune, TuneChord, TuneError};
-pub use weigh::{Kept, Part, StandIn, Wish, over_melody, rejected, stand_ins};

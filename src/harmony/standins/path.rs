@@ -5,13 +5,13 @@
 //! its best stand-ins; what it costs by itself is that of [`super::weigh`], with the chords that are now its neighbours.
 //! Limits: of each chord the [`CONSIDERED`] likeliest stand-ins are looked at.
 
+use super::answers::ranked;
 use super::costs::COSTS as C;
 use super::slot::Slot;
 use super::slot::slots;
+use super::stand_in::{Search, StandIn};
 use super::tune::Tune;
-use super::weigh::{
-    Search, StandIn, acting, between, cost_of_lost_home, cost_of_original, leading, ranked,
-};
+use super::weigh::{acting, between, cost_of_lost_home, cost_of_original, leading};
 use crate::harmony::chord::Chord;
 use crate::harmony::progression::best_path::PathChoice;
 
