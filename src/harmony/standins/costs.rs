@@ -43,6 +43,8 @@ pub(crate) struct StandInCosts {
     pub not_from_leading_tone: f32,
     /// In a whole tune: a chord left as it is while there is budget.
     pub left_alone: f32,
+    /// In a whole tune, taken off for each step out: the budget is there to be spent.
+    pub budget_spent: f32,
     /// In a whole tune: the first or last tonic replaced by a chord on another root.
     pub lost_home: f32,
     /// In a whole tune: a device used again at once.
@@ -68,7 +70,8 @@ pub(crate) const COSTS: StandInCosts = StandInCosts {
     too_near: 0.5,
     same_idea: 0.4,
     not_from_leading_tone: 0.1,
-    left_alone: 0.9,
+    left_alone: 0.5,
+    budget_spent: 0.3,
     lost_home: 1.5,
     repeated: 0.4,
 };

@@ -7,6 +7,7 @@
 
 use super::answers::ranked;
 use super::costs::COSTS as C;
+use super::device::Device;
 use super::slot::Slot;
 use super::slot::slots;
 use super::stand_in::{Search, StandIn};
@@ -75,9 +76,12 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
 /// The original first, then what was found.
 fn ways_of<'a>(slot: &Slot, found: &'a [StandIn]) -> Vec<Way<'a>> {
     let original = Way::of(slot, None, [slot.original; 2], cost_of_original(slot));
-    let others = found.iter().filter_map(|stand_in| {
+    // Other colours of a chord are the player's, tune or no tune.
+    let new = found.iter().filter(|found| found.device != Device::Colour);
+    let others = new.filter_map(|stand_in| {
         let ends = [stand_in.parts.first()?.chord, stand_in.parts.last()?.chord];
-        let cost = stand_in.cost + cost_of_lost_home(slot, stand_in);
+        let spent = C.budget_spent * f32::from(stand_in.out);
+        let cost = stand_in.cost + cost_of_lost_home(slot, stand_in) - spent;
         Some(Way::of(slot, Some(stand_in), ends, cost))
     });
     std::iter::once(original).chain(others).collect()

@@ -138,7 +138,11 @@ fn subdominant_minor(single: &Single, tonic: PitchClass) -> Option<Device> {
     // iv with its own major seventh or sixth has one note outside the scale.
     let foreign = (from_tonic & !SCALE).count_ones();
     let four = single.root == tonic.up(5) && single.class == Class::MinorTonic;
-    let root = matches!(single.root.above(tonic), 1 | 2 | 5 | 8);
+    let plain = matches!(
+        single.class,
+        Class::Major | Class::Minor | Class::MinorTonic | Class::HalfDiminished
+    );
+    let root = plain && matches!(single.root.above(tonic), 1 | 2 | 5 | 8);
     (root
         && from_tonic & FLAT_SIXTH != 0
         && foreign <= u32::from(four)

@@ -133,6 +133,10 @@ fn job(original: &Chord, class: Class, key: Key, role: Role, after: Option<&Chor
     match class {
         Class::Dominant | Class::Suspended => {
             let leads = goes_to(5) || goes_to(11);
+            // The last chord of a tune leads nowhere any more.
+            if next.is_none() {
+                return Job::Tonic { root };
+            }
             if role == Role::BluesDominant && !leads {
                 return at_rest(root, tonic);
             }

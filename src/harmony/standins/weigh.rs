@@ -255,7 +255,7 @@ pub(crate) fn cost_of_original(slot: &Slot) -> f32 {
 /// What it costs to take the first or last tonic of a tune away: that is where a listener knows that it is this tune.
 pub(crate) fn cost_of_lost_home(slot: &Slot, stand_in: &StandIn) -> f32 {
     let frames = slot.before.is_none() || slot.after.is_none();
-    let tonic = matches!(slot.job, Job::Tonic { .. });
+    let tonic = matches!(slot.job, Job::Tonic { .. }) || slot.after.is_none();
     let root = slot.original.root.class();
     let kept = stand_in.chords().all(|chord| chord.root.class() == root);
     if frames && tonic && !kept {

@@ -23,8 +23,8 @@ const FRACTION: u32 = 5;
 /// What a change of the kind of voicing costs: one half step.
 const OTHER_KIND: u32 = 5;
 
-/// What it costs two hands to leave the root, or the bass, to somebody else: three half steps.
-const WITHOUT_ROOT: u32 = 15;
+/// What it costs two hands to leave the root, or the bass, to somebody else: six half steps.
+const WITHOUT_ROOT: u32 = 30;
 
 /// A chord to be voiced.
 #[derive(Debug, Clone, Copy, PartialEq)]

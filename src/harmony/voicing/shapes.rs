@@ -246,9 +246,11 @@ fn both_hands(tones: &Tones, found: &mut Found) {
             );
         }
     }
-    rootless(tones, |kind, voices| {
-        found.lay(kind, &[tones.root], &voices)
-    });
+    if tones.ninth != 0 {
+        rootless(tones, |kind, voices| {
+            found.lay(kind, &[tones.root], &voices)
+        });
+    }
     for stack in fourths(tones, 4) {
         found.lay(VoicingKind::Quartal, &stack[..2], &stack[2..]);
     }
@@ -270,6 +272,10 @@ fn rootless(tones: &Tones, mut lay: impl FnMut(VoicingKind, Vec<PitchClass>)) {
         return;
     };
     let ninth = tones.ninth;
+    // In the place of the ninth, the root is that of a half-diminished chord; a diminished seventh is voiced close.
+    if ninth == 0 && seventh != 10 {
+        return;
+    }
     let distinct = [third, colour, seventh, ninth];
     if (0..4).any(|i| distinct[..i].contains(&distinct[i])) {
         return;
