@@ -118,6 +118,11 @@ fn with_top(voicing: &HandVoicing, top: MidiNote, span: u8) -> Option<HandVoicin
     if highest == top {
         return Some(with);
     }
+    // An octave below the melody the same note only thickens the hand.
+    let octave_below = top.get().checked_sub(12);
+    if with.right.len() > 1 {
+        with.right.retain(|key| Some(key.get()) != octave_below);
+    }
     with.right.push(top);
     (highest < top && with.playable(span).is_ok()).then_some(with)
 }
