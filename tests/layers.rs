@@ -101,6 +101,20 @@ const HARMONY: &[Layer] = &[
             "name_chord",
         ],
     ),
+    (
+        "standins",
+        &[
+            "pitch",
+            "chord",
+            "sounding",
+            "context",
+            "named",
+            "speller",
+            "readings",
+            "progression",
+            "voicing",
+        ],
+    ),
 ];
 
 /// One path of this crate that a file names.

@@ -5,9 +5,12 @@
 
 pub mod document;
 pub mod entries;
+pub mod melody;
 pub mod passages;
 pub mod pedal;
 pub mod performance;
 pub mod recording;
+pub mod stand_ins;
+pub mod tunes;
 pub mod typed;
 pub mod written;

@@ -11,6 +11,7 @@ pub mod name;
 pub mod options;
 pub mod remedies;
 pub mod soundcheck;
+pub mod standin;
 pub mod take;
 mod terminal;
 
@@ -34,6 +35,7 @@ enum Command {
     Hear(hear::HearArgs),
     Take(take::TakeArgs),
     Name(name::NameArgs),
+    Standin(standin::StandinArgs),
     Soundcheck(soundcheck::SoundcheckArgs),
 }
 
@@ -43,6 +45,7 @@ impl Command {
             Self::Hear(args) => hear::run(args),
             Self::Take(args) => take::run(args),
             Self::Name(args) => name::run(args),
+            Self::Standin(args) => standin::run(args),
             Self::Soundcheck(args) => soundcheck::run(args),
         }
     }
@@ -52,6 +55,7 @@ impl Command {
             Self::Hear(_) => InCommand::Hear,
             Self::Take(_) => InCommand::Take,
             Self::Name(_) => InCommand::Name,
+            Self::Standin(_) => InCommand::Standin,
             Self::Soundcheck(_) => InCommand::Soundcheck,
         }
     }

@@ -4,6 +4,7 @@
 //! Units: scores 0 to 1. Method: joins `harmony` and the view. Limits: no sound is heard here.
 
 use super::options::NamingOptions;
+use super::standin::show_voicings;
 use super::{CliError, CommandResult};
 use crate::chart::document::{self, SCHEMA};
 use crate::chart::written;
@@ -26,6 +27,7 @@ Examples:
   lidprop name \"F# C E B\" --key C
   lidprop name B E F A --bass G --after Cmaj7
   lidprop name \"G13(b9)\" --in-all-keys
+  lidprop name \"G13(b9)\" --voicings
 
 One word alone is read as a chord symbol (A7 is the chord); several words are notes.")]
 pub struct NameArgs {
@@ -48,6 +50,10 @@ pub struct NameArgs {
     /// Write the voicing in all twelve keys, through the cycle of fourths
     #[arg(long)]
     pub in_all_keys: bool,
+
+    /// Show playable voicings of a symbol, for the left hand and for both
+    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass"])]
+    pub voicings: bool,
 
     /// Write this instead of the text
     #[arg(long, value_name = "FORMAT")]
@@ -87,6 +93,9 @@ struct VoicingInAllKeys {
 /// If a note or symbol cannot be read, or nothing could be written.
 pub fn run(args: &NameArgs) -> CommandResult {
     let mut typed = Typed::read(&args.notes).map_err(|wrong| CliError::Usage(wrong.to_string()))?;
+    if args.voicings {
+        return show_voicings(typed.symbol, &args.naming);
+    }
     if let Some(bass) = args.bass {
         typed.sounding.stated_bass = Some(bass.class());
         typed.sounding.typed[usize::from(bass.class().get())].get_or_insert(bass);

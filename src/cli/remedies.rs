@@ -15,13 +15,21 @@ pub enum InCommand {
     Take,
     /// `lidprop name`
     Name,
+    /// `lidprop standin`
+    Standin,
     /// `lidprop soundcheck`
     Soundcheck,
 }
 
 impl InCommand {
     /// All commands.
-    pub const ALL: [Self; 4] = [Self::Hear, Self::Take, Self::Name, Self::Soundcheck];
+    pub const ALL: [Self; 5] = [
+        Self::Hear,
+        Self::Take,
+        Self::Name,
+        Self::Standin,
+        Self::Soundcheck,
+    ];
 
     /// As it is typed.
     pub const fn word(self) -> &'static str {
@@ -29,6 +37,7 @@ impl InCommand {
             Self::Hear => "hear",
             Self::Take => "take",
             Self::Name => "name",
+            Self::Standin => "standin",
             Self::Soundcheck => "soundcheck",
         }
     }
@@ -59,13 +68,15 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         }
         AudioError::EndsBefore { .. } => match command {
             InCommand::Take => "give an earlier time with --from",
-            InCommand::Hear | InCommand::Name | InCommand::Soundcheck => "give an earlier time",
+            InCommand::Hear | InCommand::Name | InCommand::Standin | InCommand::Soundcheck => {
+                "give an earlier time"
+            }
         },
         AudioError::NoLiveSound => match command {
             InCommand::Soundcheck => {
                 "build it with its default features, or learn a piano from a recording with --learn NAME --from FILE"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name => {
+            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
                 "build it with its default features, or read a recording with `lidprop take`"
             }
         },
@@ -73,7 +84,7 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
             InCommand::Soundcheck => {
                 "plug a microphone in, check that it is switched on in the system's sound settings, then try again"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name => {
+            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
                 "plug a microphone in, check that it is switched on in the system's sound settings, then run `lidprop soundcheck`"
             }
         },
@@ -92,23 +103,23 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
             InCommand::Hear | InCommand::Soundcheck => {
                 "close that program or choose another input with --device"
             }
-            InCommand::Take | InCommand::Name => "close that program",
+            InCommand::Take | InCommand::Name | InCommand::Standin => "close that program",
         },
         AudioError::InputGone { .. } => match command {
             InCommand::Hear | InCommand::Soundcheck => {
                 "plug it in again or choose another with --device"
             }
-            InCommand::Take | InCommand::Name => "plug it in again",
+            InCommand::Take | InCommand::Name | InCommand::Standin => "plug it in again",
         },
         AudioError::UnsupportedInput { .. } => match command {
             InCommand::Hear | InCommand::Soundcheck => "choose another input with --device",
-            InCommand::Take | InCommand::Name => "use another input",
+            InCommand::Take | InCommand::Name | InCommand::Standin => "use another input",
         },
         AudioError::InputFailed { .. } => match command {
             InCommand::Soundcheck => {
                 "try again, or choose another of the inputs listed with --seconds 0 by --device"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name => {
+            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
                 "run `lidprop soundcheck` to see which inputs work"
             }
         },
@@ -120,7 +131,7 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
 pub fn for_standard_output(command: InCommand) -> &'static str {
     match command {
         InCommand::Take => "write to a folder with --write FORMAT --into DIR instead",
-        InCommand::Hear | InCommand::Name | InCommand::Soundcheck => {
+        InCommand::Hear | InCommand::Name | InCommand::Standin | InCommand::Soundcheck => {
             "send the output to a place that has room"
         }
     }

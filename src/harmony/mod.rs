@@ -34,6 +34,8 @@ mod name_chord;
 pub mod progression;
 pub mod voicing;
 
+pub mod standins;
+
 pub use chord::{Chord, Style, SymbolError};
 pub use context::Context;
 pub use name_chord::name_chord;

@@ -13,3 +13,4 @@ pub mod names;
 pub mod naming;
 pub mod notes;
 pub mod played;
+pub mod standins;

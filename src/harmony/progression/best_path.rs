@@ -37,7 +37,7 @@ fn key_change(from: usize, to: usize) -> f32 {
 }
 
 /// What the step from one chord to the next costs; negative where it leads on.
-fn step(from: &PathChoice, to: &PathChoice) -> f32 {
+pub(crate) fn step(from: &PathChoice, to: &PathChoice) -> f32 {
     let rises = to.root.above(from.root);
     let unresolved = if from.stand_in {
         C.unresolved_stand_in
