@@ -1,0 +1,119 @@
+//! `lidprop drill --from FILE`: marks a recording.
+//!
+//! Input: a recording, an exercise. Output: a line an attempt, or JSON. Units: seconds from the start of the recording.
+//! Method: every order and first key that was not stated is tried; [`crate::session::drilled`] marks. Limits: those of the marking.
+
+use super::kept::{Keeper, Sitting};
+use super::{DrillArgs, DrillFormat, starts};
+use crate::cli::clock::Moment;
+use crate::cli::error::{CliError, CommandResult, tell};
+use crate::practice::{Exercise, MarkRules, Material, Order, Target};
+use crate::publish::drill::DrillDocument;
+use crate::session::drilled::{Drilled, mark_recording};
+use crate::view::drill::print_drill;
+use crate::view::ink::Ink;
+use std::io::{self, Write};
+use std::path::Path;
+use std::sync::atomic::AtomicBool;
+
+/// Runs the command on a recording.
+///
+/// # Errors
+/// If the recording cannot be read, nothing was played in it, or the result not be written or kept.
+pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
+    let exercise = args.exercise(args.order.clone().unwrap_or(Order::Fourths))?;
+    let rounds = rounds(args, &exercise)?;
+    let listening = args.piano.listening()?;
+    let rules = MarkRules::default();
+    let stop = AtomicBool::new(false);
+    let drilled = mark_recording(path, &listening, rounds, &rules, &stop, |_| {})?;
+    let name = path.display().to_string();
+    for warning in &drilled.warnings {
+        tell(&format!("{name}: {warning}"));
+    }
+    if args.keep {
+        keep(args, &exercise, &name, &drilled)?;
+    }
+    let mut out = io::stdout();
+    match args.write {
+        Some(DrillFormat::Json) => {
+            let Drilled {
+                attempts,
+                length,
+                warnings,
+            } = drilled;
+            let document = DrillDocument::new(name, exercise.title(), length, warnings, &attempts);
+            serde_json::to_writer(&mut out, &document)
+                .map_err(io::Error::from)
+                .and_then(|()| writeln!(out))
+                .map_err(CliError::from_stdout)
+        }
+        None if drilled.attempts.is_empty() => Err(CliError::failed(format!(
+            "{name}: no attempt was found, that is, no two keys struck together that go with it; check what was practised with `lidprop take {name}`"
+        ))),
+        None => print_drill(
+            &drilled.attempts,
+            args.naming.style,
+            Ink::of_stdout(),
+            &mut out,
+        )
+        .map_err(CliError::from_stdout),
+    }
+}
+
+/// The rounds that may have been played.
+fn rounds(args: &DrillArgs, exercise: &Exercise) -> Result<Vec<Vec<Target>>, CliError> {
+    let orders: Vec<Order> = match &args.order {
+        // in a drawn order, or one that only the logbook knows, every key may come next: see `align`
+        Some(Order::Random | Order::WeakestFirst) | None => Order::fixed().collect(),
+        Some(order) => vec![order.clone()],
+    };
+    let mut rounds = Vec::new();
+    for order in orders {
+        let stated =
+            matches!(order, Order::Own(_)) || matches!(exercise.material, Material::Chart(_));
+        let starts = if stated {
+            vec![exercise.start]
+        } else {
+            starts(exercise)
+        };
+        for start in starts {
+            let one = Exercise {
+                order: order.clone(),
+                start,
+                ..exercise.clone()
+            };
+            rounds.push(one.round(0, &[])?);
+        }
+    }
+    Ok(rounds)
+}
+
+fn keep(args: &DrillArgs, exercise: &Exercise, name: &str, drilled: &Drilled) -> CommandResult {
+    let mut keeper = Keeper::open(Sitting {
+        player: args.player.clone(),
+        exercise: exercise.title(),
+        tempo: args.tempo,
+        piano: args.piano.piano.clone(),
+        source: name.to_owned(),
+    })?;
+    // when it was recorded is not known: it counts as played now, its last attempt last
+    let now = Moment::now();
+    for marked in &drilled.attempts {
+        let struck = marked
+            .attempt
+            .start
+            .seconds(crate::units::SampleRate::INTERNAL);
+        let moment = now.earlier(drilled.length.get() - struck.get());
+        let (spread, held) = (marked.attempt.spread(), marked.attempt.held());
+        keeper.keep(
+            moment,
+            &marked.target,
+            &marked.mark,
+            marked.took,
+            spread,
+            held,
+        )?;
+    }
+    Ok(())
+}
