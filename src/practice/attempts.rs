@@ -389,19 +389,24 @@ impl AttemptFinder {
     }
 }
 
+/// What a listener would tell of keys that are played, for tests.
 #[cfg(test)]
-mod tests {
+pub(super) mod stage {
     use super::*;
     use crate::notes::NoteEvidence;
     use crate::units::{Dbfs, MidiNote, Share};
 
-    const HOP: u64 = 512;
+    pub const HOP: u64 = 512;
 
-    /// Plays keys from and to times in seconds; strikes are told 0.18 s after, as the listener does.
-    fn attempts(played: &[(u8, f64, f64)], seconds: f64) -> Vec<Attempt> {
+    /// Keys from and to times in seconds.
+    pub fn chord(keys: &[u8], from: f64, to: f64) -> Vec<(u8, f64, f64)> {
+        keys.iter().map(|&key| (key, from, to)).collect()
+    }
+
+    /// The events of so many seconds; strikes are told 0.18 s after, as the listener does.
+    pub fn events(played: &[(u8, f64, f64)], seconds: f64) -> Vec<Event> {
         let rate = f64::from(SampleRate::INTERNAL.get());
-        let mut finder = AttemptFinder::new();
-        let mut found = Vec::new();
+        let mut events = Vec::new();
         let mut told = vec![false; played.len()];
         for frame in 1..(seconds * rate) as u64 / HOP {
             let at = frame * HOP;
@@ -415,33 +420,45 @@ mod tests {
                     evidence.sounding[usize::from(midi) - 21] = 0.97;
                 }
             }
-            let report = Event::Frame(FrameReport {
+            events.push(Event::Frame(FrameReport {
                 at: SamplePos::new(at),
                 rms: 0.1,
                 evidence,
                 chroma: [0.0; 12],
                 a4: None,
-            });
-            found.extend(finder.hear(&report));
+            }));
             for (told, &(midi, from, _)) in told.iter_mut().zip(played) {
                 if !*told && moment > from + 0.18 {
                     *told = true;
-                    let struck = Event::Struck(StruckKey {
+                    events.push(Event::Struck(StruckKey {
                         key: MidiNote::new(midi).unwrap(),
                         at: SamplePos::new((from * rate) as u64),
                         probability: Share::ONE,
                         level: Dbfs::new(-20.0),
-                    });
-                    found.extend(finder.hear(&struck));
+                    }));
                 }
             }
         }
+        events
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::stage::{HOP, chord, events};
+    use super::*;
+    use crate::notes::NoteEvidence;
+
+    /// The attempts found where keys are played from and to times in seconds.
+    fn attempts(played: &[(u8, f64, f64)], seconds: f64) -> Vec<Attempt> {
+        let mut finder = AttemptFinder::new();
+        let events = events(played, seconds);
+        let mut found: Vec<Attempt> = events
+            .iter()
+            .filter_map(|event| finder.hear(event))
+            .collect();
         found.extend(finder.finish());
         found
-    }
-
-    fn chord(keys: &[u8], from: f64, to: f64) -> Vec<(u8, f64, f64)> {
-        keys.iter().map(|&key| (key, from, to)).collect()
     }
 
     fn seconds(at: SamplePos) -> f64 {

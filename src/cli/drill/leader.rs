@@ -1,7 +1,7 @@
 //! Leads through a drill: the course, the logbook and the tone in one, whoever shows it.
 //!
 //! Input: the listener's events, what the player asks for. Output: what to show: [`Shown`] marks, the present target. Units: seconds.
-//! Method: each mark is kept before it is shown, so that a program that is killed has lost none that was seen. While a tone of our own sounds, and
+//! Method: a right mark is kept before it is shown; a slip once it can no longer be mended, at the latest after three seconds or with the next mark. While a tone of our own sounds, and
 //! until its echo is gone, the course is deaf. Limits: one drill at a time.
 
 use super::kept::Keeper;
@@ -19,6 +19,8 @@ use crate::units::{Dbfs, SampleRate, SampleSpan, Seconds};
 const TONE: f64 = 1.8;
 /// From the end of a tone until its echo in the room, and what the sound system still holds, are gone.
 const ECHO: f64 = 0.9;
+/// After so long nothing mends a slip any more: three seconds.
+const SETTLED: SampleSpan = SampleSpan::new(3 * SampleRate::INTERNAL.get() as u64);
 /// A rest is proposed after so many minutes, and again.
 const REST_MINUTES: u64 = 20;
 
@@ -60,6 +62,8 @@ pub struct Leader {
     /// The outcome of the last attempt at each target.
     outcomes: Vec<Option<Outcome>>,
     last: Option<Shown>,
+    /// A slip or an unsure attempt that a single key may yet mend: kept once it cannot.
+    unkept: Option<Shown>,
     rests: u64,
     /// The present target was played to the player already.
     played: Option<usize>,
@@ -75,6 +79,7 @@ impl Leader {
             keeper,
             tone,
             last: None,
+            unkept: None,
             rests: 0,
             played: None,
             marked: [0; 3],
@@ -122,6 +127,14 @@ impl Leader {
                 shown.push(self.take(given)?);
             }
         }
+        let now = self.course.now();
+        if self
+            .unkept
+            .as_ref()
+            .is_some_and(|waits| now > waits.given.struck + SETTLED)
+        {
+            self.flush()?;
+        }
         Ok(shown)
     }
 
@@ -130,36 +143,56 @@ impl Leader {
     /// # Errors
     /// If the logbook cannot be written.
     pub fn finish(&mut self) -> Result<Option<Shown>, CliError> {
-        match self.course.finish() {
-            Some(given) => self.take(given).map(Some),
-            None => Ok(None),
-        }
+        let given = self.course.finish();
+        let last = given.map(|given| self.take(given)).transpose()?;
+        self.flush()?;
+        Ok(last)
     }
 
     fn take(&mut self, given: Given) -> Result<Shown, CliError> {
         let target = self.course.targets()[given.place].clone();
-        if let Some(keeper) = &mut self.keeper {
-            let ago = (self.course.now() - given.struck).seconds(SampleRate::INTERNAL);
-            let span = |seconds: Seconds| -> SampleSpan {
-                seconds.frames(SampleRate::INTERNAL).since_start()
-            };
-            let moment = Moment::now().earlier(ago.get());
-            keeper.keep(
-                moment,
-                &target,
-                &given.mark,
-                given.took,
-                span(given.spread),
-                span(given.held),
-            )?;
-        }
-        self.count(&given.mark);
-        if let Some(outcome) = self.outcomes.get_mut(given.place) {
-            *outcome = Some(given.mark.outcome);
-        }
         let shown = Shown { target, given };
+        if shown.given.mends {
+            // the slip that it mends was not kept yet: it counts as found
+            self.unkept = None;
+        }
+        self.flush()?;
+        if let Some(outcome) = self.outcomes.get_mut(shown.given.place) {
+            *outcome = Some(shown.given.mark.outcome);
+        }
         self.last = Some(shown.clone());
+        if shown.given.mark.outcome == Outcome::Right {
+            self.keep(&shown)?;
+        } else {
+            self.unkept = Some(shown.clone());
+        }
         Ok(shown)
+    }
+
+    /// Keeps the mark that waits for being mended.
+    fn flush(&mut self) -> Result<(), CliError> {
+        match self.unkept.take() {
+            Some(shown) => self.keep(&shown),
+            None => Ok(()),
+        }
+    }
+
+    fn keep(&mut self, shown: &Shown) -> Result<(), CliError> {
+        let Given {
+            mark,
+            struck,
+            took,
+            spread,
+            held,
+            ..
+        } = &shown.given;
+        self.count(mark);
+        let Some(keeper) = &mut self.keeper else {
+            return Ok(());
+        };
+        let ago = (self.course.now() - *struck).seconds(SampleRate::INTERNAL);
+        let moment = Moment::now().earlier(ago.get());
+        keeper.keep(moment, &shown.target, mark, *took, *spread, *held)
     }
 
     fn count(&mut self, mark: &Mark) {
