@@ -8,7 +8,8 @@
 use super::target::{Form, KeyRange, Target, UnknownWord, same_word};
 use crate::harmony::voicing::typed::{Typed, TypedError};
 use crate::harmony::{
-    Chord, Context, Key, Mode, PitchClass, Spelled, SymbolError, Verdict, name_chord,
+    Chord, Context, Key, Mode, PitchClass, Sounding, Spelled, SymbolError, Verdict, name_chord,
+    note_name,
 };
 use crate::units::{MidiNote, Semitones};
 use std::str::FromStr;
@@ -263,7 +264,16 @@ pub enum Material {
     /// A progression.
     Progression(Progression),
     /// Chords one after another, in their own keys.
-    Chart(Vec<Chord>),
+    Chart(Vec<ChartStep>),
+}
+
+/// A chord of a chart.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ChartStep {
+    /// As a symbol.
+    Symbol(Chord),
+    /// As keys.
+    Keys(Vec<MidiNote>),
 }
 
 /// Words that are nothing to practise.
@@ -322,14 +332,18 @@ impl Material {
             })?));
         }
         let typed = Typed::read(words)?;
-        if let Some(chord) = typed.symbol {
-            return Ok(Self::Chord(chord));
+        match typed.symbol {
+            Some(chord) => Ok(Self::Chord(chord)),
+            None => Self::of_keys(typed.sounding.notes.iter().map(|note| note.midi).collect()),
         }
-        let naming = name_chord(&typed.sounding, &Context::default());
-        let best = naming.names.first();
-        let named = best.filter(|_| naming.verdict != Verdict::NoGoodName);
-        let chord = named.ok_or(ExerciseError::Unnamed(text))?.chord;
-        let keys = typed.sounding.notes.iter().map(|note| note.midi).collect();
+    }
+
+    /// A voicing by its keys, under the best name that they have.
+    ///
+    /// # Errors
+    /// If no chord is called by them.
+    pub fn of_keys(keys: Vec<MidiNote>) -> Result<Self, ExerciseError> {
+        let chord = name_of(&keys)?;
         Ok(Self::Voicing { chord, keys })
     }
 }
@@ -363,11 +377,8 @@ impl Exercise {
     /// # Errors
     /// If a chord has no such form in this range.
     pub fn round(&self, seed: u64, weakest: &[PitchClass]) -> Result<Vec<Target>, ExerciseError> {
-        if let Material::Chart(chords) = &self.material {
-            return chords
-                .iter()
-                .map(|&chord| self.target(chord, None))
-                .collect();
+        if let Material::Chart(steps) = &self.material {
+            return steps.iter().map(|step| self.step(step)).collect();
         }
         let keys = self.order.keys(self.first_key(), seed, weakest);
         let mut targets = Vec::new();
@@ -393,6 +404,16 @@ impl Exercise {
             Material::Chart(_) => {}
         }
         Ok(())
+    }
+
+    fn step(&self, step: &ChartStep) -> Result<Target, ExerciseError> {
+        match step {
+            ChartStep::Symbol(chord) => self.target(*chord, None),
+            ChartStep::Keys(keys) => {
+                let chord = name_of(keys)?;
+                self.voicing(&chord, keys, chord.root.class())
+            }
+        }
     }
 
     fn target(&self, chord: Chord, form: Option<Form>) -> Result<Target, ExerciseError> {
@@ -443,6 +464,17 @@ impl Exercise {
             None => format!("{what}, {}", self.order),
         }
     }
+}
+
+/// What these keys are called.
+fn name_of(keys: &[MidiNote]) -> Result<Chord, ExerciseError> {
+    let naming = name_chord(&Sounding::sure(keys.iter().copied()), &Context::default());
+    let best = naming.names.first();
+    let named = best.filter(|_| naming.verdict != Verdict::NoGoodName);
+    named.map(|name| name.chord).ok_or_else(|| {
+        let names: Vec<String> = keys.iter().map(|&key| note_name(key)).collect();
+        ExerciseError::Unnamed(names.join(" "))
+    })
 }
 
 /// A chord of the tables above.

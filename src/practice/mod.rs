@@ -19,7 +19,7 @@ pub mod target;
 
 pub use attempts::{Attempt, AttemptFinder, Evidence};
 pub use course::Course;
-pub use exercise::{Exercise, ExerciseError, Material, Order, Progression};
+pub use exercise::{ChartStep, Exercise, ExerciseError, Material, Order, Progression};
 pub use mark::{Mark, MarkRules, Outcome, Remark, Slip, mark};
 pub use plan::{Plan, PlanError};
 pub use target::{Form, KeyRange, Target};

@@ -8,6 +8,7 @@ mod from;
 mod kept;
 mod leader;
 mod live;
+mod material;
 mod screen;
 mod task;
 
@@ -45,6 +46,14 @@ pub struct DrillArgs {
     /// What to practise
     #[arg(value_name = "WHAT")]
     pub what: Vec<String>,
+
+    /// Practise the chords of this chart: bars of symbols or voicings, as `| Dm7 G7 | Cmaj7 |`
+    #[arg(long, value_name = "FILE", conflicts_with = "what")]
+    pub chart: Option<PathBuf>,
+
+    /// Practise, through the keys, the last voicing of this document: a kept minute of `hear`, or what `take --write json` has written
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["what", "chart"])]
+    pub voicing_of: Option<PathBuf>,
 
     /// Mark this recording instead of listening
     #[arg(long, value_name = "FILE")]
@@ -192,15 +201,26 @@ pub fn run(args: &DrillArgs) -> CommandResult {
 }
 
 impl DrillArgs {
+    /// True if something to practise is stated.
+    fn states_material(&self) -> bool {
+        !self.what.is_empty() || self.chart.is_some() || self.voicing_of.is_some()
+    }
+
+    fn material(&self) -> Result<Material, CliError> {
+        match (&self.chart, &self.voicing_of) {
+            (Some(chart), _) => material::of_chart(chart),
+            (None, Some(document)) => material::of_document(document),
+            (None, None) if self.what.is_empty() => Err(CliError::Usage(
+                "say what to practise: a chord type (\"dim(maj7)\"), a symbol, a voicing, or a progression".to_owned(),
+            )),
+            (None, None) => Ok(Material::read(&self.what)?),
+        }
+    }
+
     /// What was typed, as an exercise in `order`.
     fn exercise(&self, order: Order) -> Result<Exercise, CliError> {
-        if self.what.is_empty() {
-            return Err(CliError::Usage(
-                "say what to practise: a chord type (\"dim(maj7)\"), a symbol, a voicing, or a progression".to_owned(),
-            ));
-        }
         Ok(Exercise {
-            material: Material::read(&self.what)?,
+            material: self.material()?,
             form: self.form,
             order,
             start: self.start.map(Spelled::class),

@@ -29,7 +29,7 @@ const LARGEST_PLAN: u64 = 1_000_000;
 pub fn tasks(args: &DrillArgs) -> Result<Vec<Task>, CliError> {
     match &args.plan {
         Some(plan) => of_plan(args, plan),
-        None if args.what.is_empty() => due(args),
+        None if !args.states_material() => due(args),
         None => {
             let exercise = args.exercise(args.order.clone().unwrap_or(Order::Fourths))?;
             Ok(vec![task(
