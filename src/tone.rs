@@ -63,7 +63,7 @@ fn string(sound: &mut [f64], key: MidiNote, rate: SampleRate) {
                 break;
             }
             let comb = (std::f64::consts::PI * n * STRUCK_AT).sin().abs() + 0.1;
-            let level = comb * (-0.28 * (n - 1.0)).exp();
+            let level = comb * (-0.5 * (n - 1.0)).exp();
             // high partials die sooner, and so do high keys
             let slow = 0.25 + 0.0012 * frequency;
             partial(sound, frequency / rate, level, slow / rate);

@@ -12,6 +12,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use support::sound_server::SoundServer;
 use support::stereo_wav;
+use support::terminal::Terminal;
 
 fn drill(server: &SoundServer, folder: &tempfile::TempDir, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
@@ -204,4 +205,39 @@ fn its_own_tone_is_never_marked_as_the_players_and_what_is_played_then_is() {
         (&total["right"], &total["slip"], &total["unsure"]),
         (&1.into(), &0.into(), &0.into())
     );
+}
+
+#[test]
+fn the_screen_asks_marks_and_goes_on_by_itself_and_restores_the_terminal() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = chords(&[&[48, 51, 54, 59], &[53, 56, 59]]);
+    let sound = stereo_wav(&sound, folder.path().join("drill.wav"));
+    let Some(terminal) = Terminal::open_or_skip(&server, 100, 30) else {
+        return;
+    };
+    terminal.shows("ready>");
+    let data = folder.path().display();
+    let binary = env!("CARGO_BIN_EXE_lidprop");
+    let command = format!("XDG_DATA_HOME={data} {binary} drill 'dim(maj7)' --ascii");
+    terminal.keys(&[&command, "Enter"]);
+    let asked = terminal.shows("1 of 12");
+    assert!(
+        asked.contains("root position") && asked.contains("Stop if anything hurts"),
+        "{asked}"
+    );
+    server.play(&sound).wait().unwrap();
+    let marked = terminal.shows("x SLIP   Fdim(maj7)");
+    assert!(
+        marked.contains("E4 is missing") && marked.contains(" C+ ") && marked.contains("[Fx]"),
+        "{marked}"
+    );
+    terminal.keys(&["n"]);
+    terminal.shows("3 of 12");
+    terminal.keys(&["q"]);
+    terminal.shows("1 right, 1 slip, 0 unsure\nready>");
+    terminal.keys(&["stty -a | grep -o ' icanon'", "Enter"]);
+    terminal.shows(" icanon");
 }

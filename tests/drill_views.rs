@@ -7,7 +7,9 @@ use lidprop::harmony::Style;
 use lidprop::listener::{Certainty, ChordNote, ChordState, Event};
 use lidprop::practice::mark::{Judged, JudgedKey};
 use lidprop::practice::tally::{Item, Overview, SlipCount, Tally};
-use lidprop::practice::{Course, Exercise, KeyRange, Mark, MarkRules, Material, Order, Outcome, Slip, Target};
+use lidprop::practice::{
+    Course, Exercise, KeyRange, Mark, MarkRules, Material, Order, Outcome, Slip, Target,
+};
 use lidprop::units::{MidiNote, SamplePos, SampleSpan, Share};
 use lidprop::view::drill::{DrillScreen, Showing, draw};
 use lidprop::view::ink::{Ink, Palette};
@@ -38,7 +40,12 @@ fn screen(showing: Showing, ascii: bool, columns: u16, rows: u16, hints: usize) 
     let mut course = Course::new(targets.clone(), MarkRules::default(), None);
     course.skip();
     let style = if ascii { Style::Ascii } else { Style::Letters };
-    let mut screen = DrillScreen::new("dim(maj7), root position, fourths".to_owned(), showing, style, None);
+    let mut screen = DrillScreen::new(
+        "dim(maj7), root position, fourths".to_owned(),
+        showing,
+        style,
+        None,
+    );
     screen.ascii = ascii;
     screen.outcomes = vec![None; 12];
     screen.outcomes[0] = Some(Outcome::Slip);
@@ -71,9 +78,22 @@ fn screen(showing: Showing, ascii: bool, columns: u16, rows: u16, hints: usize) 
     };
     let area = Rect::new(0, 0, columns, rows);
     let mut buffer = Buffer::empty(area);
-    draw(&screen, &course, Some((&targets[0], &mark)), Palette::PLAIN, area, &mut buffer);
-    let row = |y| (0..columns).map(|x| buffer[(x, y)].symbol()).collect::<String>();
-    (0..rows).map(|y| format!("{}\n", row(y).trim_end())).collect()
+    draw(
+        &screen,
+        &course,
+        Some((&targets[0], &mark)),
+        Palette::PLAIN,
+        area,
+        &mut buffer,
+    );
+    let row = |y| {
+        (0..columns)
+            .map(|x| buffer[(x, y)].symbol())
+            .collect::<String>()
+    };
+    (0..rows)
+        .map(|y| format!("{}\n", row(y).trim_end()))
+        .collect()
 }
 
 #[test]
@@ -90,16 +110,30 @@ fn the_screen_reads_the_same_as_it_was_read() {
 #[test]
 fn what_is_hidden_stays_so_until_hints_tell_it_degree_by_degree() {
     let hidden = |hints| screen(Showing::Hidden, true, 60, 12, hints);
-    assert!(!hidden(0).contains("Fdim") && !hidden(0).contains("[F"), "{}", hidden(0));
-    assert!(hidden(2).contains("1 b3") && !hidden(2).contains("b5"), "{}", hidden(2));
+    assert!(
+        !hidden(0).contains("Fdim") && !hidden(0).contains("[F"),
+        "{}",
+        hidden(0)
+    );
+    assert!(
+        hidden(2).contains("1 b3") && !hidden(2).contains("b5"),
+        "{}",
+        hidden(2)
+    );
     assert!(hidden(5).contains("Fdim(maj7)"), "{}", hidden(5));
 }
 
 #[test]
 fn a_mark_is_a_sign_and_a_word_and_not_colour_alone() {
     let plain = screen(Showing::Symbol, true, 80, 24, 0);
-    assert!(plain.contains("x SLIP") && plain.contains("Eb3 is missing"), "{plain}");
-    assert!(plain.contains(" Cx "), "the round tells it as well: {plain}");
+    assert!(
+        plain.contains("x SLIP") && plain.contains("Eb3 is missing"),
+        "{plain}"
+    );
+    assert!(
+        plain.contains(" Cx "),
+        "the round tells it as well: {plain}"
+    );
     assert!(plain.is_ascii(), "{plain}");
 }
 
@@ -133,14 +167,25 @@ fn the_logbook_reads_the_same_as_it_was_read() {
         total: tally(40, 9, 2),
         keys: BTreeMap::from([(0, tally(9, 1, 0)), (6, tally(3, 5, 1))]),
         chord_types: BTreeMap::from([("dim(maj7)".to_owned(), tally(40, 9, 2))]),
-        items: vec![item(6, Some(995)), item(1, Some(1000)), item(0, Some(1001)), item(5, Some(1012)), item(7, None)],
+        items: vec![
+            item(6, Some(995)),
+            item(1, Some(1000)),
+            item(0, Some(1001)),
+            item(5, Some(1012)),
+            item(7, None),
+        ],
         slips: vec![SlipCount {
             chord_type: "dim(maj7)".to_owned(),
             root: 6,
             word: "missing".to_owned(),
             count: 4,
         }],
-        days: vec![(950, [3, 3, 0]), (985, [10, 2, 1]), (999, [12, 2, 0]), (1000, [15, 2, 1])],
+        days: vec![
+            (950, [3, 3, 0]),
+            (985, [10, 2, 1]),
+            (999, [12, 2, 0]),
+            (1000, [15, 2, 1]),
+        ],
         streak_days: 2,
     };
     let mut text = Vec::new();

@@ -91,6 +91,7 @@ def weigh(found, odds, b, margin):
     wanted, struck = set(found['wanted']), set(found['struck'])
     there = b['there'] + margin
     doubt = slip = False
+    missing = [k for k in wanted if o(k) < b['missing'] - margin]
     for k in wanted:
         if o(k) < b['missing'] - margin: slip = True
         elif o(k) <= there: doubt = True
@@ -99,7 +100,8 @@ def weigh(found, odds, b, margin):
         if k in wanted: continue
         hit = k in struck
         if not hit and before.get(str(k), -3.0) > there: continue
-        if any(k - up in sounding for up in RINGING):
+        stands_for = any(abs(k - m) <= 2 or (k - m) % 12 == 0 for m in missing)
+        if any(k - up in sounding for up in RINGING) and not stands_for:
             extra, doubted = (b['ghost'], b['ghost_doubted'] - margin / 2) if hit else (max(b['ghost'], b['extra_unstruck']), 99)
         else:
             extra, doubted = (b['extra'], b['doubted'] - margin) if hit else (b['extra_unstruck'], 99)

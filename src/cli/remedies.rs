@@ -72,7 +72,11 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         }
         AudioError::EndsBefore { .. } => match command {
             InCommand::Take => "give an earlier time with --from",
-            InCommand::Hear | InCommand::Name | InCommand::Soundcheck => "give an earlier time",
+            InCommand::Hear
+            | InCommand::Name
+            | InCommand::Drill
+            | InCommand::Logbook
+            | InCommand::Soundcheck => "give an earlier time",
         },
         AudioError::NoLiveSound => match command {
             InCommand::Soundcheck => {

@@ -16,8 +16,8 @@ use crate::units::{SampleRate, Seconds};
 const AGAIN: f32 = 2.0;
 /// That targets are left out: this, and as much for each.
 const LEFT_OUT: f32 = 3.0;
-/// That the player goes back.
-const BACK: f32 = 8.0;
+/// That the player goes back, or begins anew: more than a chord on a wrong root that would be right there gains.
+const BACK: f32 = 20.0;
 /// That a round begins elsewhere than at its first target.
 const ELSEWHERE: f32 = 1.0;
 /// How well an attempt goes that is none of the exercise.

@@ -119,6 +119,8 @@ struct Open {
     heard: Vec<Evidence>,
     /// The last strike when they were taken.
     taken_for: SamplePos,
+    /// What was heard after the last key that was struck later, once that stretch is complete, and when that key was struck.
+    mended: Option<(SamplePos, Evidence)>,
 }
 
 impl Open {
@@ -207,7 +209,17 @@ impl AttemptFinder {
         }
         self.take_complete();
         self.look_for_end();
-        self.sort_out()
+        self.sort_out().or_else(|| self.let_go_for_good())
+    }
+
+    /// The attempt whose keys were let go, once nothing can belong to it any more.
+    fn let_go_for_good(&mut self) -> Option<Attempt> {
+        let end = self.open.as_ref()?.let_go?;
+        if !self.waiting.is_empty() || self.now < end + TOGETHER + TOLD_AFTER {
+            return None;
+        }
+        let open = self.open.take()?;
+        Some(self.closed(open, end))
     }
 
     fn strike(&mut self, struck: &StruckKey) -> Option<Attempt> {
@@ -268,6 +280,7 @@ impl AttemptFinder {
             before,
             let_go: None,
             heard: Vec::new(),
+            mended: None,
         };
         let open = self.open.replace(new)?;
         let end = open.let_go.map_or(start, |end| end.min(start));
@@ -293,6 +306,14 @@ impl AttemptFinder {
                 break;
             };
             open.heard.push(Evidence { after, log_odds });
+        }
+        if let Some(later) = open.later.last().map(|later| later.at)
+            && open.mended.as_ref().is_none_or(|(at, _)| *at != later)
+            && self.now >= later + AFTER_MENDING
+        {
+            open.mended = self
+                .after_mending(later, later + AFTER_MENDING)
+                .map(|heard| (later, heard));
         }
         self.open = Some(open);
     }
@@ -345,11 +366,9 @@ impl AttemptFinder {
             let after = cut_at - last;
             heard.push(Evidence { after, log_odds });
         }
-        let mended = open.later.last().and_then(|later| {
-            let until = end.min(later.at + AFTER_MENDING);
-            let log_odds = self.mean(later.at + SETTLES, until)?;
-            let after = until - later.at;
-            Some(Evidence { after, log_odds })
+        let mended = open.later.last().and_then(|later| match &open.mended {
+            Some((at, heard)) if *at == later.at => Some(heard.clone()),
+            _ => self.after_mending(later.at, end.min(later.at + AFTER_MENDING)),
         });
         let mut strikes = open.strikes.clone();
         strikes.sort_by_key(|strike| strike.at);
@@ -363,6 +382,13 @@ impl AttemptFinder {
             heard,
             mended,
         }
+    }
+
+    /// What was heard from a key struck at `from` until `until`.
+    fn after_mending(&self, from: SamplePos, until: SamplePos) -> Option<Evidence> {
+        let log_odds = self.mean(from + SETTLES, until)?;
+        let after = until - from;
+        Some(Evidence { after, log_odds })
     }
 
     /// Mean log-odds of the frames from `from` to before `to`; `None` where there is none, or they are forgotten.
@@ -500,6 +526,28 @@ mod tests {
         assert_eq!((found[0].strikes.len(), later), (3, vec![58 - 21]));
         let mended = found[0].mended.as_ref().expect("it was listened to");
         assert!(mended.log_odds[58 - 21] > 2.0 && found[0].heard[0].log_odds[58 - 21] < -2.0);
+    }
+
+    #[test]
+    fn a_chord_that_is_let_go_is_over_although_nothing_follows() {
+        let mut finder = AttemptFinder::new();
+        let mut events = events(&chord(&[48, 52, 55], 0.5, 1.0), 9.0);
+        let over = events.drain(..).filter_map(|event| {
+            let attempt = finder.hear(&event)?;
+            Some((attempt, seconds(finder.now())))
+        });
+        let over: Vec<(Attempt, f64)> = over.collect();
+        assert_eq!(over.len(), 1);
+        assert!(over[0].1 < 2.0, "told at {} s", over[0].1);
+    }
+
+    #[test]
+    fn what_mends_is_remembered_however_late_the_next_chord_comes() {
+        let mut played = chord(&[48, 52, 58], 0.5, 12.0);
+        played.push((55, 1.6, 12.0));
+        let found = attempts(&[played, chord(&[53, 57, 60], 11.0, 12.0)].concat(), 13.0);
+        let mended = found[0].mended.as_ref().expect("it was listened to");
+        assert!(mended.log_odds[55 - 21] > 2.0);
     }
 
     #[test]

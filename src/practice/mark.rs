@@ -61,8 +61,9 @@ const fn millis(ms: u64) -> SampleSpan {
     SampleSpan::new(ms * SampleRate::INTERNAL.get() as u64 / 1000)
 }
 
-/// Strikes of one chord further apart than this (90 ms) are uneven; within it they are heard as one (Goebl, JASA 110, 2001: melody leads of pianists lie around 30 ms).
-const UNEVEN: SampleSpan = millis(90);
+/// Strikes of one chord further apart than this (70 ms) are not together: melody leads of pianists lie around 30 ms (Goebl, JASA 110, 2001), and of chords
+/// that were rendered within 12 ms the listener hears 99.5 % within 41 ms.
+const UNEVEN: SampleSpan = millis(70);
 /// A chord that is let go sooner than this was held too short to be weighed well.
 const SHORT: SampleSpan = millis(350);
 /// Overtones that ring along: half steps above a key.
@@ -311,6 +312,15 @@ impl MarkRules {
 /// Most that one key says for or against a placement.
 const MOST_A_KEY: f32 = 3.0;
 
+/// Of placements that go equally well the one nearest to what was struck is meant: so much a half step.
+const NEARER: f32 = 0.02;
+
+/// The mean of some keys as MIDI numbers; 0 of none.
+fn middle(keys: &[MidiNote]) -> f32 {
+    let sum: f32 = keys.iter().map(|key| f32::from(key.get())).sum();
+    sum / keys.len().max(1) as f32
+}
+
 /// The placement that goes best with what was heard, and how well.
 fn best_placement(target: &Target, attempt: &Attempt, heard: &Evidence) -> (Vec<MidiNote>, f32) {
     let said = |key: MidiNote| {
@@ -326,13 +336,16 @@ fn best_placement(target: &Target, attempt: &Attempt, heard: &Evidence) -> (Vec<
             .map(|key| said(key).max(0.0))
             .sum()
     };
+    let struck: Vec<MidiNote> = attempt.strikes.iter().map(|s| s.key.midi()).collect();
+    let struck_about = middle(&struck);
     match &target.wanted {
         Wanted::Shape { .. } => target
             .placements()
             .map(|keys| {
                 let own: f32 = keys.iter().map(|&key| said(key)).sum();
                 let fit = own - against(&|key| keys.contains(&key));
-                (keys, fit)
+                let away = NEARER * (middle(&keys) - struck_about).abs();
+                (keys, fit - away)
             })
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .unwrap_or_default(),
@@ -386,12 +399,21 @@ impl Weighed {
             .map(PianoKey::midi)
             .filter(|&key| odds(key) > rules.there)
             .collect();
+        let missing: Vec<MidiNote> = keys
+            .iter()
+            .filter(|key| key.judged == Judged::Missing)
+            .map(|key| key.key)
+            .collect();
+        let around = Around {
+            there: &there,
+            missing: &missing,
+        };
         for key in PianoKey::all() {
             let midi = key.midi();
             if wanted.contains(&midi) || allowed_besides(target, midi) {
                 continue;
             }
-            if let Some(judged) = judge_other(key, attempt, heard, &there, rules) {
+            if let Some(judged) = judge_other(key, attempt, heard, around, rules) {
                 keys.push(JudgedKey {
                     key: midi,
                     wanted: false,
@@ -517,12 +539,31 @@ fn allowed_besides(target: &Target, key: MidiNote) -> bool {
     }
 }
 
+/// What else is known where a key that was not asked for is judged.
+#[derive(Clone, Copy)]
+struct Around<'a> {
+    /// Keys that sound.
+    there: &'a [MidiNote],
+    /// Keys that were asked for and do not.
+    missing: &'a [MidiNote],
+}
+
+impl Around<'_> {
+    /// True if the key may be no more than the ringing of another, and stands for none that is missing: a slip takes a neighbour or an octave.
+    fn rings_along(self, key: MidiNote) -> bool {
+        let is = |other: &MidiNote, steps: &[i16]| steps.contains(&(key - *other).0);
+        let stands_for =
+            |missing: &MidiNote| is(missing, &[-2, -1, 1, 2]) || (key - *missing).0 % 12 == 0;
+        self.there.iter().any(|own| is(own, &RINGING)) && !self.missing.iter().any(stands_for)
+    }
+}
+
 /// What is made of a key that was not asked for; `None` where there is nothing to it.
 fn judge_other(
     key: PianoKey,
     attempt: &Attempt,
     heard: &Evidence,
-    there: &[MidiNote],
+    around: Around<'_>,
     rules: &MarkRules,
 ) -> Option<Judged> {
     let odds = heard.log_odds[key.index()];
@@ -531,10 +572,7 @@ fn judge_other(
     if !struck && sounded_before {
         return None;
     }
-    let rings_along = RINGING
-        .iter()
-        .any(|&up| there.iter().any(|&own| (key.midi() - own).0 == up));
-    let (extra, doubted) = match (rings_along, struck) {
+    let (extra, doubted) = match (around.rings_along(key.midi()), struck) {
         (true, true) => (rules.ghost, rules.ghost_doubted),
         (true, false) => (rules.ghost.max(rules.extra_unstruck), f32::INFINITY),
         (false, true) => (rules.extra, rules.doubted),

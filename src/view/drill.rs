@@ -122,10 +122,8 @@ pub fn print_drill(
 /// `12 attempts: 9 right, 3 slips, 0 unsure; 2.6 s between them`
 fn totals(attempts: &[MarkedAttempt]) -> String {
     let count = |outcome| {
-        attempts
-            .iter()
-            .filter(|one| one.mark.outcome == outcome)
-            .count()
+        let with = attempts.iter().filter(|one| one.mark.outcome == outcome);
+        with.count()
     };
     let times: Vec<f64> = attempts
         .iter()
@@ -135,17 +133,20 @@ fn totals(attempts: &[MarkedAttempt]) -> String {
         Some(median) => format!("; {median:.1} s from one to the next (median)"),
         None => String::new(),
     };
-    let plural = |n: usize, word: &str| match n {
+    let attempts = plural(attempts.len(), "attempt");
+    format!("{attempts}: {}{time}", count_words(Outcome::ALL.map(count)))
+}
+
+/// Right ones, slips and unsure ones: `9 right, 1 slip, 0 unsure`.
+pub fn count_words([right, slips, unsure]: [usize; 3]) -> String {
+    format!("{right} right, {}, {unsure} unsure", plural(slips, "slip"))
+}
+
+pub(super) fn plural(n: usize, word: &str) -> String {
+    match n {
         1 => format!("1 {word}"),
         n => format!("{n} {word}s"),
-    };
-    format!(
-        "{}: {} right, {}, {} unsure{time}",
-        plural(attempts.len(), "attempt"),
-        count(Outcome::Right),
-        plural(count(Outcome::Slip), "slip"),
-        count(Outcome::Unsure),
-    )
+    }
 }
 
 /// How the target is shown.
@@ -197,6 +198,16 @@ pub fn degree_words(target: &Target) -> String {
         }
     }
     seen.join(" ")
+}
+
+/// The first so many degrees of a target's chord, as a hint to who listens; its symbol once there are no more.
+pub fn hint_words(target: &Target, hints: usize, style: Style) -> String {
+    let degrees = degree_words(target);
+    if hints > degrees.split(' ').count() {
+        return target.chord.symbol(style);
+    }
+    let told: Vec<&str> = degrees.split(' ').take(hints).collect();
+    told.join(" ")
 }
 
 /// What is asked for, in one line.
@@ -297,30 +308,19 @@ impl DrillScreen {
 
     /// What stands in large letters: the target as it is shown, or what hints have told of it.
     fn headline(&self, target: &Target, place: usize) -> String {
-        let symbol = target
-            .chord
-            .symbol(if self.ascii { Style::Ascii } else { self.style });
+        let style = if self.ascii { Style::Ascii } else { self.style };
+        let symbol = target.chord.symbol(style);
         let hints = self.hints_for(place);
-        let degrees = degree_words(target);
         match self.showing {
             Showing::Symbol => symbol,
-            Showing::Degrees => format!("{} {degrees}", target.chord.root),
-            Showing::Numeral if target.place.is_some() => {
-                let place = target.place.as_deref().unwrap_or_default();
-                place.split(' ').next().unwrap_or_default().to_owned()
-            }
-            Showing::Numeral => symbol,
+            Showing::Degrees => format!("{} {}", target.chord.root, degree_words(target)),
+            Showing::Numeral => match &target.place {
+                Some(place) => place.split(' ').next().unwrap_or_default().to_owned(),
+                None => symbol,
+            },
             Showing::Keyboard if hints == 0 => String::new(),
             Showing::Hidden if hints == 0 => "?".to_owned(),
-            // degree by degree, and then by name
-            Showing::Keyboard | Showing::Hidden => {
-                let told: Vec<&str> = degrees.split(' ').take(hints).collect();
-                if hints > degrees.split(' ').count() {
-                    symbol
-                } else {
-                    told.join(" ")
-                }
-            }
+            Showing::Keyboard | Showing::Hidden => hint_words(target, hints, style),
         }
     }
 }

@@ -3,7 +3,7 @@
 //! Input: an [`Overview`], the day. Output: text. Units: shares in per cent, seconds, days. Method: every bar stands beside its number.
 //! Limits: bars need block characters; the numbers say the same.
 
-use super::drill::sign;
+use super::drill::{count_words, plural, sign};
 use super::ink::Ink;
 use crate::harmony::{PitchClass, Spelled};
 use crate::practice::Outcome;
@@ -32,18 +32,13 @@ pub fn print_overview(
     let total = &overview.total;
     writeln!(
         out,
-        "{}   {} attempts: {} right, {} slips, {} unsure",
+        "{}   {}: {}",
         ink.strong(&overview.player),
-        total.attempts(),
-        total.right,
-        total.slip,
-        total.unsure
+        plural(total.attempts() as usize, "attempt"),
+        count_words([total.right, total.slip, total.unsure].map(|count| count as usize))
     )?;
-    let days = match overview.streak_days {
-        1 => "1 day in a row".to_owned(),
-        days => format!("{days} days in a row"),
-    };
-    writeln!(out, "{days}\n")?;
+    let days = plural(overview.streak_days as usize, "day");
+    writeln!(out, "{days} in a row\n")?;
     table(
         out,
         ink,
@@ -145,10 +140,10 @@ fn slips(overview: &Overview, ink: Ink, out: &mut impl Write) -> io::Result<()> 
         let chord = chord_name(slip.root, &slip.chord_type);
         writeln!(
             out,
-            "  {} {chord:14}  {:12}  {} times",
+            "  {} {chord:14}  {:12}  {}",
             sign(Outcome::Slip),
             slip.word,
-            slip.count
+            plural(slip.count as usize, "time")
         )?;
     }
     writeln!(out)

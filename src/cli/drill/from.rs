@@ -28,6 +28,13 @@ pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
     let stop = AtomicBool::new(false);
     let drilled = mark_recording(path, &listening, rounds, &rules, &stop, |_| {})?;
     let name = path.display().to_string();
+    if drilled.attempts.is_empty() && args.write.is_none() {
+        let why = drilled.warnings.first().map_or(
+            "no attempt was found, that is, no two keys struck together that go with it; read it with `lidprop take` to see what was played",
+            |warning| warning,
+        );
+        return Err(CliError::failed(format!("{name}: {why}")));
+    }
     for warning in &drilled.warnings {
         tell(&format!("{name}: {warning}"));
     }
@@ -48,9 +55,6 @@ pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
                 .and_then(|()| writeln!(out))
                 .map_err(CliError::from_stdout)
         }
-        None if drilled.attempts.is_empty() => Err(CliError::failed(format!(
-            "{name}: no attempt was found, that is, no two keys struck together that go with it; check what was practised with `lidprop take {name}`"
-        ))),
         None => print_drill(
             &drilled.attempts,
             args.naming.style,

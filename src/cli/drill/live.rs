@@ -15,7 +15,9 @@ use crate::practice::{Course, Exercise, MarkRules, Outcome, Target};
 use crate::session::live::{Listening, ListeningError, ListeningOptions, News};
 use crate::session::pace::pace_sentence;
 use crate::units::{Dbfs, Seconds};
-use crate::view::drill::{CARE, Showing, key_names, mark_words, prompt_words, sign};
+use crate::view::drill::{
+    CARE, Showing, count_words, hint_words, key_names, mark_words, prompt_words, sign,
+};
 use std::io::{self, IsTerminal, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -24,6 +26,9 @@ use std::time::{Duration, Instant};
 
 /// How often the end is looked for while nothing is heard.
 const PATIENCE: Duration = Duration::from_millis(50);
+
+/// Who listens gets one more hint whenever so much time has gone without finding the chord.
+const HINT_AFTER: Duration = Duration::from_secs(12);
 
 /// One exercise to go through now.
 #[derive(Debug, Clone)]
@@ -150,6 +155,7 @@ fn lines(
     }
     let mut prompted = None;
     let mut opened = false;
+    let (mut hints, mut hinted) = (0, Instant::now());
     while !end.is_there() {
         if opened && prompted != Some(leader.course().place()) {
             let place = leader.course().place();
@@ -163,7 +169,18 @@ fn lines(
                 prompt_words(target, showing, args.naming.style)
             ))?;
             prompted = Some(place);
+            (hints, hinted) = (0, Instant::now());
             leader.play(false)?;
+        }
+        if let Some(target) = leader.course().target()
+            && leader.is_by_ear()
+            && hinted.elapsed() > HINT_AFTER
+        {
+            (hints, hinted) = (hints + 1, Instant::now());
+            say(&format!(
+                "hint: {}",
+                hint_words(target, hints, args.naming.style)
+            ))?;
         }
         let news = match listening.news.recv_timeout(PATIENCE) {
             Ok(news) => news,
@@ -192,8 +209,7 @@ fn lines(
     if let Some(shown) = leader.finish()? {
         say(&mark_line(&shown))?;
     }
-    let [right, slips, unsure] = leader.marked();
-    say(&format!("{right} right, {slips} slips, {unsure} unsure"))
+    say(&count_words(leader.marked()))
 }
 
 /// `+ right Cdim(maj7): C4 Eb4 Gb4 B4; 1.4 s`

@@ -10,7 +10,7 @@ use super::live::{End, Task, tone_failed};
 use crate::cli::error::{CliError, CommandResult};
 use crate::cli::terminal::screen::{open_terminal, read_key_events, watch_for_faults};
 use crate::session::live::{Listening, ListeningError, News};
-use crate::view::drill::{CARE, DrillScreen, Showing, draw};
+use crate::view::drill::{CARE, DrillScreen, Showing, count_words, draw};
 use crate::view::ink::Palette;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::{DefaultTerminal, Frame};
@@ -50,11 +50,7 @@ pub fn run(
     if let Some(told) = fault.get() {
         eprintln!("{told}");
     }
-    let [right, slips, unsure] = shown?;
-    println!(
-        "{}: {right} right, {slips} slips, {unsure} unsure",
-        task.exercise.title()
-    );
+    println!("{}: {}", task.exercise.title(), count_words(shown?));
     Ok(())
 }
 
