@@ -12,8 +12,12 @@ use super::mark::{Mark, MarkRules, Outcome, Remark, fit, mark};
 use super::target::Target;
 use crate::units::{SampleRate, Seconds};
 
-/// What it costs that a target is played once more.
+/// What it costs that a target is played once more after it went wrong.
 const AGAIN: f32 = 2.0;
+/// The same after it went well.
+const AGAIN_AFTER_RIGHT: f32 = 10.0;
+/// It went well where each key speaks for it so much, in the mean.
+const WENT_WELL: f32 = 2.0;
 /// That targets are left out: this, and as much for each.
 const LEFT_OUT: f32 = 3.0;
 /// That the player goes back, or begins anew: more than a chord on a wrong root that would be right there gains.
@@ -36,6 +40,7 @@ pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32
         .collect();
     // where each attempt's target was, by the target that comes after it, `true` for a stray one
     let mut came_from: Vec<Vec<(usize, bool)>> = Vec::with_capacity(attempts.len());
+    let mut went_well = vec![false; places];
     for (n, attempt) in attempts.iter().enumerate() {
         let fits: Vec<f32> = round.iter().map(|target| tried(target, attempt)).collect();
         let mut next = vec![f32::NEG_INFINITY; places];
@@ -46,7 +51,7 @@ pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32
                 let step = if n == 0 {
                     if before == place { 0.0 } else { continue }
                 } else {
-                    step_cost(before, place, places)
+                    step_cost(before, place, places, went_well[before])
                 };
                 let total = best[before] - step + fits[place];
                 if total > next[place] {
@@ -58,6 +63,8 @@ pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32
                 (next[place], from[place]) = (stray, (place, true));
             }
         }
+        let well = |(fit, target): (&f32, &Target)| *fit > WENT_WELL * target.voices() as f32;
+        went_well = fits.iter().zip(round).map(well).collect();
         best = next;
         came_from.push(from);
     }
@@ -82,10 +89,11 @@ fn tried(target: &Target, attempt: &Attempt) -> f32 {
 }
 
 /// What a step from one place of the round to another costs; after the last comes the first.
-fn step_cost(before: usize, place: usize, places: usize) -> f32 {
+fn step_cost(before: usize, place: usize, places: usize, went_well: bool) -> f32 {
     let ahead = (place + places - before) % places;
     match ahead {
         1 => 0.0,
+        0 if went_well => AGAIN_AFTER_RIGHT,
         0 => AGAIN,
         _ if place > before => LEFT_OUT * ahead as f32,
         _ => BACK,
@@ -123,14 +131,40 @@ pub struct MarkedAttempt {
 /// An attempt on the same target so soon after a slip is its correction, in seconds.
 const CORRECTS_WITHIN: f64 = 2.5;
 
-/// Marks the attempts of a recording, of which each round may be what was played; strays are left out.
+/// What may have been played.
+#[derive(Debug, Clone)]
+pub enum Played {
+    /// One of these rounds, each in its order.
+    OneOf(Vec<Vec<Target>>),
+    /// These targets in any order, as where it was drawn: each attempt is taken for the target that it goes best with, and no root is wrong.
+    InAnyOrder(Vec<Target>),
+}
+
+/// For each attempt the place of the target that it goes best with, `None` for a stray one.
+fn nearest(attempts: &[Attempt], targets: &[Target]) -> Vec<Option<usize>> {
+    let nearest = |attempt: &Attempt| {
+        let fits = targets.iter().map(|target| tried(target, attempt));
+        let best = fits.enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (best.1 > STRAY).then_some(best.0)
+    };
+    attempts.iter().map(nearest).collect()
+}
+
+/// Marks the attempts of a recording; strays are left out.
 pub fn mark_attempts(
     attempts: Vec<Attempt>,
-    rounds: Vec<Vec<Target>>,
+    played: Played,
     rules: &MarkRules,
 ) -> Vec<MarkedAttempt> {
-    let Some((round, places)) = best_round(&attempts, rounds) else {
-        return Vec::new();
+    let (round, places) = match played {
+        Played::OneOf(rounds) => match best_round(&attempts, rounds) {
+            Some(best) => best,
+            None => return Vec::new(),
+        },
+        Played::InAnyOrder(targets) => {
+            let places = nearest(&attempts, &targets);
+            (targets, places)
+        }
     };
     let mut marked: Vec<MarkedAttempt> = Vec::with_capacity(attempts.len());
     let mut times = Vec::new();
@@ -234,7 +268,11 @@ mod tests {
         for order in Order::fixed() {
             let keys = order.keys(PitchClass::new(3), 0, &[]);
             let roots: Vec<u8> = keys.iter().map(|key| key.get()).collect();
-            let marked = mark_attempts(played(&roots), rounds(), &MarkRules::default());
+            let marked = mark_attempts(
+                played(&roots),
+                Played::OneOf(rounds()),
+                &MarkRules::default(),
+            );
             assert_eq!(marked.len(), 12, "{order}");
             assert!(
                 marked.iter().all(|one| one.mark.outcome == Outcome::Right),
@@ -247,7 +285,11 @@ mod tests {
     fn one_wrong_root_is_a_slip_and_not_another_order() {
         let mut roots = [0_u8, 5, 10, 3, 8, 1, 6, 11, 4, 9, 2, 7];
         roots[6] = 7;
-        let marked = mark_attempts(played(&roots), rounds(), &MarkRules::default());
+        let marked = mark_attempts(
+            played(&roots),
+            Played::OneOf(rounds()),
+            &MarkRules::default(),
+        );
         let slips: Vec<usize> = (0..12)
             .filter(|&n| marked[n].mark.outcome == Outcome::Slip)
             .collect();
@@ -260,7 +302,7 @@ mod tests {
         let roots = [0_u8, 5, 5, 10, 3, 1, 6, 0, 5, 10];
         let marked = mark_attempts(
             played(&roots),
-            vec![exercise(Order::Fourths).round(0, &[]).unwrap()],
+            Played::OneOf(vec![exercise(Order::Fourths).round(0, &[]).unwrap()]),
             &MarkRules::default(),
         );
         let found: Vec<u8> = marked.iter().map(|one| one.target.root().get()).collect();
@@ -279,14 +321,36 @@ mod tests {
         attempts.insert(2, stray);
         let round = exercise(Order::Fourths).round(0, &[]).unwrap();
         assert_eq!(
-            mark_attempts(attempts, vec![round], &MarkRules::default()).len(),
+            mark_attempts(attempts, Played::OneOf(vec![round]), &MarkRules::default()).len(),
             3
         );
     }
 
     #[test]
+    fn a_drawn_order_is_followed_key_by_key() {
+        let roots = [7_u8, 0, 11, 4, 4, 9];
+        let targets = exercise(Order::Fourths).round(0, &[]).unwrap();
+        let marked = mark_attempts(
+            played(&roots),
+            Played::InAnyOrder(targets),
+            &MarkRules::default(),
+        );
+        let found: Vec<u8> = marked.iter().map(|one| one.target.root().get()).collect();
+        assert_eq!(found, roots);
+    }
+
+    #[test]
     fn nothing_played_or_nothing_asked_is_nothing_marked() {
-        assert!(mark_attempts(Vec::new(), rounds(), &MarkRules::default()).is_empty());
-        assert!(mark_attempts(played(&[0]), Vec::new(), &MarkRules::default()).is_empty());
+        assert!(
+            mark_attempts(Vec::new(), Played::OneOf(rounds()), &MarkRules::default()).is_empty()
+        );
+        assert!(
+            mark_attempts(
+                played(&[0]),
+                Played::OneOf(Vec::new()),
+                &MarkRules::default()
+            )
+            .is_empty()
+        );
     }
 }

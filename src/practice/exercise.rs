@@ -447,6 +447,14 @@ impl Exercise {
 
     /// What it is in a few words, for the logbook: `dim(maj7), root position, fourths`.
     pub fn title(&self) -> String {
+        match self.material {
+            Material::Chart(_) => self.subject(),
+            _ => format!("{}, {}", self.subject(), self.order),
+        }
+    }
+
+    /// The same without the order.
+    pub fn subject(&self) -> String {
         let what = match &self.material {
             Material::Chord(chord) | Material::Voicing { chord, .. } => {
                 super::target::type_name(chord)
@@ -460,8 +468,8 @@ impl Exercise {
             (_, form) => form,
         };
         match form {
-            Some(form) => format!("{what}, {form}, {}", self.order),
-            None => format!("{what}, {}", self.order),
+            Some(form) => format!("{what}, {form}"),
+            None => what,
         }
     }
 }

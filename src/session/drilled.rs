@@ -1,15 +1,15 @@
 //! Marks a recording of a drill.
 //!
-//! Input: a path, and the rounds that may have been played in it. Output: [`Drilled`]. Units: seconds from the start of the recording.
-//! Method: the recording is heard as `take` hears it, by the rules of a live drill; the attempts are then laid along the rounds
+//! Input: a path, and what may have been played in it. Output: [`Drilled`]. Units: seconds from the start of the recording.
+//! Method: the recording is heard as `take` hears it, by the rules of a live drill; the targets are then laid along the attempts
 //! ([`crate::practice::align`]). Of the sound nothing is kept but what was believed during the attempts.
 //! Limits: a recording of one exercise.
 
 use super::recording::hear_source;
 use crate::audio::{self, AudioError, SampleSource};
 use crate::listener::ListenerOptions;
-use crate::practice::align::{MarkedAttempt, mark_attempts};
-use crate::practice::{AttemptFinder, MarkRules, Target};
+use crate::practice::align::{MarkedAttempt, Played, mark_attempts};
+use crate::practice::{AttemptFinder, MarkRules};
 use crate::units::{SampleRate, Seconds};
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -32,7 +32,7 @@ pub struct Drilled {
 pub fn mark_recording(
     path: &Path,
     listening: &ListenerOptions,
-    rounds: Vec<Vec<Target>>,
+    played: Played,
     rules: &MarkRules,
     stop: &AtomicBool,
     progress: impl FnMut(f64),
@@ -45,7 +45,7 @@ pub fn mark_recording(
     })?;
     attempts.extend(finder.finish());
     Ok(Drilled {
-        attempts: mark_attempts(attempts, rounds, rules),
+        attempts: mark_attempts(attempts, played, rules),
         length: listener.position().seconds(SampleRate::INTERNAL),
         warnings: source.warnings().iter().map(ToString::to_string).collect(),
     })

@@ -7,7 +7,8 @@ use super::kept::{Keeper, Sitting};
 use super::{DrillArgs, DrillFormat, starts};
 use crate::cli::clock::Moment;
 use crate::cli::error::{CliError, CommandResult, tell};
-use crate::practice::{Exercise, MarkRules, Material, Order, Target};
+use crate::practice::align::Played;
+use crate::practice::{Exercise, MarkRules, Material, Order};
 use crate::publish::drill::DrillDocument;
 use crate::session::drilled::{Drilled, mark_recording};
 use crate::view::drill::print_drill;
@@ -22,11 +23,15 @@ use std::sync::atomic::AtomicBool;
 /// If the recording cannot be read, nothing was played in it, or the result not be written or kept.
 pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
     let exercise = args.exercise(args.order.clone().unwrap_or(Order::Fourths))?;
-    let rounds = rounds(args, &exercise)?;
+    let played = played(args, &exercise)?;
+    let title = match args.order {
+        Some(_) => exercise.title(),
+        None => exercise.subject(),
+    };
     let listening = args.piano.listening()?;
     let rules = MarkRules::default();
     let stop = AtomicBool::new(false);
-    let drilled = mark_recording(path, &listening, rounds, &rules, &stop, |_| {})?;
+    let drilled = mark_recording(path, &listening, played, &rules, &stop, |_| {})?;
     let name = path.display().to_string();
     if drilled.attempts.is_empty() && args.write.is_none() {
         let why = drilled.warnings.first().map_or(
@@ -39,7 +44,7 @@ pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
         tell(&format!("{name}: {warning}"));
     }
     if args.keep {
-        keep(args, &exercise, &name, &drilled)?;
+        keep(args, &title, &name, &drilled)?;
     }
     let mut out = io::stdout();
     match args.write {
@@ -49,28 +54,25 @@ pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
                 length,
                 warnings,
             } = drilled;
-            let document = DrillDocument::new(name, exercise.title(), length, warnings, &attempts);
+            let document = DrillDocument::new(name, title, length, warnings, &attempts);
             serde_json::to_writer(&mut out, &document)
                 .map_err(io::Error::from)
                 .and_then(|()| writeln!(out))
                 .map_err(CliError::from_stdout)
         }
-        None => print_drill(
-            &drilled.attempts,
-            args.naming.style,
-            Ink::of_stdout(),
-            &mut out,
-        )
-        .map_err(CliError::from_stdout),
+        None => print_drill(&drilled.attempts, args.style, Ink::of_stdout(), &mut out)
+            .map_err(CliError::from_stdout),
     }
 }
 
-/// The rounds that may have been played.
-fn rounds(args: &DrillArgs, exercise: &Exercise) -> Result<Vec<Vec<Target>>, CliError> {
+/// What may have been played: the round as stated; every order and first key that was not; or, where the order was drawn, every key at any time.
+fn played(args: &DrillArgs, exercise: &Exercise) -> Result<Played, CliError> {
     let orders: Vec<Order> = match &args.order {
-        // in a drawn order, or one that only the logbook knows, every key may come next: see `align`
-        Some(Order::Random | Order::WeakestFirst) | None => Order::fixed().collect(),
+        Some(Order::Random | Order::WeakestFirst) => {
+            return Ok(Played::InAnyOrder(exercise.round(0, &[])?));
+        }
         Some(order) => vec![order.clone()],
+        None => Order::fixed().collect(),
     };
     let mut rounds = Vec::new();
     for order in orders {
@@ -90,13 +92,13 @@ fn rounds(args: &DrillArgs, exercise: &Exercise) -> Result<Vec<Vec<Target>>, Cli
             rounds.push(one.round(0, &[])?);
         }
     }
-    Ok(rounds)
+    Ok(Played::OneOf(rounds))
 }
 
-fn keep(args: &DrillArgs, exercise: &Exercise, name: &str, drilled: &Drilled) -> CommandResult {
+fn keep(args: &DrillArgs, title: &str, name: &str, drilled: &Drilled) -> CommandResult {
     let mut keeper = Keeper::open(Sitting {
         player: args.player.clone(),
-        exercise: exercise.title(),
+        exercise: title.to_owned(),
         tempo: args.tempo,
         piano: args.piano.piano.clone(),
         source: name.to_owned(),

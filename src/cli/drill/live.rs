@@ -166,7 +166,7 @@ fn lines(
             say(&format!(
                 "{} of {of}: {}",
                 place + 1,
-                prompt_words(target, showing, args.naming.style)
+                prompt_words(target, showing, args.style)
             ))?;
             prompted = Some(place);
             (hints, hinted) = (0, Instant::now());
@@ -177,10 +177,7 @@ fn lines(
             && hinted.elapsed() > HINT_AFTER
         {
             (hints, hinted) = (hints + 1, Instant::now());
-            say(&format!(
-                "hint: {}",
-                hint_words(target, hints, args.naming.style)
-            ))?;
+            say(&format!("hint: {}", hint_words(target, hints, args.style)))?;
         }
         let news = match listening.news.recv_timeout(PATIENCE) {
             Ok(news) => news,

@@ -13,8 +13,8 @@ mod screen;
 mod task;
 
 use super::error::{CliError, CommandResult};
-use super::options::{NamingOptions, PianoOptions};
-use crate::harmony::{PitchClass, Spelled};
+use super::options::{PianoOptions, style_parser};
+use crate::harmony::{PitchClass, Spelled, Style};
 use crate::practice::exercise::ExerciseError;
 use crate::practice::plan::TEMPOS;
 use crate::practice::{Exercise, Form, KeyRange, Material, Order};
@@ -144,9 +144,9 @@ pub struct DrillArgs {
     #[command(flatten)]
     pub piano: PianoOptions,
 
-    /// How chords are named.
-    #[command(flatten)]
-    pub naming: NamingOptions,
+    /// How chord symbols are printed
+    #[arg(long, value_name = "STYLE", default_value = "letters", value_parser = style_parser())]
+    pub style: Style,
 }
 
 /// A hand.

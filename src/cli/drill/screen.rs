@@ -86,12 +86,7 @@ fn show(
     end: &End,
 ) -> Result<[usize; 3], CliError> {
     let palette = Palette::of_environment();
-    let mut screen = DrillScreen::new(
-        task.exercise.title(),
-        showing,
-        args.naming.style,
-        task.tempo,
-    );
+    let mut screen = DrillScreen::new(task.exercise.title(), showing, args.style, task.tempo);
     screen.notice = Some(CARE.to_owned());
     screen.ascii = args.ascii;
     let keys = read_key_events(|key| matches!(press_of(*key), Some(Press::Quit)));
@@ -127,10 +122,7 @@ fn show(
             })?;
             at_once = true;
             match key.and_then(press_of) {
-                Some(Press::Quit) => {
-                    end.now();
-                    return Ok(leader.marked());
-                }
+                Some(Press::Quit) => end.now(),
                 Some(Press::Skip) => leader.skip(),
                 Some(Press::Reveal) => screen.hint(leader.course().place()),
                 Some(Press::Again) => {
