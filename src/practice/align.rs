@@ -14,8 +14,8 @@ use crate::units::{SampleRate, Seconds};
 
 /// What it costs that a target is played once more after it went wrong.
 const AGAIN: f32 = 2.0;
-/// The same after it went well.
-const AGAIN_AFTER_RIGHT: f32 = 10.0;
+/// The same after it went well: with the one that is then left out it is dearer than a wrong root.
+const AGAIN_AFTER_RIGHT: f32 = 13.0;
 /// It went well where each key speaks for it so much, in the mean.
 const WENT_WELL: f32 = 2.0;
 /// That targets are left out: this, and as much for each.
@@ -24,10 +24,10 @@ const LEFT_OUT: f32 = 3.0;
 const BACK: f32 = 20.0;
 /// That a round begins elsewhere than at its first target.
 const ELSEWHERE: f32 = 1.0;
-/// How well an attempt goes that is none of the exercise.
-const STRAY: f32 = -9.0;
+/// How well an attempt goes that is none of the exercise: only one of fewer keys than a try has.
+const STRAY: f32 = -5.0;
 /// An attempt of about as many keys as were asked for goes no worse than this, whatever they are: a wrong root is a slip, not another order.
-const WORST_TRY: f32 = -6.0;
+const WORST_TRY: f32 = -3.0;
 
 /// For each attempt the place of its target in `round`, `None` for a stray one; and how well all goes together.
 pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32) {
@@ -59,12 +59,15 @@ pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32
                 }
             }
             let stray = best[place] + STRAY;
-            if stray > next[place] {
+            if !is_try(&round[place], attempt) && stray > next[place] {
                 (next[place], from[place]) = (stray, (place, true));
             }
         }
-        let well = |(fit, target): (&f32, &Target)| *fit > WENT_WELL * target.voices() as f32;
-        went_well = fits.iter().zip(round).map(well).collect();
+        for place in 0..places {
+            if !from[place].1 {
+                went_well[place] = fits[place] > WENT_WELL * round[place].voices() as f32;
+            }
+        }
         best = next;
         came_from.push(from);
     }
@@ -82,10 +85,19 @@ pub fn align(attempts: &[Attempt], round: &[Target]) -> (Vec<Option<usize>>, f32
     (places, total)
 }
 
+/// How well an attempt goes with a target, where it is about as many keys no worse than [`WORST_TRY`].
 fn tried(target: &Target, attempt: &Attempt) -> f32 {
-    let is_try = attempt.strikes.len() + 1 >= target.voices();
-    let least = if is_try { WORST_TRY } else { f32::NEG_INFINITY };
+    let least = if is_try(target, attempt) {
+        WORST_TRY
+    } else {
+        f32::NEG_INFINITY
+    };
     fit(target, attempt).max(least)
+}
+
+/// True for an attempt of about as many keys as were asked for, whatever they are.
+fn is_try(target: &Target, attempt: &Attempt) -> bool {
+    attempt.strikes.len() + 1 >= target.voices()
 }
 
 /// What a step from one place of the round to another costs; after the last comes the first.

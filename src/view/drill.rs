@@ -412,6 +412,9 @@ fn headline(
     page: &mut Rows<'_>,
 ) {
     let text = screen.headline(target, place);
+    if text.is_empty() {
+        return;
+    }
     let room = page
         .area
         .height

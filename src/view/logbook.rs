@@ -109,7 +109,10 @@ fn trend(overview: &Overview, today: i32, ink: Ink, out: &mut impl Write) -> io:
     let column = |share: f64| HEIGHTS[((share * 7.0).round() as usize).min(7)];
     let attempts: String = weeks
         .iter()
-        .map(|counts| column(f64::from(counts.iter().sum::<u32>()) / f64::from(most)))
+        .map(|counts| match counts.iter().sum::<u32>() {
+            0 => ' ',
+            some => column(f64::from(some) / f64::from(most)),
+        })
         .collect();
     let share = |[right, slip, _]: &[u32; 3]| {
         (right + slip > 0).then(|| f64::from(*right) / f64::from(right + slip))

@@ -93,27 +93,7 @@ fn show(
     let mut drawn: Option<Instant> = None;
     let mut opened = false;
     while !end.is_there() && leader.course().target().is_some() {
-        let mut at_once = false;
-        loop {
-            match listening.news.try_recv() {
-                Ok(News::Heard(events)) => {
-                    at_once |= !leader.hear(&events)?.is_empty();
-                    at_once |= screen.hear(&events);
-                    listening.give_back(events);
-                }
-                Ok(News::Input(name)) => {
-                    opened = true;
-                    screen.input = name;
-                    screen.trouble = None;
-                }
-                Ok(News::Trouble(sentence) | News::Fault(sentence)) => {
-                    screen.trouble = Some(sentence)
-                }
-                Ok(_) => {}
-                Err(TryRecvError::Empty) => break,
-                Err(TryRecvError::Disconnected) => return Err(ListeningError::Fault.into()),
-            }
-        }
+        let mut at_once = take_news(listening, &mut leader, &mut screen, &mut opened)?;
         for key in keys.try_iter() {
             let key = key.map_err(|error| {
                 CliError::failed(format!(
@@ -140,28 +120,64 @@ fn show(
             screen.notice = Some(CARE.to_owned());
         }
         if at_once || drawn.is_none_or(|drawn| drawn.elapsed() >= DRAW_PAUSE) {
-            screen.playing = leader.is_playing();
-            screen.by_ear = leader.is_by_ear();
-            screen.outcomes.clear();
-            screen.outcomes.extend_from_slice(leader.outcomes());
-            let course = leader.course();
-            let last = leader
-                .last()
-                .map(|shown| (&shown.target, &shown.given.mark));
-            terminal
-                .draw(|frame: &mut Frame<'_>| {
-                    let area = frame.area();
-                    draw(&screen, course, last, palette, area, frame.buffer_mut());
-                })
-                .map_err(|error| {
-                    CliError::failed(format!(
-                        "the terminal cannot be drawn on ({error}); use --plain for lines"
-                    ))
-                })?;
+            paint(terminal, &mut screen, &leader, palette)?;
             drawn = Some(Instant::now());
         }
         thread::park_timeout(LOOK);
     }
     leader.finish()?;
     Ok(leader.marked())
+}
+
+/// Takes all news there is; true if some of it must be seen at once. `opened` is true from when there is an input.
+fn take_news(
+    listening: &Listening,
+    leader: &mut Leader,
+    screen: &mut DrillScreen,
+    opened: &mut bool,
+) -> Result<bool, CliError> {
+    let mut at_once = false;
+    loop {
+        match listening.news.try_recv() {
+            Ok(News::Heard(events)) => {
+                at_once |= !leader.hear(&events)?.is_empty();
+                at_once |= screen.hear(&events);
+                listening.give_back(events);
+            }
+            Ok(News::Input(name)) => {
+                *opened = true;
+                screen.input = name;
+                screen.trouble = None;
+            }
+            Ok(News::Trouble(sentence) | News::Fault(sentence)) => screen.trouble = Some(sentence),
+            Ok(News::Meter(_) | News::Pace(_) | News::Kept(_)) => {}
+            Err(TryRecvError::Empty) => return Ok(at_once),
+            Err(TryRecvError::Disconnected) => return Err(ListeningError::Fault.into()),
+        }
+    }
+}
+
+fn paint(
+    terminal: &mut DefaultTerminal,
+    screen: &mut DrillScreen,
+    leader: &Leader,
+    palette: Palette,
+) -> Result<(), CliError> {
+    screen.playing = leader.is_playing();
+    screen.by_ear = leader.is_by_ear();
+    screen.outcomes.clear();
+    screen.outcomes.extend_from_slice(leader.outcomes());
+    let course = leader.course();
+    let last = leader
+        .last()
+        .map(|shown| (&shown.target, &shown.given.mark));
+    let drawn = terminal.draw(|frame: &mut Frame<'_>| {
+        let area = frame.area();
+        draw(screen, course, last, palette, area, frame.buffer_mut());
+    });
+    drawn.map(drop).map_err(|error| {
+        CliError::failed(format!(
+            "the terminal cannot be drawn on ({error}); use --plain for lines"
+        ))
+    })
 }
