@@ -72,7 +72,7 @@ pub fn of_document(path: &Path) -> Result<Material, CliError> {
     let voicings = document.chords.iter().rev().map(|chord| &chord.midi);
     let keys: Option<Vec<MidiNote>> = voicings
         .filter(|keys| keys.len() >= FEWEST_KEYS)
-        .map(|keys| keys.iter().copied().collect())
+        .map(|keys| keys.to_vec())
         .next();
     let keys = keys.ok_or_else(|| {
         CliError::failed(format!(
