@@ -3,6 +3,7 @@
 #   make test                             all tests, live capture through a real sound server included
 #   make eval                             reads the labelled corpora, prints the scoring tables, fails where a figure is worse than
 #                                         training/baseline.tsv; CORPUS=DIR reads that one alone, RAISE=1 writes what has become better
+#   make eval-drills                      how the drills of the labelled corpus are marked: CORPUS=
 #   make bench                            speed on one core and peak memory
 #   make bench-live                       from the strike to the screen through a sound server, then 30 minutes of running: CORPUS=, CLIPS=, MINUTES=
 #   make lint, make doc, make setup, make test-audio
@@ -30,7 +31,7 @@ ESTIMATES := $(TARGET_DIR)/eval
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
-.PHONY: help demo test eval bench bench-live lint doc setup build test-audio setup-build setup-live
+.PHONY: help demo test eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -65,6 +66,11 @@ test: setup-build setup-live
 eval: build .venv/ready
 	.venv/bin/python training/evaluate.py --lidprop $(LIDPROP) --into $(ESTIMATES) $(if $(SCORER),--scorer $(SCORER)) \
 		$(if $(RAISE),--raise) $(if $(filter file,$(origin CORPUS)),,--must-exist) $(CORPORA)
+
+eval-drills: build
+	@if [ -f $(CORPUS)/truth.json ]; then rm -rf $(ESTIMATES)/drills; \
+		python3 training/drill_bounds.py $(CORPUS) $(ESTIMATES)/drills --lidprop $(LIDPROP); \
+	else echo "SKIPPED: there is no corpus at $(CORPUS)"; fi
 
 bench: setup-build
 	$(ONE_CORE) cargo bench --locked $(FEATURES)

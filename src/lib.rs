@@ -23,6 +23,10 @@ pub mod spectrum;
 #[doc(hidden)]
 pub mod piano;
 
+// A tone of struck strings of our own.
+#[doc(hidden)]
+pub mod tone;
+
 // Which keys sound, frame by frame; when each was struck; which are held together.
 #[doc(hidden)]
 pub mod notes;
@@ -42,6 +46,10 @@ pub mod answer;
 // What was heard over time, as one result document.
 pub mod chart;
 
+// What a player is asked for, how it is marked, when it is due again; knows no file and no clock.
+#[doc(hidden)]
+pub mod practice;
+
 // The document written for other programs.
 pub mod publish;
 
@@ -49,7 +57,7 @@ pub mod publish;
 #[doc(hidden)]
 pub mod view;
 
-// Whole files, learned pianos.
+// Whole files, learned pianos, the logbook.
 #[doc(hidden)]
 pub mod store;
 

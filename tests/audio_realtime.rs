@@ -31,3 +31,18 @@ fn the_callback_takes_no_memory_even_when_the_ring_is_full() {
     assert_no_alloc(|| taken.reserve(1 << 20));
     assert!(violation_count() > before, "the guard itself works");
 }
+
+#[test]
+fn the_callback_of_the_output_takes_no_memory() {
+    let source = lidprop::audio::playback::Source::new(vec![0.1_f32; 1000].into());
+    let mut block = [0.0_f32; 512];
+    let before = violation_count();
+    assert_no_alloc(|| {
+        for _ in 0..6 {
+            source.fill(&mut block, 2, |x| x);
+        }
+    });
+    assert_eq!(violation_count() - before, 0);
+    assert!(source.is_over());
+    assert_eq!(block[511], 0.0, "silence after the end");
+}

@@ -8,10 +8,8 @@ use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 use support::sound_server::SoundServer;
+use support::terminal::{PATIENCE, Terminal};
 use support::{as_stereo_wav, test_audio};
-
-/// How long anything may take that takes a fraction of a second on an idle machine.
-const PATIENCE: Duration = Duration::from_secs(20);
 
 fn hear(server: &SoundServer, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
@@ -165,84 +163,6 @@ fn wait_for<T>(mut look: impl FnMut() -> Option<T>) -> T {
             "waited for {PATIENCE:?} in vain"
         );
         std::thread::sleep(Duration::from_millis(50));
-    }
-}
-
-/// A terminal of its own, by tmux; gone at the end of the test.
-struct Terminal<'a> {
-    server: &'a SoundServer,
-    name: String,
-}
-
-impl<'a> Terminal<'a> {
-    /// Opens a terminal with a shell in it, or says loudly that the test is skipped.
-    fn open_or_skip(server: &'a SoundServer, columns: u16, rows: u16) -> Option<Self> {
-        if Command::new("tmux")
-            .arg("-V")
-            .stdout(Stdio::null())
-            .status()
-            .is_err()
-        {
-            assert_ne!(
-                std::env::var("CI").as_deref(),
-                Ok("true"),
-                "CI must have tmux"
-            );
-            eprintln!("SKIPPED: no tmux for a test in a real terminal");
-            return None;
-        }
-        let name = format!("lidprop-test-{}-{columns}", std::process::id());
-        let terminal = Self { server, name };
-        let size = [columns.to_string(), rows.to_string()];
-        terminal.tmux(&[
-            "-f",
-            "/dev/null",
-            "new-session",
-            "-d",
-            "-x",
-            &size[0],
-            "-y",
-            &size[1],
-            "env PS1='ready> ' sh",
-        ]);
-        Some(terminal)
-    }
-
-    fn tmux(&self, arguments: &[&str]) -> String {
-        let mut command = Command::new("tmux");
-        self.server.apply(&mut command);
-        let output = command
-            .env("LC_ALL", "C.UTF-8")
-            .args(["-u", "-L", &self.name])
-            .args(arguments)
-            .stdin(Stdio::null())
-            .output()
-            .expect("tmux runs");
-        String::from_utf8_lossy(&output.stdout).into_owned()
-    }
-
-    fn keys(&self, keys: &[&str]) {
-        self.tmux(&[&["send-keys"][..], keys].concat());
-    }
-
-    /// Waits until the screen holds `words`; gives the screen.
-    #[track_caller]
-    fn shows(&self, words: &str) -> String {
-        let start = Instant::now();
-        loop {
-            let screen = self.tmux(&["capture-pane", "-p"]);
-            if screen.contains(words) {
-                return screen;
-            }
-            assert!(start.elapsed() < PATIENCE, "no '{words}' in\n{screen}");
-            std::thread::sleep(Duration::from_millis(50));
-        }
-    }
-}
-
-impl Drop for Terminal<'_> {
-    fn drop(&mut self) {
-        self.tmux(&["kill-server"]);
     }
 }
 

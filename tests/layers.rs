@@ -17,6 +17,7 @@ const MODULES: &[Layer] = &[
     ("audio", &["units"]),
     ("spectrum", &["units"]),
     ("piano", &["units", "spectrum"]),
+    ("tone", &["units"]),
     ("notes", &["units", "spectrum", "piano"]),
     ("harmony", &["units"]),
     ("playing", &["units", "harmony"]),
@@ -26,26 +27,31 @@ const MODULES: &[Layer] = &[
         "chart",
         &["units", "harmony", "playing", "listener", "answer"],
     ),
-    ("publish", &["units", "harmony", "listener", "chart"]),
+    ("practice", &["units", "harmony", "listener"]),
+    (
+        "publish",
+        &["units", "harmony", "listener", "chart", "practice"],
+    ),
     (
         "view",
         &[
             "units", "audio", "spectrum", "harmony", "playing", "listener", "answer", "chart",
+            "practice",
         ],
     ),
-    ("store", &["units", "piano"]),
+    ("store", &["units", "piano", "practice"]),
     (
         "session",
         &[
             "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
-            "answer", "chart", "publish", "store",
+            "answer", "chart", "practice", "publish", "store",
         ],
     ),
     (
         "cli",
         &[
-            "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
-            "answer", "chart", "publish", "view", "store", "session",
+            "units", "audio", "spectrum", "piano", "tone", "notes", "harmony", "playing",
+            "listener", "answer", "chart", "practice", "publish", "view", "store", "session",
         ],
     ),
 ];

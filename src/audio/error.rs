@@ -142,6 +142,15 @@ pub enum AudioError {
         /// Its sample format or rate.
         format: String,
     },
+    /// The machine has no output that opens.
+    #[error("no sound output was found on this computer")]
+    NoOutput,
+    /// The sound system does not play.
+    #[error("the sound output cannot be used ({cause})")]
+    OutputFailed {
+        /// What the sound system says.
+        cause: String,
+    },
     /// Any other refusal of the sound system.
     #[error("sound input \"{name}\" cannot be opened ({cause})")]
     InputFailed {

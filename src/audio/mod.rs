@@ -1,4 +1,4 @@
-//! Samples in: recordings and microphones become one stream of mono samples at the internal rate.
+//! Samples in: recordings and microphones become one stream of mono samples at the internal rate. Samples out: [`playback`].
 //!
 //! Input: files of any usual format; sound inputs of the computer (feature `live`).
 //! Output: mono `f32` at [`crate::units::SampleRate::INTERNAL`], time 0 at the first sample of the recording.
@@ -22,6 +22,7 @@ pub mod downmix;
 pub mod error;
 pub mod level;
 pub mod part;
+pub mod playback;
 pub mod recording;
 pub mod resample;
 pub mod source;

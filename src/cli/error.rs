@@ -8,6 +8,7 @@ use super::remedies::{self, InCommand};
 use crate::audio::AudioError;
 use crate::session::lesson::TooLong;
 use crate::session::live::ListeningError;
+use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
 use std::io;
 use std::process::ExitCode;
@@ -119,6 +120,27 @@ impl From<PianoError> for CliError {
             }
             PianoError::Unwritten(error) => Self::failed(error),
         }
+    }
+}
+
+impl From<LogbookError> for CliError {
+    fn from(error: LogbookError) -> Self {
+        let remedy = match &error {
+            LogbookError::NoHome => "set HOME",
+            LogbookError::Unwritten(_) => return Self::failed(error),
+            LogbookError::Damaged { .. } => {
+                "move it away and put a backup in its place, or begin a new one; nothing was changed"
+            }
+            LogbookError::Foreign { .. } => "move it away; nothing was changed",
+            LogbookError::Newer { .. } => "update lidprop; nothing was changed",
+            LogbookError::ReadOnly { .. } => "change its permissions",
+            LogbookError::Busy { .. } => "end that program, or try again",
+            LogbookError::NotAnExport { .. } => {
+                "give a file that `lidprop logbook --export FILE` has written"
+            }
+            LogbookError::Other { .. } => "check the file and its folder",
+        };
+        Self::failed(format!("{error}; {remedy}"))
     }
 }
 

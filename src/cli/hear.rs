@@ -166,7 +166,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
 }
 
 /// Set by SIGINT, SIGTERM and SIGHUP.
-fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
+pub(super) fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
     use signal_hook::consts::{SIGINT, SIGTERM};
     let stop = Arc::new(AtomicBool::new(false));
     let mut signals = vec![SIGINT, SIGTERM];

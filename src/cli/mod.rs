@@ -4,9 +4,12 @@
 //! Units: as each command states. Method: clap's derive; help comes from the doc comments of the arguments.
 //! Limits: a command holds no music and no sound of its own, it only joins the stages and the views.
 
+mod clock;
+pub mod drill;
 pub mod error;
 pub mod hear;
 pub mod learning;
+pub mod logbook;
 pub mod name;
 pub mod options;
 pub mod remedies;
@@ -36,6 +39,8 @@ enum Command {
     Take(take::TakeArgs),
     Name(name::NameArgs),
     Standin(standin::StandinArgs),
+    Drill(drill::DrillArgs),
+    Logbook(logbook::LogbookArgs),
     Soundcheck(soundcheck::SoundcheckArgs),
 }
 
@@ -46,6 +51,8 @@ impl Command {
             Self::Take(args) => take::run(args),
             Self::Name(args) => name::run(args),
             Self::Standin(args) => standin::run(args),
+            Self::Drill(args) => drill::run(args),
+            Self::Logbook(args) => logbook::run(args),
             Self::Soundcheck(args) => soundcheck::run(args),
         }
     }
@@ -56,6 +63,8 @@ impl Command {
             Self::Take(_) => InCommand::Take,
             Self::Name(_) => InCommand::Name,
             Self::Standin(_) => InCommand::Standin,
+            Self::Drill(_) => InCommand::Drill,
+            Self::Logbook(_) => InCommand::Logbook,
             Self::Soundcheck(_) => InCommand::Soundcheck,
         }
     }

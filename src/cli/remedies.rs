@@ -17,17 +17,23 @@ pub enum InCommand {
     Name,
     /// `lidprop standin`
     Standin,
+    /// `lidprop drill`
+    Drill,
+    /// `lidprop logbook`
+    Logbook,
     /// `lidprop soundcheck`
     Soundcheck,
 }
 
 impl InCommand {
     /// All commands.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 7] = [
         Self::Hear,
         Self::Take,
         Self::Name,
         Self::Standin,
+        Self::Drill,
+        Self::Logbook,
         Self::Soundcheck,
     ];
 
@@ -38,6 +44,8 @@ impl InCommand {
             Self::Take => "take",
             Self::Name => "name",
             Self::Standin => "standin",
+            Self::Drill => "drill",
+            Self::Logbook => "logbook",
             Self::Soundcheck => "soundcheck",
         }
     }
@@ -68,15 +76,25 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         }
         AudioError::EndsBefore { .. } => match command {
             InCommand::Take => "give an earlier time with --from",
-            InCommand::Hear | InCommand::Name | InCommand::Standin | InCommand::Soundcheck => {
-                "give an earlier time"
-            }
+            InCommand::Hear
+            | InCommand::Name
+            | InCommand::Standin
+            | InCommand::Drill
+            | InCommand::Logbook
+            | InCommand::Soundcheck => "give an earlier time",
         },
         AudioError::NoLiveSound => match command {
             InCommand::Soundcheck => {
                 "build it with its default features, or learn a piano from a recording with --learn NAME --from FILE"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
+            InCommand::Drill => {
+                "build it with its default features, or mark a recording with --from FILE"
+            }
+            InCommand::Hear
+            | InCommand::Take
+            | InCommand::Name
+            | InCommand::Standin
+            | InCommand::Logbook => {
                 "build it with its default features, or read a recording with `lidprop take`"
             }
         },
@@ -84,10 +102,21 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
             InCommand::Soundcheck => {
                 "plug a microphone in, check that it is switched on in the system's sound settings, then try again"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
+            InCommand::Hear
+            | InCommand::Take
+            | InCommand::Name
+            | InCommand::Standin
+            | InCommand::Drill
+            | InCommand::Logbook => {
                 "plug a microphone in, check that it is switched on in the system's sound settings, then run `lidprop soundcheck`"
             }
         },
+        AudioError::NoOutput => {
+            "plug loudspeakers or headphones in and check the system's sound settings, or leave the listening out"
+        }
+        AudioError::OutputFailed { .. } => {
+            "try again, or choose another output in the system's sound settings"
+        }
         AudioError::NoSuchInput { nearest, known, .. } => {
             return match (nearest, &known[..]) {
                 (Some(near), _) => format!("did you mean \"{near}\"?"),
@@ -100,28 +129,39 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
             "allow the microphone for this terminal in the privacy settings (on Linux, join the group `audio`)"
         }
         AudioError::InputBusy { .. } => match command {
-            InCommand::Hear | InCommand::Soundcheck => {
+            InCommand::Hear | InCommand::Drill | InCommand::Soundcheck => {
                 "close that program or choose another input with --device"
             }
-            InCommand::Take | InCommand::Name | InCommand::Standin => "close that program",
+            InCommand::Take | InCommand::Name | InCommand::Standin | InCommand::Logbook => {
+                "close that program"
+            }
         },
         AudioError::InputGone { .. } => match command {
-            InCommand::Hear | InCommand::Soundcheck => {
+            InCommand::Hear | InCommand::Drill | InCommand::Soundcheck => {
                 "plug it in again or choose another with --device"
             }
-            InCommand::Take | InCommand::Name | InCommand::Standin => "plug it in again",
+            InCommand::Take | InCommand::Name | InCommand::Standin | InCommand::Logbook => {
+                "plug it in again"
+            }
         },
         AudioError::UnsupportedInput { .. } => match command {
-            InCommand::Hear | InCommand::Soundcheck => "choose another input with --device",
-            InCommand::Take | InCommand::Name | InCommand::Standin => "use another input",
+            InCommand::Hear | InCommand::Drill | InCommand::Soundcheck => {
+                "choose another input with --device"
+            }
+            InCommand::Take | InCommand::Name | InCommand::Standin | InCommand::Logbook => {
+                "use another input"
+            }
         },
         AudioError::InputFailed { .. } => match command {
             InCommand::Soundcheck => {
                 "try again, or choose another of the inputs listed with --seconds 0 by --device"
             }
-            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Standin => {
-                "run `lidprop soundcheck` to see which inputs work"
-            }
+            InCommand::Hear
+            | InCommand::Take
+            | InCommand::Name
+            | InCommand::Standin
+            | InCommand::Drill
+            | InCommand::Logbook => "run `lidprop soundcheck` to see which inputs work",
         },
     };
     words.to_owned()
@@ -131,9 +171,12 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
 pub fn for_standard_output(command: InCommand) -> &'static str {
     match command {
         InCommand::Take => "write to a folder with --write FORMAT --into DIR instead",
-        InCommand::Hear | InCommand::Name | InCommand::Standin | InCommand::Soundcheck => {
-            "send the output to a place that has room"
-        }
+        InCommand::Hear
+        | InCommand::Name
+        | InCommand::Standin
+        | InCommand::Drill
+        | InCommand::Logbook
+        | InCommand::Soundcheck => "send the output to a place that has room",
     }
 }
 

@@ -4,6 +4,7 @@
 //! Units: seconds from the start of the recording. Method: one function a format, one row a format.
 //! Limits: a format writes what it can hold; only JSON holds everything.
 
+pub mod drill;
 mod json;
 mod labels;
 

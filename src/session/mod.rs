@@ -2,12 +2,13 @@
 //!
 //! Input: a recording, a sound input, a pass over the keys. Output: what was heard, or news of it while it is heard.
 //! Units: as each states. Method: [`recording`] reads a file, [`input`] is the one loop that reads a sound input, [`live`] the listening thread
-//! that runs it (with it [`pace`], [`steady_listener`] and [`last_minute`]), [`lesson`] learns a piano,
+//! that runs it (with it [`pace`], [`steady_listener`] and [`last_minute`]), [`lesson`] learns a piano, [`drilled`] marks a recording,
 //! [`contained`] keeps a fault of lidprop to the work in which it showed. Each has an error of its own that says what happened; what to do
 //! about it is said where commands are known.
 //! Limits: draws nothing, prints nothing, knows no options.
 
 pub mod contained;
+pub mod drilled;
 pub mod input;
 pub mod last_minute;
 pub mod lesson;

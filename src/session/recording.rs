@@ -47,27 +47,53 @@ pub fn read_recording(
     path: &Path,
     options: &RecordingOptions,
     stop: &AtomicBool,
-    mut progress: impl FnMut(f64),
+    progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
     let mut source = PartOfRecording::new(audio::open(path)?, options.part);
+    let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
+    heard.reads(options.part);
+    let listener = hear_source(&mut source, &options.listening, stop, progress, |event| {
+        heard.keep(event);
+    })?;
+    if let Some(off) = options.sounding_off {
+        heard.sounds_off(off);
+    }
+    heard.in_rhythm(options.rhythm);
+    heard.heard_by(provenance(options));
+    for warning in source.warnings() {
+        heard.warn(warning.to_string());
+    }
+    Ok(heard.end(listener.position(), listener.a4()))
+}
+
+/// Hears a source from beginning to end: `tell` gets each event in order, `progress` the share read so far. Gives the listener as it is then.
+///
+/// Ends early once `stop` is set.
+///
+/// # Errors
+/// If the source cannot be read.
+pub fn hear_source(
+    source: &mut impl SampleSource,
+    listening: &ListenerOptions,
+    stop: &AtomicBool,
+    mut progress: impl FnMut(f64),
+    mut tell: impl FnMut(Event),
+) -> Result<Listener, AudioError> {
     let (mut beginning, mut block) = (Vec::new(), Vec::new());
     let mut state = BlockState::More;
     while state != BlockState::Ended && beginning.len() < TUNED_BY.get() as usize {
         state = source.next_block(&mut block)?;
         beginning.extend_from_slice(&block);
     }
-    let listening = &options.listening;
     let found_a4 = estimate_a4(&beginning, listening.expected_a4()).map(|found| found.a4);
     let mut listener = Listener::new(ListenerOptions {
         found_a4,
         ..listening.clone()
     });
-    let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
-    heard.reads(options.part);
     let mut events = Vec::new();
     let length = source.info().length;
     let mut hear = |block: &[f32]| {
-        hear_block(&mut listener, block, &mut events, |event| heard.keep(event));
+        hear_block(&mut listener, block, &mut events, &mut tell);
         if let Some(length) = length.filter(|length| length.get() > 0) {
             progress((listener.position().get() as f64 / length.get() as f64).min(1.0));
         }
@@ -81,16 +107,8 @@ pub fn read_recording(
         state = source.next_block(&mut block)?;
         hear(&block);
     }
-    hear_end(&mut listener, &mut events, |event| heard.keep(event));
-    if let Some(off) = options.sounding_off {
-        heard.sounds_off(off);
-    }
-    heard.in_rhythm(options.rhythm);
-    heard.heard_by(provenance(options));
-    for warning in source.warnings() {
-        heard.warn(warning.to_string());
-    }
-    Ok(heard.end(listener.position(), listener.a4()))
+    hear_end(&mut listener, &mut events, tell);
+    Ok(listener)
 }
 
 /// Hears all of `samples` (mono at [`SampleRate::INTERNAL`]) with `listener`, block by block, and ends the sound; `tell` gets each event in

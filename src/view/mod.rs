@@ -5,10 +5,12 @@
 //! Limits: shapes carry the meaning, colour and weight only repeat it, so every view can be read without them.
 
 pub mod chart;
+pub mod drill;
 pub mod ink;
 pub mod keyboard;
 pub mod lines;
 pub mod live;
+pub mod logbook;
 pub mod names;
 pub mod naming;
 pub mod notes;

@@ -3,6 +3,7 @@
 #![allow(dead_code)] // Each test binary uses its own part.
 
 pub mod sound_server;
+pub mod terminal;
 
 use lidprop::audio::{FileSource, SampleSource};
 use lidprop::units::SampleRate;

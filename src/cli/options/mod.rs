@@ -8,7 +8,7 @@ pub mod part;
 pub mod piano;
 pub mod rhythm;
 
-pub use naming::NamingOptions;
+pub use naming::{NamingOptions, style_parser};
 pub use part::PartOptions;
 pub use piano::PianoOptions;
 pub use rhythm::RhythmOptions;

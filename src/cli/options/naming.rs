@@ -47,6 +47,11 @@ pub struct NamingOptions {
     pub spelling: Spelling,
 }
 
+/// Reads the word of a style, for commands that print symbols and name nothing.
+pub fn style_parser() -> impl TypedValueParser<Value = Style> {
+    choice(STYLES)
+}
+
 impl NamingOptions {
     /// For a whole recording.
     pub fn wording(&self) -> Wording {

@@ -75,7 +75,7 @@ pub fn run(
 
 /// From now on a panic restores the terminal before it is told; what one of the listening thread tells is kept instead, since the screen
 /// goes on until it sees that the thread is gone, and would draw over it.
-fn watch_for_faults() -> Arc<OnceLock<String>> {
+pub fn watch_for_faults() -> Arc<OnceLock<String>> {
     let fault = Arc::new(OnceLock::new());
     let kept = fault.clone();
     let tell = std::panic::take_hook();
@@ -95,7 +95,7 @@ fn watch_for_faults() -> Arc<OnceLock<String>> {
 }
 
 /// As [`ratatui::try_init`], but for its panic hook, which would give the terminal back while the screen is still drawn.
-fn open_terminal() -> io::Result<DefaultTerminal> {
+pub fn open_terminal() -> io::Result<DefaultTerminal> {
     enable_raw_mode()?;
     execute!(io::stdout(), EnterAlternateScreen)?;
     DefaultTerminal::new(CrosstermBackend::new(io::stdout()))
@@ -118,7 +118,7 @@ fn show(
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first);
-    let keys = read_keys();
+    let keys = read_key_events(|key| press_of(*key) == Some(Press::Quit));
     let mut drawn: Option<Instant> = None;
     while !ended() {
         let mut at_once = match take_news(&mut live, listening) {
@@ -127,7 +127,10 @@ fn show(
         };
         for press in keys.try_iter() {
             at_once = true;
-            match press?.and_then(|press| live.press(press)) {
+            match press?
+                .and_then(press_of)
+                .and_then(|press| live.press(press))
+            {
                 Some(Request::Quit) => return Ok(End::Asked),
                 Some(Request::Keep) => {
                     live.notice("writing the last minute");
@@ -150,18 +153,23 @@ fn show(
     Ok(End::Asked)
 }
 
-/// Reads keys on a thread of its own, which ends with the key that ends the screen; `None` for what changes only the picture, as a
-/// terminal that was resized.
-fn read_keys() -> Receiver<io::Result<Option<Press>>> {
+/// Reads keys on a thread of its own, which ends with the first one that `ends` the screen, or where they cannot be read; `None` for what changes only
+/// the picture, as a terminal that was resized.
+pub fn read_key_events(
+    ends: impl Fn(&KeyEvent) -> bool + Send + 'static,
+) -> Receiver<io::Result<Option<KeyEvent>>> {
     let (sender, keys) = channel();
     let screen = thread::current();
     thread::spawn(move || {
         loop {
             let press = event::read().map(|event| match event {
-                event::Event::Key(key) => press_of(key),
+                event::Event::Key(key) => Some(key),
                 _ => None,
             });
-            let last = matches!(press, Ok(Some(Press::Quit)) | Err(_));
+            let last = match &press {
+                Ok(key) => key.as_ref().is_some_and(&ends),
+                Err(_) => true,
+            };
             if sender.send(press).is_err() {
                 return;
             }

@@ -8,7 +8,7 @@
 
 mod draw;
 mod keys;
-mod large;
+pub(super) mod large;
 mod shapes;
 
 pub use draw::draw;

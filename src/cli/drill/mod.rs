@@ -1,0 +1,257 @@
+//! `lidprop drill`: asks for chords through the keys, marks what is played, and keeps it in the logbook.
+//!
+//! Input: what to practise; a sound input, or a recording. Output: marks, live or after the fact; the logbook.
+//! Units: beats a minute, seconds. Method: [`crate::practice`] asks and marks, [`crate::store::logbook`] keeps; this file reads the options.
+//! Limits: one exercise at a time; a plan is gone through item by item.
+
+mod from;
+mod kept;
+mod leader;
+mod live;
+mod material;
+mod screen;
+mod task;
+
+use super::error::{CliError, CommandResult};
+use super::options::{PianoOptions, style_parser};
+use crate::harmony::{PitchClass, Spelled, Style};
+use crate::practice::exercise::ExerciseError;
+use crate::practice::plan::TEMPOS;
+use crate::practice::{Exercise, Form, KeyRange, Material, Order};
+use crate::view::drill::Showing;
+use clap::{Args, ValueEnum};
+pub use kept::PLAYER;
+use std::path::PathBuf;
+
+/// Asks for chords through the keys, marks what is played and keeps it in the logbook
+#[derive(Debug, Args)]
+#[command(after_long_help = "\
+What to practise: a chord type (\"dim(maj7)\", maj7, m7b5), a symbol to begin on (Dm7), a voicing as typed (\"D3 F4 Ab4 Db5\"), or a progression:
+two-five-one, \"diminished for dominant\", \"both dominants\", \"minor third chain\".
+
+Examples:
+  lidprop drill
+  lidprop drill \"dim(maj7)\" --order \"minor thirds\"
+  lidprop drill --plan week.toml
+  lidprop drill --listen 7b9 --order random
+  lidprop drill --from monday.m4a \"dim(maj7)\"
+  lidprop drill --from monday.m4a m7 --form \"rootless A\" --order \"whole steps\"
+
+With no words at all: what the logbook says is due today. Plans are small TOML files; those that come with the program: first-sevenths,
+left-hand-two-five-one, diminished-major-sevenths, drop-two, altered-dominants-by-ear.
+
+Marks: right, slip (and which keys), unsure (it cannot be told: play it again). Sit easily, begin slowly, rest often. Stop if anything hurts: pain
+that stays belongs to a doctor.")]
+pub struct DrillArgs {
+    /// What to practise
+    #[arg(value_name = "WHAT")]
+    pub what: Vec<String>,
+
+    /// Practise the chords of this chart: bars of symbols or voicings, as `| Dm7 G7 | Cmaj7 |`
+    #[arg(long, value_name = "FILE", conflicts_with = "what")]
+    pub chart: Option<PathBuf>,
+
+    /// Practise, through the keys, the last voicing of this document: a kept minute of `hear`, or what `take --write json` has written
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["what", "chart"])]
+    pub voicing_of: Option<PathBuf>,
+
+    /// Mark this recording instead of listening
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
+
+    /// How the chord lies: "root position", "first inversion", "rootless A", "rootless B", "drop 2", shell, free
+    #[arg(long, value_name = "FORM", value_parser = clap::value_parser!(Form))]
+    pub form: Option<Form>,
+
+    /// The way through the keys: fourths, fifths, "half steps", "whole steps", "minor thirds", "major thirds", random, "weakest first", or keys
+    /// of your own ("C F Bb"); a recording is tried with all of them where none is stated
+    #[arg(long, value_name = "ORDER", value_parser = clap::value_parser!(Order))]
+    pub order: Option<Order>,
+
+    /// The key to begin with
+    #[arg(long, value_name = "KEY", value_parser = clap::value_parser!(Spelled))]
+    pub start: Option<Spelled>,
+
+    /// The stretch of the keyboard to stay in, as C3-C6
+    #[arg(long, value_name = "LOW-HIGH", value_parser = clap::value_parser!(KeyRange), conflicts_with = "hand")]
+    pub range: Option<KeyRange>,
+
+    /// Stay where this hand has its place
+    #[arg(long, value_name = "HAND")]
+    pub hand: Option<Hand>,
+
+    /// Go through a plan: a file, or the name of one that comes with the program
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["what", "from"])]
+    pub plan: Option<PathBuf>,
+
+    /// By ear: each chord is played to you through the loudspeaker, quietly; turn it down first
+    #[arg(long, conflicts_with_all = ["from"])]
+    pub listen: bool,
+
+    /// How loud the tone is, in dBFS
+    #[arg(long, value_name = "DB", default_value_t = crate::tone::SAFE_LEVEL.get(), allow_hyphen_values = true, value_parser = parse_volume)]
+    pub volume: f64,
+
+    /// You have turned the loudspeaker down: play without asking
+    #[arg(long, requires = "listen")]
+    pub sound_is_safe: bool,
+
+    /// How often through all keys
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
+    pub rounds: u32,
+
+    /// How the chord is shown: symbol, degrees, keyboard, numeral or hidden
+    #[arg(long, value_name = "HOW", value_parser = clap::value_parser!(Showing))]
+    pub show: Option<Showing>,
+
+    /// The input to listen to, or a part of its name; without it, the system's default
+    #[arg(long, value_name = "NAME")]
+    pub device: Option<String>,
+
+    /// Lines instead of a screen, for screen readers and pipes
+    #[arg(long)]
+    pub plain: bool,
+
+    /// Draw the screen from ASCII alone
+    #[arg(long)]
+    pub ascii: bool,
+
+    /// Keep nothing in the logbook
+    #[arg(long)]
+    pub unlogged: bool,
+
+    /// End after this many seconds
+    #[arg(long = "for", value_name = "SECONDS")]
+    pub seconds: Option<u64>,
+
+    /// Beats a minute, a chord a beat; shown, not sounded, and kept in the logbook
+    #[arg(long, value_name = "BPM", value_parser = parse_tempo)]
+    pub tempo: Option<f64>,
+
+    /// Who plays, as the logbook calls them
+    #[arg(long, value_name = "NAME", default_value = kept::PLAYER)]
+    pub player: String,
+
+    /// Keep the attempts of a recording in the logbook too
+    #[arg(long, requires = "from")]
+    pub keep: bool,
+
+    /// Write this instead of lines for people
+    #[arg(long, value_name = "FORMAT", requires = "from")]
+    pub write: Option<DrillFormat>,
+
+    /// Which piano it is.
+    #[command(flatten)]
+    pub piano: PianoOptions,
+
+    /// How chord symbols are printed
+    #[arg(long, value_name = "STYLE", default_value = "letters", value_parser = style_parser())]
+    pub style: Style,
+}
+
+/// A hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Hand {
+    /// C2 to G4
+    Left,
+    /// G3 to C7
+    Right,
+}
+
+/// A format of a marked drill.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum DrillFormat {
+    /// Every attempt with its mark and what was believed of its keys (schema lidprop-drill/1)
+    Json,
+}
+
+fn parse_tempo(text: &str) -> Result<f64, String> {
+    let tempo = text.parse().ok().filter(|tempo| TEMPOS.contains(tempo));
+    tempo.ok_or_else(|| format!("give {} to {} beats a minute", TEMPOS.start(), TEMPOS.end()))
+}
+
+/// Louder than this no tone is played: full scale less 6 dB.
+const LOUDEST: f64 = -6.0;
+/// Quieter than this nothing is heard.
+const QUIETEST: f64 = -60.0;
+
+fn parse_volume(text: &str) -> Result<f64, String> {
+    let volume = text
+        .parse()
+        .ok()
+        .filter(|volume| (QUIETEST..=LOUDEST).contains(volume));
+    volume.ok_or_else(|| format!("give {QUIETEST} to {LOUDEST} dBFS"))
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If there is nothing to practise, the recording or the input cannot be used, or the logbook cannot.
+pub fn run(args: &DrillArgs) -> CommandResult {
+    match &args.from {
+        Some(path) => from::run(args, path),
+        None => {
+            let tasks = task::tasks(args)?;
+            if tasks.iter().any(|task| task.listen) {
+                task::confirm_sound(args)?;
+            }
+            live::run(args, &tasks)
+        }
+    }
+}
+
+impl DrillArgs {
+    /// True if something to practise is stated.
+    fn states_material(&self) -> bool {
+        !self.what.is_empty() || self.chart.is_some() || self.voicing_of.is_some()
+    }
+
+    fn material(&self) -> Result<Material, CliError> {
+        match (&self.chart, &self.voicing_of) {
+            (Some(chart), _) => material::of_chart(chart),
+            (None, Some(document)) => material::of_document(document),
+            (None, None) if self.what.is_empty() => Err(CliError::Usage(
+                "say what to practise: a chord type (\"dim(maj7)\"), a symbol, a voicing, or a progression".to_owned(),
+            )),
+            (None, None) => Ok(Material::read(&self.what)?),
+        }
+    }
+
+    /// What was typed, as an exercise in `order`.
+    fn exercise(&self, order: Order) -> Result<Exercise, CliError> {
+        Ok(Exercise {
+            material: self.material()?,
+            form: self.form,
+            order,
+            start: self.start.map(Spelled::class),
+            range: match (self.range, self.hand) {
+                (Some(range), _) => range,
+                (None, Some(Hand::Left)) => KeyRange::LEFT,
+                (None, Some(Hand::Right)) => KeyRange::RIGHT,
+                (None, None) => KeyRange::PIANO,
+            },
+        })
+    }
+}
+
+impl From<ExerciseError> for CliError {
+    fn from(error: ExerciseError) -> Self {
+        match &error {
+            ExerciseError::Symbol(_) | ExerciseError::Typed(_) => Self::Usage(format!(
+                "{error}; give a chord type (\"dim(maj7)\"), a symbol, a voicing, or a progression"
+            )),
+            ExerciseError::Unnamed(_) => Self::Usage(format!("{error}; type its symbol instead")),
+            ExerciseError::NoForm { .. } => {
+                Self::Usage(format!("{error}; choose another form or a wider range"))
+            }
+        }
+    }
+}
+
+/// The keys in which a round may begin: the stated one, or all.
+fn starts(exercise: &Exercise) -> Vec<Option<PitchClass>> {
+    match exercise.start {
+        Some(start) => vec![Some(start)],
+        None => PitchClass::all().map(Some).collect(),
+    }
+}
