@@ -42,12 +42,12 @@ pub mod answer;
 // What was heard over time, as one result document.
 pub mod chart;
 
-// The document written for other programs.
-pub mod publish;
-
 // The document and the live answer for eyes.
 #[doc(hidden)]
 pub mod view;
+
+// The document written for other programs, and for paper.
+pub mod publish;
 
 // Whole files, learned pianos.
 #[doc(hidden)]

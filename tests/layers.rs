@@ -26,13 +26,13 @@ const MODULES: &[Layer] = &[
         "chart",
         &["units", "harmony", "playing", "listener", "answer"],
     ),
-    ("publish", &["units", "harmony", "listener", "chart"]),
     (
         "view",
         &[
             "units", "audio", "spectrum", "harmony", "listener", "answer", "chart",
         ],
     ),
+    ("publish", &["units", "harmony", "listener", "chart", "view"]),
     ("store", &["units", "piano"]),
     (
         "session",

@@ -5,8 +5,10 @@
 
 pub mod document;
 pub mod entries;
+pub mod hands;
 pub mod passages;
 pub mod pedal;
 pub mod performance;
+pub mod piece;
 pub mod recording;
 pub mod written;

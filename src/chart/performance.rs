@@ -18,6 +18,8 @@ use crate::units::{SampleRate, Seconds, hundredths};
 pub struct Performance {
     /// The harmony, by start.
     pub harmony: Vec<HarmonyStretch>,
+    /// The same as values.
+    pub stretches: Vec<Stretch>,
     /// The beats; empty where it is free.
     pub beats: Vec<Seconds>,
     /// Those that begin a bar.
@@ -62,15 +64,17 @@ pub(super) fn performance(
         .filter_map(|beat| Seconds::new(beat.time).ok())
         .map(Seconds::to_millis_precision)
         .collect();
+    let rhythm = found_rhythm(&reading);
+    let mut stretches = reading.harmony;
+    stretches.retain(|stretch| !stretch.chords.is_empty());
     Some(Performance {
-        harmony: reading
-            .harmony
+        harmony: stretches
             .iter()
-            .filter(|stretch| !stretch.chords.is_empty())
             .map(|stretch| entry(stretch, naming.style))
             .collect(),
+        stretches,
         downbeats: reading.bars.downbeats.iter().map(|&b| beats[b]).collect(),
-        rhythm: found_rhythm(&reading),
+        rhythm,
         beats,
         melody: reading.melody,
         key: reading.key.map(|(key, _)| key),

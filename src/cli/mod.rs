@@ -12,6 +12,7 @@ pub mod options;
 pub mod remedies;
 pub mod soundcheck;
 pub mod take;
+pub mod targets;
 mod terminal;
 
 pub use error::{CliError, CommandResult};

@@ -5,8 +5,10 @@
 
 pub mod naming;
 pub mod piano;
+pub mod publish;
 pub mod rhythm;
 
 pub use naming::NamingOptions;
 pub use piano::PianoOptions;
+pub use publish::PublishOptions;
 pub use rhythm::RhythmOptions;
