@@ -28,7 +28,7 @@ const OUT_OF_PLACE: i32 = 2;
 const MIDDLE: i32 = 60;
 const OTHER_SIDE: i32 = 2;
 /// Half steps of the gap between the hands that count in its favour.
-const GAP: i32 = 9;
+const GAP: i32 = 6;
 /// Half steps by which the hands wander from where they parted are cheaper than others by this factor.
 const WANDER: i32 = 4;
 

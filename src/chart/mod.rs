@@ -3,6 +3,7 @@
 //! Input: events of the [`crate::listener`]. Output: a [`document::Recording`].
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
+pub mod comparison;
 pub mod document;
 pub mod entries;
 pub mod hands;
@@ -11,4 +12,5 @@ pub mod pedal;
 pub mod performance;
 pub mod piece;
 pub mod recording;
+pub mod sound;
 pub mod written;

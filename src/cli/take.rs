@@ -45,7 +45,7 @@ Examples:
 
 A recording that cannot be read is told on standard error and does not stop the others; the exit code is then 1.")]
 pub struct TakeArgs {
-    /// Recordings to read: WAV, FLAC, MP3, M4A (AAC, ALAC) or OGG Vorbis, told by their content
+    /// Recordings to read, told by their content: WAV, FLAC, MP3, M4A, OGG, Opus, CAF, and the sound of MP4, MOV, MKV and WebM
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
 
@@ -138,6 +138,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         naming: args.naming.wording(),
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
+        keep: args.write.map(|format| args.publish.keep(format)).unwrap_or_default(),
     };
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());

@@ -36,17 +36,24 @@ const VOICES: [(Voice, &str); 4] = [(Voice::Top, "top voice"), (Voice::Right, "r
 /// # Errors
 /// If `out` cannot be written to.
 pub fn write_midi(heard: &Heard, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
-    let piece = Piece::of(heard);
-    let texts = Texts::of(&piece);
+    write_piece(&Piece::of(heard), options, out)
+}
+
+/// Writes the file of a piece.
+///
+/// # Errors
+/// If `out` cannot be written to.
+pub fn write_piece(piece: &Piece, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
+    let texts = Texts::of(piece);
     let clock = Clock::of(piece.grid.as_ref());
-    let mut tracks = vec![conductor(&piece, &texts, &clock)];
+    let mut tracks = vec![conductor(piece, &texts, &clock)];
     let of = |wanted: &dyn Fn(&PieceNote) -> bool| piece.notes.iter().filter(|note| wanted(note)).copied().collect::<Vec<_>>();
     if options.voices {
         for (voice, name) in VOICES {
-            tracks.push(notes_track(name, &of(&|note| note.voice == voice), &piece, &clock));
+            tracks.push(notes_track(name, &of(&|note| note.voice == voice), piece, &clock));
         }
     } else {
-        tracks.push(notes_track("piano", &piece.notes, &piece, &clock));
+        tracks.push(notes_track("piano", &piece.notes, piece, &clock));
     }
     let timing = Timing::Metrical(u15::new(clock.ticks_a_quarter));
     let smf = Smf { header: Header::new(Format::Parallel, timing), tracks };

@@ -1,17 +1,21 @@
 //! Publish: what was heard, written for other programs and for people.
 //!
-//! Input: what is published (a [`Heard`] recording). Output: bytes of one of its formats: [`FORMATS`] are those of a recording.
+//! Input: what is published: a [`Heard`] recording, a comparison, a sheet in all keys. Output: bytes of one of its formats: [`FORMATS`] are those of a recording,
+//! [`comparison::COMPARISON_FORMATS`] and [`sheet::SHEET_FORMATS`] those of the others.
 //! Units: seconds from the start of the recording. Method: one function a format, one row a format; all that a user may ask of them stands in
 //! [`WriteOptions`]. All but JSON and labels write the same [`Piece`](crate::chart::piece::Piece).
 //! Limits: a format writes what it can hold; only JSON holds everything.
 
 mod captions;
+pub mod comparison;
 mod csv;
 mod json;
 mod labels;
 mod midi;
 pub mod musicxml;
 mod options;
+pub mod page;
+pub mod sheet;
 mod text;
 
 pub use json::{write_json, write_json_line};
@@ -46,6 +50,8 @@ pub enum Heeded {
     Voices,
     /// [`WriteOptions::page`].
     Page,
+    /// The sound itself, where the recording kept it.
+    Sound,
     /// [`WriteOptions::held`].
     Held,
 }
@@ -107,6 +113,14 @@ pub const FORMATS: &[Format<Heard>] = &[
         mark: Some(musicxml::MARK),
         heeds: &[Heeded::What],
         write: |heard, options, out| musicxml::write_musicxml(heard, options, out),
+    },
+    Format {
+        name: "page",
+        about: "one HTML file that shows and plays the recording: keyboards, staves, names, readings",
+        extension: "html",
+        mark: Some(page::MARK),
+        heeds: &[Heeded::Page, Heeded::Sound],
+        write: |heard, options, out| page::write_page(heard, options, out),
     },
     Format {
         name: "captions",

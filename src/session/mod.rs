@@ -9,6 +9,7 @@
 
 pub mod contained;
 pub mod input;
+pub mod kept_sound;
 pub mod last_minute;
 pub mod lesson;
 pub mod live;

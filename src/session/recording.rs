@@ -11,6 +11,7 @@ use crate::chart::recording::{Heard, HeardSoFar, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::playing::StatedRhythm;
+use crate::session::kept_sound::SoundKeeper;
 use crate::spectrum::estimate_a4;
 use crate::units::{Cents, SampleRate, SampleSpan, hundredths};
 use std::path::Path;
@@ -33,6 +34,20 @@ pub struct RecordingOptions {
     pub sounding_off: Option<Cents>,
     /// What the user has stated of the rhythm.
     pub rhythm: StatedRhythm,
+    /// Whether the sound itself is kept.
+    pub keep: Keep,
+}
+
+/// What is kept of the sound itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Keep {
+    /// Nothing.
+    #[default]
+    Nothing,
+    /// How loud it is.
+    Loudness,
+    /// How loud it is, and the sound.
+    Sound,
 }
 
 /// Reads the whole recording; `progress` is called with the share read so far.
@@ -63,7 +78,11 @@ pub fn read_recording(
     let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
     let mut events = Vec::new();
     let length = source.info().length;
+    let mut keeper = (options.keep != Keep::Nothing).then(|| SoundKeeper::new(options.keep == Keep::Sound));
     let mut hear = |block: &[f32]| {
+        if let Some(keeper) = &mut keeper {
+            keeper.hear(block);
+        }
         hear_block(&mut listener, block, &mut events, |event| heard.keep(event));
         if let Some(length) = length.filter(|length| length.get() > 0) {
             progress((listener.position().get() as f64 / length.get() as f64).min(1.0));
@@ -79,6 +98,9 @@ pub fn read_recording(
         hear(&block);
     }
     hear_end(&mut listener, &mut events, |event| heard.keep(event));
+    if let Some(keeper) = keeper {
+        heard.keep_sound(keeper.finish());
+    }
     if let Some(off) = options.sounding_off {
         heard.sounds_off(off);
     }

@@ -5,6 +5,7 @@
 
 use crate::cli::error::CliError;
 use crate::publish::{Format, Heeded, PageOptions, What, WriteOptions};
+use crate::session::recording::Keep;
 use clap::{Args, ValueEnum};
 
 /// How something is written down.
@@ -29,6 +30,10 @@ pub struct PublishOptions {
     /// Cover names and notes on the page until the reader asks for them
     #[arg(long, requires = "write")]
     pub listen_first: bool,
+
+    /// Leave the sound out of the page
+    #[arg(long, requires = "write")]
+    pub without_sound: bool,
 }
 
 /// What goes on the staff.
@@ -53,6 +58,15 @@ impl From<OnStaff> for What {
 }
 
 impl PublishOptions {
+    /// What of the sound itself `format` needs.
+    pub fn keep<T>(&self, format: &Format<T>) -> Keep {
+        match (format.heeds.contains(&Heeded::Sound), self.without_sound) {
+            (false, _) => Keep::Nothing,
+            (true, true) => Keep::Loudness,
+            (true, false) => Keep::Sound,
+        }
+    }
+
     /// What is asked of `format`, one of `formats`.
     ///
     /// # Errors
@@ -64,6 +78,7 @@ impl PublishOptions {
             ("--title", Heeded::Page, self.title.is_some()),
             ("--note", Heeded::Page, self.note.is_some()),
             ("--listen-first", Heeded::Page, self.listen_first),
+            ("--without-sound", Heeded::Sound, self.without_sound),
             ("--held", Heeded::Held, held),
         ];
         for (option, part, given) in given {
