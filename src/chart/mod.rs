@@ -1,6 +1,6 @@
 //! The chart: what was heard over time, as one result document.
 //!
-//! Input: events of the [`crate::listener`]. Output: a [`document::Recording`].
+//! Input: events of the [`crate::listener`], or a chart that was typed ([`typed`]). Output: a [`document::Recording`], a [`typed::TypedChart`].
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
 pub mod comparison;
@@ -13,4 +13,5 @@ pub mod performance;
 pub mod piece;
 pub mod recording;
 pub mod sound;
+pub mod typed;
 pub mod written;

@@ -33,7 +33,9 @@ const VOICING: usize = 3;
 pub struct Piece {
     /// The file as it was named by the user.
     pub file: String,
-    /// Length of the recording.
+    /// Where what was read of the recording begins: 0 unless a part was asked for. All times are those of the whole.
+    pub begins: Seconds,
+    /// Where it ends.
     pub length: Seconds,
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub a4: Option<Hertz>,
@@ -202,6 +204,7 @@ impl Piece {
         let notes = notes(heard, &chords, key, melody);
         Self {
             file: heard.file.clone(),
+            begins: seconds(heard.part.from),
             length: seconds(heard.length),
             a4: heard.a4,
             key,

@@ -4,12 +4,14 @@
 //! Units: as each command states. Method: clap's derive; help comes from the doc comments of the arguments.
 //! Limits: a command holds no music and no sound of its own, it only joins the stages and the views.
 
+pub mod against;
 pub mod error;
 pub mod hear;
 pub mod learning;
 pub mod name;
 pub mod options;
 pub mod remedies;
+pub mod sheet;
 pub mod soundcheck;
 pub mod take;
 pub mod targets;

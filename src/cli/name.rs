@@ -4,13 +4,14 @@
 //! Units: scores 0 to 1. Method: joins `harmony` and the view. Limits: no sound is heard here.
 
 use super::options::NamingOptions;
-use super::{CliError, CommandResult};
+use super::{CliError, CommandResult, sheet};
 use crate::chart::document::{self, SCHEMA};
 use crate::chart::written;
 use crate::harmony::voicing::all_keys::in_all_keys;
 use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{Chord, Context, Spelled, name_chord};
-use crate::publish::write_json_line;
+use crate::publish::sheet::Sheet;
+use crate::publish::{Format, write_json_line};
 use crate::units::MidiNote;
 use crate::view::ink::Ink;
 use crate::view::naming::{print_all_keys, print_naming};
@@ -63,6 +64,24 @@ pub struct NameArgs {
 pub enum NameFormat {
     /// Notes, names with scores and degrees, readings with tensions and resolutions
     Json,
+    /// With --in-all-keys: one HTML file with staves and keyboards, which fits one page of paper
+    Page,
+    /// With --in-all-keys: sheet music (MusicXML 4.0)
+    Musicxml,
+    /// With --in-all-keys: a MIDI file
+    Midi,
+}
+
+impl NameFormat {
+    /// The format of a sheet in all keys, where it is one.
+    fn of_sheet(self) -> Option<&'static Format<Sheet>> {
+        match self {
+            Self::Json => None,
+            Self::Page => sheet::format("page"),
+            Self::Musicxml => sheet::format("musicxml"),
+            Self::Midi => sheet::format("midi"),
+        }
+    }
 }
 
 /// What JSON says of typed notes.
@@ -86,6 +105,9 @@ struct VoicingInAllKeys {
 /// # Errors
 /// If a note or symbol cannot be read, or nothing could be written.
 pub fn run(args: &NameArgs) -> CommandResult {
+    if let Some(format) = args.write.and_then(NameFormat::of_sheet) {
+        return sheet::run(args, format);
+    }
     let mut typed = Typed::read(&args.notes).map_err(|wrong| CliError::Usage(wrong.to_string()))?;
     if let Some(bass) = args.bass {
         typed.sounding.stated_bass = Some(bass.class());
@@ -112,7 +134,7 @@ fn write_answer(
     if args.in_all_keys {
         let keys = in_all_keys(typed, context);
         return match args.write {
-            Some(NameFormat::Json) => write_json_line(
+            Some(_) => write_json_line(
                 &VoicingInAllKeys {
                     schema: SCHEMA,
                     keys: keys.iter().map(|key| written::in_key(key, style)).collect(),
@@ -124,7 +146,7 @@ fn write_answer(
     }
     let naming = name_chord(&typed.sounding, context);
     match args.write {
-        Some(NameFormat::Json) => {
+        Some(_) => {
             let mut midi: Vec<MidiNote> =
                 typed.sounding.notes.iter().map(|note| note.midi).collect();
             midi.sort_unstable();

@@ -7,8 +7,9 @@
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
+use super::against;
 use super::error::{CliError, CommandResult, tell};
-use super::options::{NamingOptions, PianoOptions, PublishOptions, RhythmOptions};
+use super::options::{NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions};
 use super::remedies::{InCommand, sentence};
 use super::targets::may_write;
 use crate::audio::AudioError;
@@ -42,6 +43,8 @@ Examples:
   lidprop take --write labels lesson.m4a > lesson.lab
   lidprop take --write midi --voices --into band rehearsal.m4a
   lidprop take --write jsonl archive/*.flac > archive.jsonl
+  lidprop take homework.m4a --against chart.txt
+  lidprop take --from 1:20 --to 1:40 lesson.m4a
 
 A recording that cannot be read is told on standard error and does not stop the others; the exit code is then 1.")]
 pub struct TakeArgs {
@@ -64,6 +67,14 @@ pub struct TakeArgs {
     /// How it is written.
     #[command(flatten)]
     pub publish: PublishOptions,
+
+    /// Hold the recording against this one, or against a typed chart (bars between |), and show what differs
+    #[arg(long, value_name = "FILE")]
+    pub against: Option<PathBuf>,
+
+    /// Which part of the recordings.
+    #[command(flatten)]
+    pub part: PartOptions,
 
     /// Which piano it is.
     #[command(flatten)]
@@ -128,7 +139,7 @@ pub fn run(args: &TakeArgs) -> CommandResult {
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandResult {
-    let output = Output::chosen(args)?;
+    let part = args.part.part()?;
     let mut listening = args.piano.listening()?;
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
@@ -138,8 +149,13 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         naming: args.naming.wording(),
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
+        part,
         keep: args.write.map(|format| args.publish.keep(format)).unwrap_or_default(),
     };
+    if let Some(against) = &args.against {
+        return against::run(args, against, &options, read);
+    }
+    let output = Output::chosen(args)?;
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);

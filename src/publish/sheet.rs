@@ -99,6 +99,7 @@ fn piece(sheet: &Sheet) -> Piece {
     });
     Piece {
         file: sheet.title.clone(),
+        begins: Seconds::ZERO,
         length: at(all().count()),
         a4: None,
         key: None,

@@ -4,11 +4,13 @@
 //! Method: clap's derive; flattened into the arguments of the commands. Limits: none.
 
 pub mod naming;
+pub mod part;
 pub mod piano;
 pub mod publish;
 pub mod rhythm;
 
 pub use naming::NamingOptions;
+pub use part::PartOptions;
 pub use piano::PianoOptions;
 pub use publish::PublishOptions;
 pub use rhythm::RhythmOptions;

@@ -94,7 +94,7 @@ pub fn degrees(degrees: &[(Spelled, Degree)], style: Style) -> Markup {
 pub fn signs(text: &str, style: Style) -> String {
     match style {
         Style::Ascii => text.to_owned(),
-        _ => text.replace("bb", "𝄫").replace("##", "𝄪").replace('b', "♭").replace('#', "♯"),
+        _ => text.replace('b', "♭").replace('#', "♯"),
     }
 }
 
@@ -167,7 +167,10 @@ impl RecordingPage<'_> {
         let piece = self.piece;
         let file = Path::new(&piece.file).file_name().map(|name| name.to_string_lossy().into_owned());
         let mut facts: Vec<String> = file.into_iter().collect();
-        facts.push(clock(piece.length));
+        facts.push(match piece.begins.get() > 0.0 {
+            true => format!("{} to {}", clock(piece.begins), clock(piece.length)),
+            false => clock(piece.length),
+        });
         facts.extend(piece.a4.map(|a4| format!("A4 at {:.1} Hz", a4.get())));
         facts.extend(piece.key.map(|key| format!("mostly {}", signs(&key.to_string(), piece.style))));
         if let Some(grid) = &piece.grid {
@@ -193,9 +196,10 @@ impl RecordingPage<'_> {
 
     fn strip(&self) -> Markup {
         let piece = self.piece;
-        let length = piece.length.get().max(0.001);
-        let share = |at: Seconds| format!("{:.4}", 100.0 * at.get() / length);
-        let width = |from: Seconds, to: Seconds| format!("{:.4}", 100.0 * (to.get().min(length) - from.get()).max(0.0) / length);
+        let (begins, ends) = (piece.begins.get(), piece.length.get());
+        let length = (ends - begins).max(0.001);
+        let share = |at: Seconds| format!("{:.4}", 100.0 * (at.get() - begins) / length);
+        let width = |from: Seconds, to: Seconds| format!("{:.4}", 100.0 * (to.get().min(ends) - from.get()).max(0.0) / length);
         let mut keys: Vec<(String, Seconds, Seconds)> = Vec::new();
         for chord in &piece.chords {
             let Some(key) = chord.key.map(|key| signs(&key.to_string(), piece.style)) else { continue };
@@ -214,7 +218,7 @@ impl RecordingPage<'_> {
                     span.soft { @if self.has_sound { "Click into the strip to play from there." } @else { "Click into the strip to find the chord in the table." } }
                 }
                 div.strip tabindex="0" role="region" aria-label="Loudness, chords and keys over time; the table below says the same" {
-                    div.long data-length=(format!("{length:.3}")) aria-hidden="true" {
+                    div.long data-begins=(seconds(piece.begins)) data-length=(format!("{length:.3}")) aria-hidden="true" {
                         (self.loudness())
                         @for chord in &piece.chords {
                             span.c style=(format!("left:{}%;width:{}%", share(chord.start), width(chord.start, chord.end))) { span.a style="position:static;border:0;padding:0" { (name(chord, piece.style)) } }
@@ -250,13 +254,13 @@ impl RecordingPage<'_> {
     }
 
     fn desk(&self, keyboard: Keyboard) -> Markup {
-        let length = format!("{:.3}", self.piece.length.get());
+        let (begins, ends) = (seconds(self.piece.begins), seconds(self.piece.length));
         html! {
             section.desk aria-label="Player" {
                 div.row {
                     button id="play" type="button" { "Play" }
-                    span id="time" { "0:00.0" }
-                    input id="at" type="range" min="0" max=(length) step="0.05" value="0" aria-label="Place in the recording";
+                    span id="time" { (clock(self.piece.begins)) }
+                    input id="at" type="range" min=(begins) max=(ends) step="0.05" value=(begins) aria-label="Place in the recording";
                     label { "Speed" select id="slow" {
                         option value="1" { "as played" }
                         @for percent in [90, 80, 70, 60, 50, 40] { option value=(format!("0.{}", percent / 10)) { (percent) " %" } }
@@ -316,11 +320,14 @@ impl RecordingPage<'_> {
                     " " button.show type="button" aria-pressed="false" aria-label=(format!("Show the answer at {at}")) { "Show" }
                 }
                 td.a { span.name { (name) } (also(chord, style)) }
-                td.a { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before), &format!("Staff: {names}"))) }
+                td.a { div.pics { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before), &format!("Staff: {names}"))) } }
                 td.a { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
                 td.a { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
                 td.a { (key) }
-                td.a { @if let Some(reading) = chord.reading.as_ref() { (reading_words(reading, style)) } }
+                td.a { @if let Some(reading) = chord.reading.as_ref() {
+                    @if chord.stands_for.is_some() { (reading_words(reading, style)) }
+                    @else { span.also { "could also be: " (reading_words(reading, style)) } }
+                } }
             }
         }
     }

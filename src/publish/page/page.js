@@ -4,7 +4,8 @@
   const all = (what, from = document) => [...from.querySelectorAll(what)];
   const body = document.body, strip = one(".long"), sound = one("audio");
   const rows = all("tbody tr"), starts = rows.map(r => +r.dataset.s), ends = rows.map(r => +r.dataset.e);
-  const blocks = all(".long .c"), length = strip ? +strip.dataset.length : 0;
+  const blocks = all(".long .c"), length = strip ? +strip.dataset.length : 0, begins = strip ? +strip.dataset.begins : 0;
+  const along = t => (t - begins) / length * 100 + "%";
   const clock = s => { const t = Math.max(0, Math.round(s * 10)) / 10; return Math.floor(t / 60) + ":" + (t % 60).toFixed(1).padStart(4, "0"); };
 
   // sort and filter
@@ -60,7 +61,7 @@
     one("#wider").addEventListener("click", () => closer(.5));
     one("#whole").addEventListener("click", () => closer(0));
     strip.addEventListener("click", e => {
-      const box = strip.getBoundingClientRect(), at = (e.clientX - box.left) / box.width * length;
+      const box = strip.getBoundingClientRect(), at = begins + (e.clientX - box.left) / box.width * length;
       if (sound) go(at); else {
         const nth = chordAt(at);
         if (nth >= 0) rows[nth].scrollIntoView({ block: "center" });
@@ -82,50 +83,51 @@
   const play = one("#play"), at = one("#at"), slow = one("#slow"), time = one("#time"), name = one("#told"), head = one(".long i"), mark = one(".long b");
   const keys = new Map(all("#keys [data-k]").map(k => [+k.dataset.k, k]));
   const notes = JSON.parse(one("#notes").textContent);
-  let loop = null, now = -1, lit = new Set(), from = null;
+  let loop = null, current = -1, lit = new Set(), from = null;
   sound.preservesPitch = true;
-  const go = s => { sound.currentTime = Math.max(0, s); sound.play(); };
+  const now = () => sound.currentTime + begins, to = t => { sound.currentTime = Math.max(0, t - begins); };
+  const go = t => { to(t); sound.play(); };
   play.addEventListener("click", () => sound.paused ? sound.play() : sound.pause());
   slow.addEventListener("change", () => { sound.playbackRate = +slow.value; });
-  at.addEventListener("input", () => { sound.currentTime = +at.value; show(); });
+  at.addEventListener("input", () => { to(+at.value); show(); });
   rows.forEach((r, i) => one(".from", r).addEventListener("click", () => { if (loop && (starts[i] < loop[0] || starts[i] >= loop[1])) setLoop(null); go(starts[i]); }));
   const loopText = one("#loop");
   function setLoop(stretch) {
     loop = stretch;
     loopText.textContent = loop ? "Loop " + clock(loop[0]) + " to " + clock(loop[1]) : "No loop";
     mark.hidden = !loop;
-    if (loop) { mark.style.left = loop[0] / length * 100 + "%"; mark.style.width = (loop[1] - loop[0]) / length * 100 + "%"; }
+    if (loop) { mark.style.left = along(loop[0]); mark.style.width = (loop[1] - loop[0]) / length * 100 + "%"; }
   }
   one("#this").addEventListener("click", () => {
-    const nth = now >= 0 ? now : chordAt(sound.currentTime);
+    const nth = current >= 0 ? current : chordAt(now());
     if (nth >= 0) { setLoop([starts[nth], ends[nth]]); go(starts[nth]); }
   });
-  one("#here").addEventListener("click", () => { from = sound.currentTime; loopText.textContent = "Loop from " + clock(from) + " to …"; });
-  one("#there").addEventListener("click", () => { const to = sound.currentTime; if (from !== null && to > from + .1) { setLoop([from, to]); go(from); } });
+  one("#here").addEventListener("click", () => { from = now(); loopText.textContent = "Loop from " + clock(from) + " to …"; });
+  one("#there").addEventListener("click", () => { const until = now(); if (from !== null && until > from + .1) { setLoop([from, until]); go(from); } });
   one("#free").addEventListener("click", () => { from = null; setLoop(null); });
   document.addEventListener("keydown", e => {
     if (e.key === " " && !["BUTTON", "INPUT", "SELECT", "TEXTAREA"].includes(e.target.tagName)) { e.preventDefault(); play.click(); }
   });
   function show() {
-    const t = sound.currentTime;
+    const t = now();
     if (!at.matches(":active")) at.value = t;
     at.setAttribute("aria-valuetext", clock(t));
     time.textContent = clock(t);
-    head.style.left = t / length * 100 + "%";
+    head.style.left = along(t);
     const nth = chordAt(t);
-    if (nth !== now) {
-      if (now >= 0) { rows[now].removeAttribute("aria-current"); blocks[now].classList.remove("now"); }
-      now = nth;
-      if (now >= 0) {
-        rows[now].setAttribute("aria-current", "true");
-        blocks[now].classList.add("now");
+    if (nth !== current) {
+      if (current >= 0) { rows[current].removeAttribute("aria-current"); blocks[current].classList.remove("now"); }
+      current = nth;
+      if (current >= 0) {
+        rows[current].setAttribute("aria-current", "true");
+        blocks[current].classList.add("now");
         if (zoom > 1 && !sound.paused) {
-          const box = strip.parentElement, x = starts[now] / length * strip.offsetWidth;
+          const box = strip.parentElement, x = (starts[current] - begins) / length * strip.offsetWidth;
           if (x < box.scrollLeft || x > box.scrollLeft + box.clientWidth * .8) box.scrollLeft = x - box.clientWidth * .1;
         }
       }
-      name.textContent = now >= 0 ? rows[now].dataset.name : "";
-      name.classList.toggle("seen", now >= 0 && rows[now].classList.contains("seen"));
+      name.textContent = current >= 0 ? rows[current].dataset.name : "";
+      name.classList.toggle("seen", current >= 0 && rows[current].classList.contains("seen"));
     }
     const ms = t * 1000, sounding = new Set();
     let low = 0, high = notes.length;
@@ -136,7 +138,7 @@
     lit = sounding;
   }
   function run() {
-    if (loop && sound.currentTime >= loop[1]) sound.currentTime = loop[0];
+    if (loop && now() >= loop[1]) to(loop[0]);
     show();
     if (!sound.paused) requestAnimationFrame(run);
   }
