@@ -97,7 +97,10 @@ fn the_sound_of_videos_starts_on_time_in_every_container() {
     }
     // Ogg states where the last packet ends; the resampler rounds to a sample.
     let difference = heard("note.opus").len().abs_diff(reference().len());
-    assert!(difference <= 2, "padding is cut off too: {difference} samples");
+    assert!(
+        difference <= 2,
+        "padding is cut off too: {difference} samples"
+    );
     let info = |name: &str| {
         audio::open(test_audio("formats").join(name))
             .unwrap()

@@ -32,7 +32,10 @@ const MODULES: &[Layer] = &[
             "units", "audio", "spectrum", "harmony", "listener", "answer", "chart",
         ],
     ),
-    ("publish", &["units", "harmony", "listener", "chart", "view"]),
+    (
+        "publish",
+        &["units", "harmony", "listener", "chart", "view"],
+    ),
     ("store", &["units", "piano"]),
     (
         "session",

@@ -117,13 +117,24 @@ impl Comparison {
     /// Holds a performance against a chart of that name.
     pub fn with_chart(first: &Piece, name: &str, chart: &TypedChart) -> Self {
         let (mut sets, mut expected) = (Vec::new(), Vec::new());
-        for (bar, chord) in chart.bars.iter().enumerate().flat_map(|(nth, bar)| bar.chords.iter().map(move |chord| (nth + 1, chord))) {
+        for (bar, chord) in chart
+            .bars
+            .iter()
+            .enumerate()
+            .flat_map(|(nth, bar)| bar.chords.iter().map(move |chord| (nth + 1, chord)))
+        {
             let from = sets.len();
             let (accepted, pitches) = match &chord.chord {
                 ChartChord::Silent => (Vec::new(), PitchSet::EMPTY),
                 ChartChord::Symbol(symbol) => (vec![*symbol], symbol.pitches()),
                 ChartChord::Voicing(voicing) => {
-                    let naming = crate::harmony::name_chord(voicing, &crate::harmony::Context { key: chart.key, ..Default::default() });
+                    let naming = crate::harmony::name_chord(
+                        voicing,
+                        &crate::harmony::Context {
+                            key: chart.key,
+                            ..Default::default()
+                        },
+                    );
                     let names = naming.names.iter().map(|name| name.chord);
                     (names.take(3).collect(), voicing.pitches())
                 }
@@ -131,7 +142,14 @@ impl Comparison {
             let count = (chord.beats * FRAMES_A_BEAT).round().max(1.0) as usize;
             sets.resize(from + count, pitches);
             let written = matches!(chord.chord, ChartChord::Symbol(_));
-            expected.push(Expected { frames: from..sets.len(), bar: Some((bar, chord.beat + 1.0)), second_at: None, accepted, pitches, written });
+            expected.push(Expected {
+                frames: from..sets.len(),
+                bar: Some((bar, chord.beat + 1.0)),
+                second_at: None,
+                accepted,
+                pitches,
+                written,
+            });
         }
         Self::of(first, name, &sets, &expected)
     }
@@ -143,25 +161,48 @@ impl Comparison {
         let mut places: Vec<Place> = Vec::new();
         for expected in expected {
             let of_place = warped.get(expected.frames.clone()).unwrap_or_default();
-            let from = of_place.iter().map(|range| range.0).min().unwrap_or_default();
-            let to = of_place.iter().map(|range| range.1 + 1).max().unwrap_or(from);
+            let from = of_place
+                .iter()
+                .map(|range| range.0)
+                .min()
+                .unwrap_or_default();
+            let to = of_place
+                .iter()
+                .map(|range| range.1 + 1)
+                .max()
+                .unwrap_or(from);
             let (from, to) = (frames.time(from), frames.time(to));
-            let there: Vec<usize> = (0..first.chords.len()).filter(|&at| lies_in(&first.chords[at], from, to)).collect();
+            let there: Vec<usize> = (0..first.chords.len())
+                .filter(|&at| lies_in(&first.chords[at], from, to))
+                .collect();
             there.iter().for_each(|&at| met[at] = true);
             if let Some(place) = place(first, expected, &there, from, to) {
                 places.push(place);
             }
         }
-        for (chord, _) in first.chords.iter().zip(met).filter(|(chord, met)| !met && chord.end.get() - chord.start.get() >= PASSING) {
+        for (chord, _) in first
+            .chords
+            .iter()
+            .zip(met)
+            .filter(|(chord, met)| !met && chord.end.get() - chord.start.get() >= PASSING)
+        {
             let before = places.partition_point(|place| place.at <= chord.start);
             places.insert(before, extra(chord));
         }
-        Self { first: first.file.clone(), second: second.to_owned(), places, style: first.style }
+        Self {
+            first: first.file.clone(),
+            second: second.to_owned(),
+            places,
+            style: first.style,
+        }
     }
 
     /// How many places agree.
     pub fn agreeing(&self) -> usize {
-        self.places.iter().filter(|place| place.agreement == Agreement::Same).count()
+        self.places
+            .iter()
+            .filter(|place| place.agreement == Agreement::Same)
+            .count()
     }
 }
 
@@ -188,16 +229,30 @@ fn extra(chord: &PieceChord) -> Place {
 fn place(first: &Piece, expected: &Expected, there: &[usize], from: f64, to: f64) -> Option<Place> {
     let agrees = |chord: &PieceChord| {
         let names = good_names(chord);
-        let by_name = names.iter().any(|heard| expected.accepted.iter().any(|wanted| says_the_same(wanted, heard)));
+        let by_name = names.iter().any(|heard| {
+            expected
+                .accepted
+                .iter()
+                .any(|wanted| says_the_same(wanted, heard))
+        });
         by_name || (!expected.pitches.is_empty() && expected.pitches == pitches(chord))
     };
     let overlap = |at: usize| {
         let chord = &first.chords[at];
         chord.end.get().min(to) - chord.start.get().max(from)
     };
-    let longest = |candidates: &mut dyn Iterator<Item = usize>| candidates.max_by(|&a, &b| overlap(a).total_cmp(&overlap(b)));
-    let same = longest(&mut there.iter().copied().filter(|&at| agrees(&first.chords[at])));
-    let chord = same.or_else(|| longest(&mut there.iter().copied())).map(|at| &first.chords[at]);
+    let longest = |candidates: &mut dyn Iterator<Item = usize>| {
+        candidates.max_by(|&a, &b| overlap(a).total_cmp(&overlap(b)))
+    };
+    let same = longest(
+        &mut there
+            .iter()
+            .copied()
+            .filter(|&at| agrees(&first.chords[at])),
+    );
+    let chord = same
+        .or_else(|| longest(&mut there.iter().copied()))
+        .map(|at| &first.chords[at]);
     let silent = expected.accepted.is_empty() && expected.pitches.is_empty();
     let agreement = match (same, chord) {
         (Some(_), _) => Agreement::Same,
@@ -213,7 +268,10 @@ fn place(first: &Piece, expected: &Expected, there: &[usize], from: f64, to: f64
     Some(Place {
         bar: expected.bar,
         second_at: expected.second_at,
-        at: chord.map(|chord| chord.start).or(Seconds::new(from).ok()).unwrap_or(Seconds::ZERO),
+        at: chord
+            .map(|chord| chord.start)
+            .or(Seconds::new(from).ok())
+            .unwrap_or(Seconds::ZERO),
         accepted: expected.accepted.clone(),
         heard: chord.map(good_names).unwrap_or_default(),
         keys: chord.map(|chord| chord.keys.clone()).unwrap_or_default(),
@@ -224,14 +282,24 @@ fn place(first: &Piece, expected: &Expected, there: &[usize], from: f64, to: f64
 }
 
 fn pitches(chord: &PieceChord) -> PitchSet {
-    chord.keys.iter().fold(PitchSet::EMPTY, |set, key| set.with(PitchClass::from(key.midi)))
+    chord.keys.iter().fold(PitchSet::EMPTY, |set, key| {
+        set.with(PitchClass::from(key.midi))
+    })
 }
 
 /// What a chord can well be called, and what it stands for.
 fn good_names(chord: &PieceChord) -> Vec<Chord> {
     let best = chord.best().map_or(1.0, |name| name.score.get());
-    let names = chord.names.iter().filter(|name| chord.best().is_some() && name.score.get() >= GOOD * best).map(|name| name.chord);
-    let stands_for = chord.stands_for.or(chord.reading.as_ref().filter(|reading| reading.missing.contains(Degree::ROOT)).map(|reading| reading.chord));
+    let names = chord
+        .names
+        .iter()
+        .filter(|name| chord.best().is_some() && name.score.get() >= GOOD * best)
+        .map(|name| name.chord);
+    let stands_for = chord.stands_for.or(chord
+        .reading
+        .as_ref()
+        .filter(|reading| reading.missing.contains(Degree::ROOT))
+        .map(|reading| reading.chord));
     names.chain(stands_for).collect()
 }
 
@@ -240,18 +308,23 @@ fn says_the_same(wanted: &Chord, heard: &Chord) -> bool {
     const THIRDS: DegreeSet = DegreeSet::of("2 b3 3 4");
     const FIFTHS: DegreeSet = DegreeSet::of("b5 #5");
     const SEVENTHS: DegreeSet = DegreeSet::of("6 bb7 b7 7");
-    if wanted.root.class() != heard.root.class() || wanted.lower.is_some() != heard.lower.is_some() {
+    if wanted.root.class() != heard.root.class() || wanted.lower.is_some() != heard.lower.is_some()
+    {
         return false;
     }
     let (wanted, heard) = (wanted.degrees, heard.degrees);
     let part = |part: DegreeSet| (wanted.and(part), heard.and(part));
-    let ((third, heard_third), (fifth, heard_fifth), (seventh, heard_seventh)) = (part(THIRDS), part(FIFTHS), part(SEVENTHS));
+    let ((third, heard_third), (fifth, heard_fifth), (seventh, heard_seventh)) =
+        (part(THIRDS), part(FIFTHS), part(SEVENTHS));
     let major = third.contains(Degree::THIRD);
     let colours = match (seventh.is_empty(), major) {
         (true, true) => !heard_seventh.contains(Degree::MINOR_SEVENTH),
         (true, false) => true,
         // a sixth and a major seventh are one chord to a player
-        (false, _) => seventh == heard_seventh || (major && plain_tonic(seventh) && plain_tonic(heard_seventh)),
+        (false, _) => {
+            seventh == heard_seventh
+                || (major && plain_tonic(seventh) && plain_tonic(heard_seventh))
+        }
     };
     // An altered dominant leaves its fifth open.
     let altered = major && seventh.contains(Degree::MINOR_SEVENTH);
@@ -271,15 +344,29 @@ fn differences(expected: &Expected, chord: &PieceChord) -> (Vec<Spelled>, Vec<Sp
     };
     let optional = const { DegreeSet::of("1 5") };
     let (needed, allowed) = match expected.written {
-        true => (wanted.degrees.minus(optional), wanted.degrees.union(const { DegreeSet::of("1 5 9 13") })),
+        true => (
+            wanted.degrees.minus(optional),
+            wanted.degrees.union(const { DegreeSet::of("1 5 9 13") }),
+        ),
         false => (wanted.degrees, wanted.degrees),
     };
     let class = |degree: Degree| wanted.root.degree(degree).class();
-    let missing = needed.iter().filter(|&degree| !sounds.contains(class(degree)) && (expected.written || expected.pitches.contains(class(degree))));
-    let missing = missing.map(|degree| wanted.root.degree(degree).readable(None)).collect();
-    let has_place = |at: PitchClass| expected.pitches.contains(at) || allowed.iter().any(|degree| class(degree) == at);
+    let missing = needed.iter().filter(|&degree| {
+        !sounds.contains(class(degree))
+            && (expected.written || expected.pitches.contains(class(degree)))
+    });
+    let missing = missing
+        .map(|degree| wanted.root.degree(degree).readable(None))
+        .collect();
+    let has_place = |at: PitchClass| {
+        expected.pitches.contains(at) || allowed.iter().any(|degree| class(degree) == at)
+    };
     let mut extra: Vec<Spelled> = Vec::new();
-    for key in chord.keys.iter().filter(|key| !has_place(PitchClass::from(key.midi))) {
+    for key in chord
+        .keys
+        .iter()
+        .filter(|key| !has_place(PitchClass::from(key.midi)))
+    {
         if !extra.iter().any(|name| name.class() == key.name.class()) {
             extra.push(key.name);
         }
@@ -299,11 +386,18 @@ impl Frames {
         let begins = piece.chords.first().map_or(0.0, |chord| chord.start.get());
         let ends = piece.chords.last().map_or(0.0, |chord| chord.end.get());
         let seconds = FRAME_SECONDS.max((ends - begins) / FRAMES as f64);
-        let mut frames = Self { begins, seconds, sets: Vec::new() };
+        let mut frames = Self {
+            begins,
+            seconds,
+            sets: Vec::new(),
+        };
         let count = frames.number(Seconds::new(ends).unwrap_or(Seconds::ZERO));
         frames.sets = vec![PitchSet::EMPTY; count];
         for chord in &piece.chords {
-            let (from, to) = (frames.number(chord.start).min(count), frames.number(chord.end).min(count));
+            let (from, to) = (
+                frames.number(chord.start).min(count),
+                frames.number(chord.end).min(count),
+            );
             frames.sets[from..to.max(from)].fill(pitches(chord));
         }
         frames
@@ -321,7 +415,11 @@ impl Frames {
 fn distance(a: PitchSet, b: PitchSet) -> f32 {
     let both = (a.bits() & b.bits()).count_ones();
     let either = (a.bits() | b.bits()).count_ones();
-    if either == 0 { 0.0 } else { 1.0 - both as f32 / either as f32 }
+    if either == 0 {
+        0.0
+    } else {
+        1.0 - both as f32 / either as f32
+    }
 }
 
 /// For each frame of `second`, the first and the last frame of `first` that lie beside it.
@@ -339,7 +437,10 @@ fn warp(first: &[PitchSet], second: &[PitchSet]) -> Vec<(usize, usize)> {
             let left = at.checked_sub(1).map(|left| costs[left]);
             let up = before.get(at).copied();
             let both = at.checked_sub(1).and_then(|left| before.get(left)).copied();
-            let ways = [both, left, up].into_iter().enumerate().filter_map(|(way, cost)| Some((way as u8, cost?)));
+            let ways = [both, left, up]
+                .into_iter()
+                .enumerate()
+                .filter_map(|(way, cost)| Some((way as u8, cost?)));
             let (way, cost) = ways.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((0, 0.0));
             came[row * width + at] = way;
             costs.push(cost + distance(of_first, of_second));
@@ -368,20 +469,45 @@ mod tests {
 
     #[test]
     fn a_place_is_found_however_fast_it_is_played() {
-        let set = |pitches: &[i32]| pitches.iter().fold(PitchSet::EMPTY, |set, &pitch| set.with(PitchClass::new(pitch)));
+        let set = |pitches: &[i32]| {
+            pitches.iter().fold(PitchSet::EMPTY, |set, &pitch| {
+                set.with(PitchClass::new(pitch))
+            })
+        };
         let (c, f, g) = (set(&[0, 4, 7]), set(&[5, 9, 0]), set(&[7, 11, 2]));
         let second = [c, c, f, f, g, g];
         let first = [c, f, f, f, f, f, g, g, g];
-        assert_eq!(warp(&first, &second), [(0, 0), (0, 0), (1, 1), (2, 5), (6, 6), (7, 8)].map(|(a, b)| (a, b)));
+        assert_eq!(
+            warp(&first, &second),
+            [(0, 0), (0, 0), (1, 1), (2, 5), (6, 6), (7, 8)].map(|(a, b)| (a, b))
+        );
     }
 
     #[test]
     fn a_chord_is_met_by_what_a_player_plays_for_it() {
-        let same = |wanted: &str, heard: &str| says_the_same(&wanted.parse().unwrap(), &heard.parse().unwrap());
-        for (wanted, heard) in [("Cmaj7", "C6/9"), ("C", "Cmaj9"), ("Dm7", "Dm11"), ("G7", "G7alt"), ("G13b9", "G7#5"), ("Cm", "Cm6"), ("F/C", "F")] {
+        let same = |wanted: &str, heard: &str| {
+            says_the_same(&wanted.parse().unwrap(), &heard.parse().unwrap())
+        };
+        for (wanted, heard) in [
+            ("Cmaj7", "C6/9"),
+            ("C", "Cmaj9"),
+            ("Dm7", "Dm11"),
+            ("G7", "G7alt"),
+            ("G13b9", "G7#5"),
+            ("Cm", "Cm6"),
+            ("F/C", "F"),
+        ] {
             assert!(same(wanted, heard), "{wanted} is met by {heard}");
         }
-        for (wanted, heard) in [("C", "C7"), ("Cmaj7", "Cm7"), ("Dm7", "Dm7b5"), ("G7", "Gmaj7"), ("G7", "Db7"), ("Csus4", "C"), ("Cdim7", "Cdim(maj7)")] {
+        for (wanted, heard) in [
+            ("C", "C7"),
+            ("Cmaj7", "Cm7"),
+            ("Dm7", "Dm7b5"),
+            ("G7", "Gmaj7"),
+            ("G7", "Db7"),
+            ("Csus4", "C"),
+            ("Cdim7", "Cdim(maj7)"),
+        ] {
             assert!(!same(wanted, heard), "{wanted} is not met by {heard}");
         }
     }

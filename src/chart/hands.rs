@@ -52,20 +52,29 @@ pub fn parting(keys: &[MidiNote], left: usize) -> Option<MidiNote> {
 fn cost(keys: &[i32], left: usize, before: Option<i32>) -> i32 {
     let (low, high) = keys.split_at(left);
     let hand = |keys: &[i32]| {
-        let span = keys.last().zip(keys.first()).map_or(0, |(top, low)| top - low);
+        let span = keys
+            .last()
+            .zip(keys.first())
+            .map_or(0, |(top, low)| top - low);
         STRETCH * (span - EASE).max(0)
             + BEYOND_REACH * (span - REACH).max(0)
             + NO_FINGER * keys.len().saturating_sub(FINGERS) as i32
     };
-    let side = |keys: &[i32], out: &dyn Fn(i32) -> i32| keys.iter().map(|&key| out(key)).sum::<i32>();
-    let left_out = |key: i32| OUT_OF_PLACE * (key - LEFT_TOP).max(0) + OTHER_SIDE * i32::from(key >= MIDDLE);
-    let right_out = |key: i32| OUT_OF_PLACE * (RIGHT_BOTTOM - key).max(0) + OTHER_SIDE * i32::from(key < MIDDLE);
+    let side =
+        |keys: &[i32], out: &dyn Fn(i32) -> i32| keys.iter().map(|&key| out(key)).sum::<i32>();
+    let left_out =
+        |key: i32| OUT_OF_PLACE * (key - LEFT_TOP).max(0) + OTHER_SIDE * i32::from(key >= MIDDLE);
+    let right_out = |key: i32| {
+        OUT_OF_PLACE * (RIGHT_BOTTOM - key).max(0) + OTHER_SIDE * i32::from(key < MIDDLE)
+    };
     let gap = match (low.last(), high.first()) {
         (Some(low), Some(high)) => (high - low).min(GAP),
         _ => 0,
     };
     let parted = high.first().or(low.last()).copied();
-    let wandered = before.zip(parted).map_or(0, |(before, now)| (before - now).abs() / WANDER);
+    let wandered = before
+        .zip(parted)
+        .map_or(0, |(before, now)| (before - now).abs() / WANDER);
     hand(low) + hand(high) + side(low, &left_out) + side(high, &right_out) + wandered - gap
 }
 
@@ -74,7 +83,10 @@ mod tests {
     use super::*;
 
     fn left(keys: &[u8]) -> usize {
-        let keys: Vec<MidiNote> = keys.iter().map(|&key| MidiNote::new(key).unwrap()).collect();
+        let keys: Vec<MidiNote> = keys
+            .iter()
+            .map(|&key| MidiNote::new(key).unwrap())
+            .collect();
         left_hand_keys(&keys, None)
     }
 
@@ -98,7 +110,10 @@ mod tests {
                 let parted = left(&keys);
                 let (a, b) = keys.split_at(parted);
                 for hand in [a, b] {
-                    let span = hand.last().zip(hand.first()).map_or(0, |(top, low)| top - low);
+                    let span = hand
+                        .last()
+                        .zip(hand.first())
+                        .map_or(0, |(top, low)| top - low);
                     assert!(span <= 16, "{keys:?} parted at {parted}");
                 }
             }

@@ -110,7 +110,12 @@ impl Iterator for ChordsInPlace<'_> {
     fn next(&mut self) -> Option<HeardChord> {
         loop {
             let placed = self.placed.next()?;
-            let PlacedChord { span, pedal, naming, place } = &placed;
+            let PlacedChord {
+                span,
+                pedal,
+                naming,
+                place,
+            } = &placed;
             let chord = heard_chord(span, *pedal, naming, place, self.style);
             if chord.is_some() {
                 return chord;

@@ -14,7 +14,8 @@ use crate::chart::performance::Performance;
 use crate::chart::recording::Heard;
 use crate::harmony::speller::{Speller, degrees_of};
 use crate::harmony::{
-    Chord, Context, DegreeSet, Key, NamedNote, NotesByDegree, PitchClass, PitchSet, Reading, ReadingKind, Sounding, Style, Verdict,
+    Chord, Context, DegreeSet, Key, NamedNote, NotesByDegree, PitchClass, PitchSet, Reading,
+    ReadingKind, Sounding, Style, Verdict,
 };
 use crate::listener::{Certainty, ChordSpan, NoteSpan};
 use crate::units::{Hertz, MidiNote, Seconds, Share};
@@ -163,26 +164,49 @@ pub struct Grid {
 impl PieceChord {
     /// The best name, unless none is good.
     pub fn best(&self) -> Option<&PieceName> {
-        self.names.first().filter(|_| self.verdict != Verdict::NoGoodName)
+        self.names
+            .first()
+            .filter(|_| self.verdict != Verdict::NoGoodName)
     }
 
     /// The chord to be written over the staff: what a stand-in stands for, else the best name.
     pub fn on_staff(&self) -> Option<OnStaff> {
         match self.stands_for {
-            Some(chord) => Some(OnStaff { chord, implied: true }),
+            Some(chord) => Some(OnStaff {
+                chord,
+                implied: true,
+            }),
             None => {
-                let rootless = |name: &PieceName| !name.sounding.contains(crate::harmony::Degree::ROOT);
-                self.best().map(|name| OnStaff { chord: name.chord, implied: rootless(name) && name.chord.lower.is_none() })
+                let rootless =
+                    |name: &PieceName| !name.sounding.contains(crate::harmony::Degree::ROOT);
+                self.best().map(|name| OnStaff {
+                    chord: name.chord,
+                    implied: rootless(name) && name.chord.lower.is_none(),
+                })
             }
         }
     }
 
     /// The keys under the names that they have in the chord that is written over the staff.
     pub fn keys_on_staff(&self) -> Vec<NamedNote> {
-        let stand_in = self.reading.as_ref().filter(|reading| self.stands_for == Some(reading.chord));
-        let Some(reading) = stand_in else { return self.keys.clone() };
-        let name_of = |class: PitchClass| reading.degrees.iter().find(|(name, _)| name.class() == class).map(|&(name, _)| name);
-        let renamed = |key: &NamedNote| NamedNote { name: name_of(PitchClass::from(key.midi)).unwrap_or(key.name), ..*key };
+        let stand_in = self
+            .reading
+            .as_ref()
+            .filter(|reading| self.stands_for == Some(reading.chord));
+        let Some(reading) = stand_in else {
+            return self.keys.clone();
+        };
+        let name_of = |class: PitchClass| {
+            reading
+                .degrees
+                .iter()
+                .find(|(name, _)| name.class() == class)
+                .map(|&(name, _)| name)
+        };
+        let renamed = |key: &NamedNote| NamedNote {
+            name: name_of(PitchClass::from(key.midi)).unwrap_or(key.name),
+            ..*key
+        };
         self.keys.iter().map(renamed).collect()
     }
 }
@@ -225,19 +249,36 @@ impl Piece {
 
 fn chord_at(chords: &[PieceChord], at: f64) -> Option<usize> {
     let begun = chords.partition_point(|chord| chord.start.get() <= at + EARLY);
-    begun.checked_sub(1).filter(|&last| chords[last].end.get() > at)
+    begun
+        .checked_sub(1)
+        .filter(|&last| chords[last].end.get() > at)
 }
 
 fn held_chord(placed: PlacedChord<'_>) -> PieceChord {
-    let PlacedChord { span, pedal, naming, place } = placed;
-    let score = |name: &crate::harmony::Name| PieceName { chord: name.chord, sounding: name.sounding, score: name.score };
-    let stand_in = |reading: &Reading| place.stands_for == Some(reading.chord) && reading.kind != ReadingKind::HalfWholeFamily;
+    let PlacedChord {
+        span,
+        pedal,
+        naming,
+        place,
+    } = placed;
+    let score = |name: &crate::harmony::Name| PieceName {
+        chord: name.chord,
+        sounding: name.sounding,
+        score: name.score,
+    };
+    let stand_in = |reading: &Reading| {
+        place.stands_for == Some(reading.chord) && reading.kind != ReadingKind::HalfWholeFamily
+    };
     let at = naming.readings.iter().position(stand_in).unwrap_or(0);
     PieceChord {
         start: seconds(span.start),
         end: seconds(span.end),
         verdict: naming.verdict,
-        degrees: naming.names.first().map(|name| name.degrees.clone()).unwrap_or_default(),
+        degrees: naming
+            .names
+            .first()
+            .map(|name| name.degrees.clone())
+            .unwrap_or_default(),
         names: naming.names.iter().take(NAMES).map(score).collect(),
         keys: naming.notes,
         certainty: span.notes.iter().map(|note| note.certainty).collect(),
@@ -255,24 +296,39 @@ fn played_chords(heard: &Heard, played: &Performance) -> Vec<PieceChord> {
     let mut first = 0;
     let chord = |(stretch, text): (&crate::playing::Stretch, &HarmonyStretch)| {
         let (start, end) = (text.start.get(), text.end.get());
-        while heard.chords.get(first).is_some_and(|span| seconds(span.end).get() <= start) {
+        while heard
+            .chords
+            .get(first)
+            .is_some_and(|span| seconds(span.end).get() <= start)
+        {
             first += 1;
         }
-        let within = heard.chords[first..].iter().take_while(|span| seconds(span.start).get() < end);
-        let overlap = |span: &ChordSpan| seconds(span.end).get().min(end) - seconds(span.start).get().max(start);
+        let within = heard.chords[first..]
+            .iter()
+            .take_while(|span| seconds(span.start).get() < end);
+        let overlap = |span: &ChordSpan| {
+            seconds(span.end).get().min(end) - seconds(span.start).get().max(start)
+        };
         let voicing = within.max_by(|a, b| {
             let rank = |span: &ChordSpan| (span.notes.len() >= VOICING, overlap(span));
             let ((a_full, a), (b_full, b)) = (rank(a), rank(b));
             a_full.cmp(&b_full).then(a.total_cmp(&b))
         });
         let best = stretch.chords.first().map(|ranked| ranked.chord);
-        let heard_notes = voicing.map(|span| span.notes.as_slice()).unwrap_or_default();
+        let heard_notes = voicing
+            .map(|span| span.notes.as_slice())
+            .unwrap_or_default();
         let speller = speller(stretch.key, heard);
         let keys: Vec<NamedNote> = heard_notes
             .iter()
-            .map(|note| NamedNote { midi: note.midi, name: speller.note(PitchClass::from(note.midi), best.as_ref()) })
+            .map(|note| NamedNote {
+                midi: note.midi,
+                name: speller.note(PitchClass::from(note.midi), best.as_ref()),
+            })
             .collect();
-        let sounding = keys.iter().fold(PitchSet::EMPTY, |set, key| set.with(PitchClass::from(key.midi)));
+        let sounding = keys.iter().fold(PitchSet::EMPTY, |set, key| {
+            set.with(PitchClass::from(key.midi))
+        });
         PieceChord {
             start: text.start,
             end: text.end,
@@ -280,10 +336,16 @@ fn played_chords(heard: &Heard, played: &Performance) -> Vec<PieceChord> {
                 .chords
                 .iter()
                 .take(NAMES)
-                .map(|ranked| PieceName { chord: ranked.chord, sounding: ranked.chord.sounding(), score: ranked.confidence })
+                .map(|ranked| PieceName {
+                    chord: ranked.chord,
+                    sounding: ranked.chord.sounding(),
+                    score: ranked.confidence,
+                })
                 .collect(),
             verdict: Verdict::Named,
-            degrees: best.map(|chord| degrees_of(&chord, &speller.notes(sounding, &chord))).unwrap_or_default(),
+            degrees: best
+                .map(|chord| degrees_of(&chord, &speller.notes(sounding, &chord)))
+                .unwrap_or_default(),
             keys,
             certainty: heard_notes.iter().map(|note| note.certainty).collect(),
             reading: None,
@@ -294,11 +356,20 @@ fn played_chords(heard: &Heard, played: &Performance) -> Vec<PieceChord> {
             pedal: false,
         }
     };
-    played.stretches.iter().zip(&played.harmony).map(chord).collect()
+    played
+        .stretches
+        .iter()
+        .zip(&played.harmony)
+        .map(chord)
+        .collect()
 }
 
 fn speller(key: Option<Key>, heard: &Heard) -> Speller {
-    let context = Context { key, spelling: heard.naming.analysis.spelling, ..Context::default() };
+    let context = Context {
+        key,
+        spelling: heard.naming.analysis.spelling,
+        ..Context::default()
+    };
     Speller::new(&Sounding::default(), &context)
 }
 
@@ -314,12 +385,24 @@ fn grid(played: Performance) -> Option<Grid> {
 }
 
 /// Notes under their names, in their hands and voices.
-fn notes(heard: &Heard, chords: &[PieceChord], key: Option<Key>, melody: Option<&[usize]>) -> Vec<PieceNote> {
-    let mut given: Vec<PieceNote> = heard.notes.iter().map(|span| note(heard, span, chords, key)).collect();
+fn notes(
+    heard: &Heard,
+    chords: &[PieceChord],
+    key: Option<Key>,
+    melody: Option<&[usize]>,
+) -> Vec<PieceNote> {
+    let mut given: Vec<PieceNote> = heard
+        .notes
+        .iter()
+        .map(|span| note(heard, span, chords, key))
+        .collect();
     let (mut at, mut parted) = (0, None);
     while at < given.len() {
         let began = given[at].start.get();
-        let count = given[at..].iter().take_while(|note| note.start.get() <= began + TOGETHER).count();
+        let count = given[at..]
+            .iter()
+            .take_while(|note| note.start.get() <= began + TOGETHER)
+            .count();
         let mut order: Vec<usize> = (at..at + count).collect();
         order.sort_by_key(|&i| given[i].note.midi);
         let keys: Vec<MidiNote> = order.iter().map(|&i| given[i].note.midi).collect();
@@ -330,7 +413,11 @@ fn notes(heard: &Heard, chords: &[PieceChord], key: Option<Key>, melody: Option<
                 Some(melody) => melody.binary_search(&i).is_ok(),
                 None => place + 1 == count && place >= left,
             };
-            given[i].hand = if place < left { Hand::Left } else { Hand::Right };
+            given[i].hand = if place < left {
+                Hand::Left
+            } else {
+                Hand::Right
+            };
             given[i].voice = match given[i].hand {
                 _ if top => Voice::Top,
                 Hand::Left if place == 0 => Voice::Bass,
@@ -347,7 +434,12 @@ fn note(heard: &Heard, span: &NoteSpan, chords: &[PieceChord], key: Option<Key>)
     let start = seconds(span.start);
     let midi = span.note.midi;
     let chord = chord_at(chords, start.get()).map(|at| &chords[at]);
-    let beside = chord.and_then(|chord| chord.keys.iter().find(|key| PitchClass::from(key.midi) == PitchClass::from(midi)));
+    let beside = chord.and_then(|chord| {
+        chord
+            .keys
+            .iter()
+            .find(|key| PitchClass::from(key.midi) == PitchClass::from(midi))
+    });
     let name = beside.map(|key| key.name).unwrap_or_else(|| {
         let best = chord.and_then(PieceChord::best).map(|name| &name.chord);
         speller(chord.and_then(|chord| chord.key).or(key), heard).note(PitchClass::from(midi), best)

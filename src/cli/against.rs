@@ -28,21 +28,35 @@ const LONGEST_CHART: u64 = 1 << 20;
 ///
 /// # Errors
 /// If one of them cannot be read, or the result not be written.
-pub fn run(args: &TakeArgs, against: &Path, options: &RecordingOptions, read: &ReadRecording<'_>) -> CommandResult {
+pub fn run(
+    args: &TakeArgs,
+    against: &Path,
+    options: &RecordingOptions,
+    read: &ReadRecording<'_>,
+) -> CommandResult {
     let [file] = args.files.as_slice() else {
-        return Err(CliError::Usage(format!("{} recordings cannot be held against one; name one of them", args.files.len())));
+        return Err(CliError::Usage(format!(
+            "{} recordings cannot be held against one; name one of them",
+            args.files.len()
+        )));
     };
     let written = written(args)?;
     // The sound itself has no part in it.
-    let options = RecordingOptions { keep: Keep::Nothing, ..options.clone() };
+    let options = RecordingOptions {
+        keep: Keep::Nothing,
+        ..options.clone()
+    };
     let heard = |path: &Path| {
-        let heard = read(path, &options, &AtomicBool::new(false), &mut |_| {}).map_err(|error| CliError::failed(sentence(&error, InCommand::Take)))?;
+        let heard = read(path, &options, &AtomicBool::new(false), &mut |_| {})
+            .map_err(|error| CliError::failed(sentence(&error, InCommand::Take)))?;
         Ok::<_, CliError>(Piece::of(&heard))
     };
     let second_name = against.display().to_string();
     let comparison = match text(against) {
         Some(text) => {
-            let chart: TypedChart = text.parse().map_err(|error| CliError::failed(format!("{second_name}: {error}")))?;
+            let chart: TypedChart = text
+                .parse()
+                .map_err(|error| CliError::failed(format!("{second_name}: {error}")))?;
             Comparison::with_chart(&heard(file)?, &second_name, &chart)
         }
         None => Comparison::of_two(&heard(file)?, &heard(against)?),
@@ -55,7 +69,8 @@ pub fn run(args: &TakeArgs, against: &Path, options: &RecordingOptions, read: &R
             name.push(format.extension);
             let target = folder.join(name);
             may_write(&target, format.mark, args.force).map_err(CliError::Failed)?;
-            write_whole(&target, |out| (format.write)(&comparison, &options, out)).map_err(CliError::failed)
+            write_whole(&target, |out| (format.write)(&comparison, &options, out))
+                .map_err(CliError::failed)
         }
         (written, _) => {
             let mut out = BufWriter::new(io::stdout().lock());
@@ -70,11 +85,25 @@ pub fn run(args: &TakeArgs, against: &Path, options: &RecordingOptions, read: &R
 }
 
 /// The format that is asked for, of those that a comparison has.
-fn written(args: &TakeArgs) -> Result<Option<(&'static Format<Comparison>, WriteOptions)>, CliError> {
-    let Some(asked) = args.write else { return Ok(None) };
-    let Some(format) = COMPARISON_FORMATS.iter().find(|format| format.name == asked.name) else {
-        let names: Vec<&str> = COMPARISON_FORMATS.iter().map(|format| format.name).collect();
-        return Err(CliError::Usage(format!("a comparison cannot be written as {}; it can as {}", asked.name, names.join(", "))));
+fn written(
+    args: &TakeArgs,
+) -> Result<Option<(&'static Format<Comparison>, WriteOptions)>, CliError> {
+    let Some(asked) = args.write else {
+        return Ok(None);
+    };
+    let Some(format) = COMPARISON_FORMATS
+        .iter()
+        .find(|format| format.name == asked.name)
+    else {
+        let names: Vec<&str> = COMPARISON_FORMATS
+            .iter()
+            .map(|format| format.name)
+            .collect();
+        return Err(CliError::Usage(format!(
+            "a comparison cannot be written as {}; it can as {}",
+            asked.name,
+            names.join(", ")
+        )));
     };
     let options = args.publish.asked(format, COMPARISON_FORMATS, args.held)?;
     Ok(Some((format, options)))

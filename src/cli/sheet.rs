@@ -25,16 +25,38 @@ pub fn format(name: &str) -> Option<&'static Format<Sheet>> {
 /// If what was typed cannot be read, or nothing could be written.
 pub fn run(args: &NameArgs, format: &Format<Sheet>) -> CommandResult {
     if !args.in_all_keys {
-        return Err(CliError::Usage(format!("--write {} is a sheet of all keys; add --in-all-keys", format.name)));
+        return Err(CliError::Usage(format!(
+            "--write {} is a sheet of all keys; add --in-all-keys",
+            format.name
+        )));
     }
-    let context = Context { before: args.before, after: args.after, ..args.naming.context() };
+    let context = Context {
+        before: args.before,
+        after: args.after,
+        ..args.naming.context()
+    };
     let title = args.notes.join(" ");
     let chords = match title.contains('|') {
         true => of_chart(&title, &context)?,
-        false => vec![Typed::read(&args.notes).map_err(|wrong| CliError::Usage(wrong.to_string())).map(|typed| in_all_keys(&typed, &context))?],
+        false => vec![
+            Typed::read(&args.notes)
+                .map_err(|wrong| CliError::Usage(wrong.to_string()))
+                .map(|typed| in_all_keys(&typed, &context))?,
+        ],
     };
-    let keys = (0..12).map(|key| chords.iter().filter_map(|chord| chord.get(key).cloned()).collect()).collect();
-    let sheet = Sheet { title, keys, style: args.naming.style };
+    let keys = (0..12)
+        .map(|key| {
+            chords
+                .iter()
+                .filter_map(|chord| chord.get(key).cloned())
+                .collect()
+        })
+        .collect();
+    let sheet = Sheet {
+        title,
+        keys,
+        style: args.naming.style,
+    };
     let mut out = BufWriter::new(io::stdout().lock());
     (format.write)(&sheet, &WriteOptions::default(), &mut out)
         .and_then(|()| out.flush())
@@ -43,21 +65,35 @@ pub fn run(args: &NameArgs, format: &Format<Sheet>) -> CommandResult {
 
 /// Every chord of a typed progression in all keys.
 fn of_chart(text: &str, context: &Context) -> Result<Vec<Vec<InKey>>, CliError> {
-    let chart: TypedChart = text.parse().map_err(|wrong: crate::chart::typed::ChartError| CliError::Usage(wrong.to_string()))?;
+    let chart: TypedChart = text
+        .parse()
+        .map_err(|wrong: crate::chart::typed::ChartError| CliError::Usage(wrong.to_string()))?;
     let key = context.key.or(chart.key);
-    let options = AnalysisOptions { key, spelling: context.spelling };
-    let context = Context { key: key.or_else(|| chart.interpret(&options).key()), ..context.clone() };
+    let options = AnalysisOptions {
+        key,
+        spelling: context.spelling,
+    };
+    let context = Context {
+        key: key.or_else(|| chart.interpret(&options).key()),
+        ..context.clone()
+    };
     let mut chords = Vec::new();
     for change in chart.changes() {
         let typed = match change.chord {
             ChartChord::Silent => continue,
-            ChartChord::Symbol(symbol) => Typed::read(&[symbol.symbol(Style::Ascii)]).map_err(|wrong| CliError::Usage(wrong.to_string()))?,
-            ChartChord::Voicing(sounding) => Typed { sounding, symbol: None },
+            ChartChord::Symbol(symbol) => Typed::read(&[symbol.symbol(Style::Ascii)])
+                .map_err(|wrong| CliError::Usage(wrong.to_string()))?,
+            ChartChord::Voicing(sounding) => Typed {
+                sounding,
+                symbol: None,
+            },
         };
         chords.push(in_all_keys(&typed, &context));
     }
     match chords.is_empty() {
-        true => Err(CliError::Usage("no chord is typed here; write bars such as | Dm7 G7 | Cmaj7 |".to_owned())),
+        true => Err(CliError::Usage(
+            "no chord is typed here; write bars such as | Dm7 G7 | Cmaj7 |".to_owned(),
+        )),
         false => Ok(chords),
     }
 }

@@ -150,7 +150,10 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
         part,
-        keep: args.write.map(|format| args.publish.keep(format)).unwrap_or_default(),
+        keep: args
+            .write
+            .map(|format| args.publish.keep(format))
+            .unwrap_or_default(),
     };
     if let Some(against) = &args.against {
         return against::run(args, against, &options, read);
@@ -381,9 +384,10 @@ impl Readings<'_> {
                             break;
                         };
                         let outcome = self.carry_out(job).map_err(|sentence| Failure {
-                            line: self.files.get(index).and_then(|file| {
-                                self.output.text_of_failure(file, &sentence)
-                            }),
+                            line: self
+                                .files
+                                .get(index)
+                                .and_then(|file| self.output.text_of_failure(file, &sentence)),
                             sentence,
                         });
                         if sender.send((index, outcome)).is_err() {

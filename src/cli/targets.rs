@@ -33,11 +33,20 @@ pub fn may_write(target: &Path, mark: Option<&str>, force: bool) -> Result<(), S
 fn carries(target: &Path, mark: &str) -> bool {
     let mut head = Vec::new();
     let read = File::open(target).and_then(|file| file.take(HEAD).read_to_end(&mut head));
-    read.is_ok() && head.windows(mark.len()).any(|window| window == mark.as_bytes())
+    read.is_ok()
+        && head
+            .windows(mark.len())
+            .any(|window| window == mark.as_bytes())
 }
 
 fn agreed(target: &Path) -> bool {
     let mut answer = String::new();
-    let asked = write!(io::stderr(), "{}: there is such a file already; write over it? [y/N] ", target.display());
-    asked.is_ok() && io::stdin().lock().read_line(&mut answer).is_ok() && answer.trim().eq_ignore_ascii_case("y")
+    let asked = write!(
+        io::stderr(),
+        "{}: there is such a file already; write over it? [y/N] ",
+        target.display()
+    );
+    asked.is_ok()
+        && io::stdin().lock().read_line(&mut answer).is_ok()
+        && answer.trim().eq_ignore_ascii_case("y")
 }

@@ -36,7 +36,10 @@ pub fn write_webvtt(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
     for cue in cues(&Piece::of(heard)) {
         writeln!(out, "\n{} --> {}", time(cue.start, '.'), time(cue.end, '.'))?;
         for line in &cue.lines {
-            let line = line.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+            let line = line
+                .replace('&', "&amp;")
+                .replace('<', "&lt;")
+                .replace('>', "&gt;");
             writeln!(out, "{line}")?;
         }
     }
@@ -50,7 +53,12 @@ pub fn write_webvtt(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
 pub fn write_subrip(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
     for (number, cue) in (1..).zip(cues(&Piece::of(heard))) {
         let gap = if number > 1 { "\n" } else { "" };
-        writeln!(out, "{gap}{number}\n{} --> {}", time(cue.start, ','), time(cue.end, ','))?;
+        writeln!(
+            out,
+            "{gap}{number}\n{} --> {}",
+            time(cue.start, ','),
+            time(cue.end, ',')
+        )?;
         for line in &cue.lines {
             writeln!(out, "{}", line.replace(['<', '>'], ""))?;
         }
@@ -60,7 +68,12 @@ pub fn write_subrip(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
 
 fn time(millis: u64, point: char) -> String {
     let (seconds, millis) = (millis / 1000, millis % 1000);
-    format!("{:02}:{:02}:{:02}{point}{millis:03}", seconds / 3600, seconds / 60 % 60, seconds % 60)
+    format!(
+        "{:02}:{:02}:{:02}{point}{millis:03}",
+        seconds / 3600,
+        seconds / 60 % 60,
+        seconds % 60
+    )
 }
 
 /// The cues of a piece: none overlaps the next, none is empty.
@@ -72,11 +85,18 @@ fn cues(piece: &Piece) -> Vec<Cue> {
     while at < chords.len() {
         let start = millis(chords[at].start);
         let mut past = at + 1;
-        while chords.get(past).is_some_and(|next| millis(next.start) < start + READABLE) {
+        while chords
+            .get(past)
+            .is_some_and(|next| millis(next.start) < start + READABLE)
+        {
             past += 1;
         }
-        let next = chords.get(past).map_or(millis(piece.length).max(start), |next| millis(next.start));
-        let end = (millis(chords[past - 1].end) + LINGERS).max(start + READABLE).min(next);
+        let next = chords
+            .get(past)
+            .map_or(millis(piece.length).max(start), |next| millis(next.start));
+        let end = (millis(chords[past - 1].end) + LINGERS)
+            .max(start + READABLE)
+            .min(next);
         let lines = match &chords[at..past] {
             [chord] => alone(chord, piece.style),
             several => together(several, piece.style),
@@ -90,27 +110,49 @@ fn cues(piece: &Piece) -> Vec<Cue> {
 }
 
 fn alone(chord: &PieceChord, style: Style) -> Vec<String> {
-    let place = chord.numeral.as_ref().zip(chord.key).map(|(numeral, key)| format!("   {numeral} in {key}"));
+    let place = chord
+        .numeral
+        .as_ref()
+        .zip(chord.key)
+        .map(|(numeral, key)| format!("   {numeral} in {key}"));
     let first = format!("{}{}", name(chord, style), place.unwrap_or_default());
     let notes: Vec<String> = chord.keys.iter().map(ToString::to_string).collect();
     let notes = notes.join(" ");
-    let reading = chord.stands_for.map(|stands| format!("for {}: ", stands.symbol(style))).unwrap_or_default();
-    let second = [format!("{reading}{notes}"), notes, reading.trim_end_matches([' ', ':']).to_owned()];
+    let reading = chord
+        .stands_for
+        .map(|stands| format!("for {}: ", stands.symbol(style)))
+        .unwrap_or_default();
+    let second = [
+        format!("{reading}{notes}"),
+        notes,
+        reading.trim_end_matches([' ', ':']).to_owned(),
+    ];
     let second = second.into_iter().find(|line| line.chars().count() <= LINE);
-    [Some(first), second].into_iter().flatten().filter(|line| !line.is_empty()).collect()
+    [Some(first), second]
+        .into_iter()
+        .flatten()
+        .filter(|line| !line.is_empty())
+        .collect()
 }
 
 /// Several chords on one line, as many as it holds, and their numerals below.
 fn together(chords: &[PieceChord], style: Style) -> Vec<String> {
     let names = joined(chords.iter().map(|chord| name(chord, style)), "  –  ");
-    let numerals = joined(chords.iter().filter_map(|chord| chord.numeral.clone()), " – ");
+    let numerals = joined(
+        chords.iter().filter_map(|chord| chord.numeral.clone()),
+        " – ",
+    );
     names.into_iter().chain(numerals).collect()
 }
 
 fn joined(words: impl Iterator<Item = String>, by: &str) -> Option<String> {
     let mut line = String::new();
     for word in words {
-        let more = if line.is_empty() { word } else { format!("{line}{by}{word}") };
+        let more = if line.is_empty() {
+            word
+        } else {
+            format!("{line}{by}{word}")
+        };
         if more.chars().count() > LINE {
             return Some(format!("{line} …"));
         }
@@ -120,7 +162,10 @@ fn joined(words: impl Iterator<Item = String>, by: &str) -> Option<String> {
 }
 
 fn name(chord: &PieceChord, style: Style) -> String {
-    chord.best().map_or_else(|| "no good name".to_owned(), |name| name.chord.symbol(style))
+    chord.best().map_or_else(
+        || "no good name".to_owned(),
+        |name| name.chord.symbol(style),
+    )
 }
 
 #[cfg(test)]
@@ -138,7 +183,10 @@ mod tests {
     fn a_line_ends_before_it_is_too_long() {
         let words = ["Dm7(♭5)"; 9].map(str::to_owned);
         let line = joined(words.into_iter(), "  –  ").unwrap();
-        assert!(line.ends_with('…') && line.chars().count() <= LINE + 2, "{line}");
+        assert!(
+            line.ends_with('…') && line.chars().count() <= LINE + 2,
+            "{line}"
+        );
         assert_eq!(joined(std::iter::empty(), " "), None);
     }
 }

@@ -79,8 +79,16 @@ fn write_json(comparison: &Comparison, out: &mut dyn Write) -> io::Result<()> {
         bar: place.bar.map(|bar| bar.0),
         beat: place.bar.map(|bar| bar.1),
         second_at: place.second_at,
-        accepted: place.accepted.iter().map(|chord| chord.symbol(style)).collect(),
-        heard: place.heard.iter().map(|chord| chord.symbol(style)).collect(),
+        accepted: place
+            .accepted
+            .iter()
+            .map(|chord| chord.symbol(style))
+            .collect(),
+        heard: place
+            .heard
+            .iter()
+            .map(|chord| chord.symbol(style))
+            .collect(),
         midi: place.keys.iter().map(|key| key.midi).collect(),
         missing: place.missing.iter().map(|note| note.name()).collect(),
         extra: place.extra.iter().map(|note| note.name()).collect(),
@@ -96,10 +104,23 @@ fn write_json(comparison: &Comparison, out: &mut dyn Write) -> io::Result<()> {
     writeln!(out)
 }
 
-fn write_page(comparison: &Comparison, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
+fn write_page(
+    comparison: &Comparison,
+    options: &WriteOptions,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let style = comparison.style;
-    let keyboard = Keyboard::around(comparison.places.iter().flat_map(|place| place.keys.iter().map(|key| key.midi)));
-    let title = options.page.title.clone().unwrap_or_else(|| format!("{} against {}", comparison.first, comparison.second));
+    let keyboard = Keyboard::around(
+        comparison
+            .places
+            .iter()
+            .flat_map(|place| place.keys.iter().map(|key| key.midi)),
+    );
+    let title = options
+        .page
+        .title
+        .clone()
+        .unwrap_or_else(|| format!("{} against {}", comparison.first, comparison.second));
     let page = html! {
         (head(&title, false))
         (symbols(keyboard))

@@ -13,7 +13,22 @@ use std::io::{self, Write};
 
 /// The columns.
 const COLUMNS: [&str; 16] = [
-    "start", "end", "name", "name_ascii", "label", "score", "verdict", "other_names", "key", "numeral", "function", "notes", "midi", "degrees", "stands_for", "reading",
+    "start",
+    "end",
+    "name",
+    "name_ascii",
+    "label",
+    "score",
+    "verdict",
+    "other_names",
+    "key",
+    "numeral",
+    "function",
+    "notes",
+    "midi",
+    "degrees",
+    "stands_for",
+    "reading",
 ];
 
 /// Writes the table.
@@ -32,7 +47,10 @@ pub fn write_csv(heard: &Heard, out: &mut dyn Write) -> io::Result<()> {
 
 fn row(chord: &PieceChord, style: Style) -> [String; COLUMNS.len()] {
     let best = chord.names.first();
-    let name = |style| best.map(|name| name.chord.symbol(style)).unwrap_or_default();
+    let name = |style| {
+        best.map(|name| name.chord.symbol(style))
+            .unwrap_or_default()
+    };
     let words = |words: Vec<String>| words.join(" ");
     let label = |name: &PieceName| label::write(&name.chord, name.sounding);
     [
@@ -41,17 +59,44 @@ fn row(chord: &PieceChord, style: Style) -> [String; COLUMNS.len()] {
         name(style),
         name(Style::Ascii),
         best.map(label).unwrap_or_default(),
-        best.map(|name| format!("{:.3}", name.score.get())).unwrap_or_default(),
+        best.map(|name| format!("{:.3}", name.score.get()))
+            .unwrap_or_default(),
         verdict(chord.verdict).to_owned(),
-        words(chord.names.iter().skip(1).map(|name| name.chord.symbol(style)).collect()),
+        words(
+            chord
+                .names
+                .iter()
+                .skip(1)
+                .map(|name| name.chord.symbol(style))
+                .collect(),
+        ),
         chord.key.map(|key| key.to_string()).unwrap_or_default(),
         chord.numeral.clone().unwrap_or_default(),
         chord.function.unwrap_or_default().to_owned(),
         words(chord.keys.iter().map(ToString::to_string).collect()),
-        words(chord.keys.iter().map(|key| key.midi.get().to_string()).collect()),
-        words(chord.degrees.iter().map(|(note, degree)| format!("{note}:{degree}")).collect()),
-        chord.stands_for.map(|chord| chord.symbol(style)).unwrap_or_default(),
-        chord.reading.as_ref().map(|reading| format!("{} {}", reading.kind, written::stands_for(reading, style))).unwrap_or_default(),
+        words(
+            chord
+                .keys
+                .iter()
+                .map(|key| key.midi.get().to_string())
+                .collect(),
+        ),
+        words(
+            chord
+                .degrees
+                .iter()
+                .map(|(note, degree)| format!("{note}:{degree}"))
+                .collect(),
+        ),
+        chord
+            .stands_for
+            .map(|chord| chord.symbol(style))
+            .unwrap_or_default(),
+        chord
+            .reading
+            .as_ref()
+            .map(|reading| format!("{} {}", reading.kind, written::stands_for(reading, style)))
+            .unwrap_or_default(),
     ]
 }
 

@@ -29,7 +29,12 @@ const DAMPER: u8 = 64;
 const SOFTEST: f32 = 30.0;
 const LOUDEST: f32 = 112.0;
 /// Names of the tracks.
-const VOICES: [(Voice, &str); 4] = [(Voice::Top, "top voice"), (Voice::Right, "right hand"), (Voice::Left, "left hand"), (Voice::Bass, "bass")];
+const VOICES: [(Voice, &str); 4] = [
+    (Voice::Top, "top voice"),
+    (Voice::Right, "right hand"),
+    (Voice::Left, "left hand"),
+    (Voice::Bass, "bass"),
+];
 
 /// Writes the file.
 ///
@@ -47,16 +52,31 @@ pub fn write_piece(piece: &Piece, options: &WriteOptions, out: &mut dyn Write) -
     let texts = Texts::of(piece);
     let clock = Clock::of(piece.grid.as_ref());
     let mut tracks = vec![conductor(piece, &texts, &clock)];
-    let of = |wanted: &dyn Fn(&PieceNote) -> bool| piece.notes.iter().filter(|note| wanted(note)).copied().collect::<Vec<_>>();
+    let of = |wanted: &dyn Fn(&PieceNote) -> bool| {
+        piece
+            .notes
+            .iter()
+            .filter(|note| wanted(note))
+            .copied()
+            .collect::<Vec<_>>()
+    };
     if options.voices {
         for (voice, name) in VOICES {
-            tracks.push(notes_track(name, &of(&|note| note.voice == voice), piece, &clock));
+            tracks.push(notes_track(
+                name,
+                &of(&|note| note.voice == voice),
+                piece,
+                &clock,
+            ));
         }
     } else {
         tracks.push(notes_track("piano", &piece.notes, piece, &clock));
     }
     let timing = Timing::Metrical(u15::new(clock.ticks_a_quarter));
-    let smf = Smf { header: Header::new(Format::Parallel, timing), tracks };
+    let smf = Smf {
+        header: Header::new(Format::Parallel, timing),
+        tracks,
+    };
     smf.write_std(out)
 }
 
@@ -81,14 +101,26 @@ impl Texts {
         Self {
             about: format!("{MARK}{}", env!("CARGO_PKG_VERSION")),
             title: ascii(&piece.file),
-            chords: piece.chords.iter().map(|chord| chord.best().map(|name| name.chord.symbol(Style::Ascii))).collect(),
+            chords: piece
+                .chords
+                .iter()
+                .map(|chord| chord.best().map(|name| name.chord.symbol(Style::Ascii)))
+                .collect(),
             keys,
         }
     }
 }
 
 fn ascii(text: &str) -> String {
-    text.chars().map(|c| if c.is_ascii() && !c.is_ascii_control() { c } else { '_' }).collect()
+    text.chars()
+        .map(|c| {
+            if c.is_ascii() && !c.is_ascii_control() {
+                c
+            } else {
+                '_'
+            }
+        })
+        .collect()
 }
 
 /// Seconds as ticks.
@@ -101,15 +133,25 @@ struct Clock {
 
 impl Clock {
     fn of(grid: Option<&Grid>) -> Self {
-        let beats: Vec<f64> = grid.map(|grid| grid.beats.iter().map(|beat| beat.get()).collect()).unwrap_or_default();
+        let beats: Vec<f64> = grid
+            .map(|grid| grid.beats.iter().map(|beat| beat.get()).collect())
+            .unwrap_or_default();
         if beats.len() < 2 {
-            return Self { ticks_a_quarter: PLAIN_TICKS, before: 0, beats: Vec::new() };
+            return Self {
+                ticks_a_quarter: PLAIN_TICKS,
+                before: 0,
+                beats: Vec::new(),
+            };
         }
         let before = match beats[0] > 0.0 {
             true => (beats[0] / (beats[1] - beats[0])).round().max(1.0) as u32,
             false => 0,
         };
-        Self { ticks_a_quarter: BEAT_TICKS, before, beats }
+        Self {
+            ticks_a_quarter: BEAT_TICKS,
+            before,
+            beats,
+        }
     }
 
     /// The tick of the beat of this number.
@@ -126,7 +168,11 @@ impl Clock {
             f64::from(self.before) * at / first
         } else {
             let last = self.beats.len() - 2;
-            let beat = self.beats.partition_point(|&beat| beat <= at).saturating_sub(1).min(last);
+            let beat = self
+                .beats
+                .partition_point(|&beat| beat <= at)
+                .saturating_sub(1)
+                .min(last);
             let length = self.beats[beat + 1] - self.beats[beat];
             f64::from(self.before) + beat as f64 + (at - self.beats[beat]) / length
         };
@@ -164,8 +210,17 @@ fn conductor<'a>(piece: &Piece, texts: &'a Texts, clock: &Clock) -> Vec<TrackEve
         meta(0, 0, MetaMessage::Text(texts.about.as_bytes())),
         meta(0, 0, MetaMessage::TrackName(texts.title.as_bytes())),
     ];
-    events.extend(clock.tempi().into_iter().map(|(tick, tempo)| meta(tick, 1, MetaMessage::Tempo(u24::new(tempo)))));
-    events.extend(meters(piece.grid.as_ref(), clock).into_iter().map(|(tick, beats)| meta(tick, 1, MetaMessage::TimeSignature(beats, 2, 24, 8))));
+    events.extend(
+        clock
+            .tempi()
+            .into_iter()
+            .map(|(tick, tempo)| meta(tick, 1, MetaMessage::Tempo(u24::new(tempo)))),
+    );
+    events.extend(
+        meters(piece.grid.as_ref(), clock)
+            .into_iter()
+            .map(|(tick, beats)| meta(tick, 1, MetaMessage::TimeSignature(beats, 2, 24, 8))),
+    );
     if let Some(key) = piece.key {
         events.push(meta(0, 2, signature(key)));
     }
@@ -176,7 +231,11 @@ fn conductor<'a>(piece: &Piece, texts: &'a Texts, clock: &Clock) -> Vec<TrackEve
     }
     for (chord, text) in piece.chords.iter().zip(&texts.chords) {
         if let Some(text) = text {
-            events.push(meta(clock.ticks(chord.start), 4, MetaMessage::Marker(text.as_bytes())));
+            events.push(meta(
+                clock.ticks(chord.start),
+                4,
+                MetaMessage::Marker(text.as_bytes()),
+            ));
         }
     }
     track(events)
@@ -199,32 +258,75 @@ fn meters(grid: Option<&Grid>, clock: &Clock) -> Vec<(u32, u8)> {
     }
 }
 
-fn notes_track<'a>(name: &'static str, notes: &[PieceNote], piece: &Piece, clock: &Clock) -> Vec<TrackEvent<'a>> {
-    let midi = |message| TrackEventKind::Midi { channel: u4::new(0), message };
+fn notes_track<'a>(
+    name: &'static str,
+    notes: &[PieceNote],
+    piece: &Piece,
+    clock: &Clock,
+) -> Vec<TrackEvent<'a>> {
+    let midi = |message| TrackEventKind::Midi {
+        channel: u4::new(0),
+        message,
+    };
     let mut events: Vec<Timed<'a>> = vec![
-        (0, 0, TrackEventKind::Meta(MetaMessage::TrackName(name.as_bytes()))),
-        (0, 0, midi(MidiMessage::ProgramChange { program: u7::new(0) })),
+        (
+            0,
+            0,
+            TrackEventKind::Meta(MetaMessage::TrackName(name.as_bytes())),
+        ),
+        (
+            0,
+            0,
+            midi(MidiMessage::ProgramChange {
+                program: u7::new(0),
+            }),
+        ),
     ];
     for (at, note) in notes.iter().enumerate() {
         let key = u7::new(note.note.midi.get());
         let start = clock.ticks(note.start);
         // The same key struck again ends it.
-        let again = notes[at + 1..].iter().take_while(|next| next.start < note.end).find(|next| next.note.midi == note.note.midi);
+        let again = notes[at + 1..]
+            .iter()
+            .take_while(|next| next.start < note.end)
+            .find(|next| next.note.midi == note.note.midi);
         let end = again.map_or(note.end, |again| again.start);
         let end = clock.ticks(end).max(start + 1);
-        events.push((end, 0, midi(MidiMessage::NoteOff { key, vel: u7::new(64) })));
-        events.push((start, 2, midi(MidiMessage::NoteOn { key, vel: velocity(note.strength) })));
+        events.push((
+            end,
+            0,
+            midi(MidiMessage::NoteOff {
+                key,
+                vel: u7::new(64),
+            }),
+        ));
+        events.push((
+            start,
+            2,
+            midi(MidiMessage::NoteOn {
+                key,
+                vel: velocity(note.strength),
+            }),
+        ));
     }
-    let damper = |down: bool| MidiMessage::Controller { controller: u7::new(DAMPER), value: u7::new(if down { 127 } else { 0 }) };
+    let damper = |down: bool| MidiMessage::Controller {
+        controller: u7::new(DAMPER),
+        value: u7::new(if down { 127 } else { 0 }),
+    };
     for chord in piece.chords.iter().filter(|chord| chord.pedal) {
         events.push((clock.ticks(chord.start), 3, midi(damper(true))));
-        events.push((clock.ticks(chord.end).max(clock.ticks(chord.start) + 1), 1, midi(damper(false))));
+        events.push((
+            clock.ticks(chord.end).max(clock.ticks(chord.start) + 1),
+            1,
+            midi(damper(false)),
+        ));
     }
     track(events)
 }
 
 fn velocity(strength: Share) -> u7 {
-    u7::try_from((SOFTEST + (LOUDEST - SOFTEST) * strength.get()).round() as u8).unwrap_or(u7::max_value())
+    u7::try_from((SOFTEST + (LOUDEST - SOFTEST) * strength.get()).round() as u8)
+        .unwrap_or(u7::max_value())
 }
 
 fn track(mut events: Vec<Timed<'_>>) -> Vec<TrackEvent<'_>> {
@@ -237,7 +339,10 @@ fn track(mut events: Vec<Timed<'_>>) -> Vec<TrackEvent<'_>> {
         reached = tick;
     }
     let end = TrackEventKind::Meta(MetaMessage::EndOfTrack);
-    track.push(TrackEvent { delta: u28::new(0), kind: end });
+    track.push(TrackEvent {
+        delta: u28::new(0),
+        kind: end,
+    });
     track
 }
 
@@ -246,7 +351,11 @@ mod tests {
     use super::*;
 
     fn clock(beats: &[f64]) -> Clock {
-        Clock { ticks_a_quarter: BEAT_TICKS, before: 2, beats: beats.to_vec() }
+        Clock {
+            ticks_a_quarter: BEAT_TICKS,
+            before: 2,
+            beats: beats.to_vec(),
+        }
     }
 
     #[test]
@@ -254,7 +363,9 @@ mod tests {
         let at = |seconds| Seconds::new(seconds).unwrap();
         assert_eq!(Clock::of(None).ticks(at(2.7)), 2700);
         let clock = clock(&[1.0, 1.5, 2.1, 2.6]);
-        let ticks: Vec<u32> = [0.0, 0.5, 1.0, 1.5, 1.8, 2.1, 3.1].map(|seconds| clock.ticks(at(seconds))).to_vec();
+        let ticks: Vec<u32> = [0.0, 0.5, 1.0, 1.5, 1.8, 2.1, 3.1]
+            .map(|seconds| clock.ticks(at(seconds)))
+            .to_vec();
         assert_eq!(ticks, [0, 480, 960, 1440, 1680, 1920, 2880]);
     }
 

@@ -77,8 +77,20 @@ fn piece(sheet: &Sheet) -> Piece {
     let chord = |(nth, in_key): (usize, &InKey)| PieceChord {
         start: at(nth),
         end: at(nth + 1),
-        names: in_key.chord.map(|chord| PieceName { chord, sounding: chord.sounding(), score: Share::ONE }).into_iter().collect(),
-        verdict: if in_key.chord.is_some() { Verdict::Named } else { Verdict::NoGoodName },
+        names: in_key
+            .chord
+            .map(|chord| PieceName {
+                chord,
+                sounding: chord.sounding(),
+                score: Share::ONE,
+            })
+            .into_iter()
+            .collect(),
+        verdict: if in_key.chord.is_some() {
+            Verdict::Named
+        } else {
+            Verdict::NoGoodName
+        },
         keys: in_key.notes.clone(),
         certainty: vec![Certainty::Sure; in_key.notes.len()],
         degrees: in_key.degrees.clone(),
@@ -92,9 +104,33 @@ fn piece(sheet: &Sheet) -> Piece {
     let notes = all().flat_map(|(nth, in_key)| {
         let [right, left] = hands(&in_key.notes, &mut None);
         let count = (left.len(), right.len());
-        let left = left.into_iter().enumerate().map(|(place, note)| (note, Hand::Left, if place == 0 { Voice::Bass } else { Voice::Left }));
-        let right = right.into_iter().enumerate().map(move |(place, note)| (note, Hand::Right, if place + 1 == count.1 { Voice::Top } else { Voice::Right }));
-        let note = move |(note, hand, voice)| PieceNote { note, start: at(nth), end: at(nth + 1), strength: Share::clamped(0.7), certainty: Certainty::Sure, hand, voice };
+        let left = left.into_iter().enumerate().map(|(place, note)| {
+            (
+                note,
+                Hand::Left,
+                if place == 0 { Voice::Bass } else { Voice::Left },
+            )
+        });
+        let right = right.into_iter().enumerate().map(move |(place, note)| {
+            (
+                note,
+                Hand::Right,
+                if place + 1 == count.1 {
+                    Voice::Top
+                } else {
+                    Voice::Right
+                },
+            )
+        });
+        let note = move |(note, hand, voice)| PieceNote {
+            note,
+            start: at(nth),
+            end: at(nth + 1),
+            strength: Share::clamped(0.7),
+            certainty: Certainty::Sure,
+            hand,
+            voice,
+        };
         left.chain(right).map(note).collect::<Vec<_>>()
     });
     Piece {
@@ -113,9 +149,17 @@ fn piece(sheet: &Sheet) -> Piece {
 }
 
 fn write_page(sheet: &Sheet, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
-    let keys = sheet.keys.iter().flatten().flat_map(|chord| chord.notes.iter().map(|note| note.midi));
+    let keys = sheet
+        .keys
+        .iter()
+        .flatten()
+        .flat_map(|chord| chord.notes.iter().map(|note| note.midi));
     let keyboard = Keyboard::around(keys);
-    let title = options.page.title.clone().unwrap_or_else(|| format!("{} in all keys", sheet.title));
+    let title = options
+        .page
+        .title
+        .clone()
+        .unwrap_or_else(|| format!("{} in all keys", sheet.title));
     let mut before = None;
     let page = html! {
         (head(&title, false))
@@ -133,17 +177,26 @@ fn write_page(sheet: &Sheet, options: &WriteOptions, out: &mut dyn Write) -> io:
     writeln!(out, "{}", page.into_string())
 }
 
-fn cell(chords: &[InKey], keyboard: Keyboard, style: Style, before: &mut Option<MidiNote>) -> Markup {
-    let symbol = |chord: &InKey| chord.chord.map_or_else(|| names(chord, style), |chord| chord.symbol(style));
+fn cell(
+    chords: &[InKey],
+    keyboard: Keyboard,
+    style: Style,
+    before: &mut Option<MidiNote>,
+) -> Markup {
+    let symbol = |chord: &InKey| {
+        chord
+            .chord
+            .map_or_else(|| names(chord, style), |chord| chord.symbol(style))
+    };
     match chords {
         [chord] => {
             let midi: Vec<MidiNote> = chord.notes.iter().map(|note| note.midi).collect();
             html! {
                 section.cell {
                     h2 { (symbol(chord)) }
-                    (staff::picture(&hands(&chord.notes, before), &format!("Staff: {}", names(chord, style))))
+                    (staff::picture(&hands(&chord.notes, before)))
                     (keyboard.picture(&midi, &format!("Keyboard: {}", names(chord, style))))
-                    (degrees(&chord.degrees, style))
+                    p.d { (degrees(&chord.degrees, style)) }
                 }
             }
         }
@@ -157,6 +210,10 @@ fn cell(chords: &[InKey], keyboard: Keyboard, style: Style, before: &mut Option<
 }
 
 fn names(chord: &InKey, style: Style) -> String {
-    let names: Vec<String> = chord.notes.iter().map(|note| page::signs(&note.to_string(), style)).collect();
+    let names: Vec<String> = chord
+        .notes
+        .iter()
+        .map(|note| page::signs(&note.to_string(), style))
+        .collect();
     names.join(" ")
 }

@@ -74,7 +74,10 @@ impl SoundKeeper {
 }
 
 fn loudness(samples: &[f32]) -> f32 {
-    let sum: f64 = samples.iter().map(|&sample| f64::from(sample).powi(2)).sum();
+    let sum: f64 = samples
+        .iter()
+        .map(|&sample| f64::from(sample).powi(2))
+        .sum();
     Dbfs::from_mean_square(sum / samples.len() as f64).get() as f32
 }
 
@@ -107,7 +110,8 @@ impl FlacWriter {
     fn write(&mut self, samples: &[f32]) -> Option<()> {
         let full_scale = f32::from(i16::MAX);
         for &sample in samples {
-            self.waiting.push((sample.clamp(-1.0, 1.0) * full_scale).round() as i32);
+            self.waiting
+                .push((sample.clamp(-1.0, 1.0) * full_scale).round() as i32);
             if self.waiting.len() == BLOCK {
                 self.frame()?;
             }
@@ -118,7 +122,9 @@ impl FlacWriter {
     fn frame(&mut self) -> Option<()> {
         self.buffer.resize(self.waiting.len());
         self.buffer.fill_interleaved(&self.waiting).ok()?;
-        let frame = flacenc::encode_fixed_size_frame(&self.config, &self.buffer, self.written, &self.info).ok()?;
+        let frame =
+            flacenc::encode_fixed_size_frame(&self.config, &self.buffer, self.written, &self.info)
+                .ok()?;
         let mut sink = ByteSink::new();
         frame.write(&mut sink).ok()?;
         let bytes = sink.as_slice();
@@ -163,10 +169,18 @@ mod tests {
         std::fs::write(&path, kept.flac.unwrap()).unwrap();
         let back = open(&path).unwrap().read_all().unwrap();
         assert_eq!(back.len(), samples.len());
-        let worst = back.iter().zip(&samples).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+        let worst = back
+            .iter()
+            .zip(&samples)
+            .map(|(a, b)| (a - b).abs())
+            .fold(0.0, f32::max);
         assert!(worst < 4e-5, "16 bits are off by {worst}");
         // a sine of half scale is 9 dB below full scale
-        assert!(kept.loudness.iter().all(|db| (db + 9.03).abs() < 0.2), "{:?}", kept.loudness);
+        assert!(
+            kept.loudness.iter().all(|db| (db + 9.03).abs() < 0.2),
+            "{:?}",
+            kept.loudness
+        );
         assert_eq!(kept.loudness.len(), 46);
     }
 }

@@ -81,7 +81,8 @@ pub fn read_recording(
     heard.reads(options.part);
     let mut events = Vec::new();
     let length = source.info().length;
-    let mut keeper = (options.keep != Keep::Nothing).then(|| SoundKeeper::new(options.keep == Keep::Sound));
+    let mut keeper =
+        (options.keep != Keep::Nothing).then(|| SoundKeeper::new(options.keep == Keep::Sound));
     let mut hear = |block: &[f32]| {
         if let Some(keeper) = &mut keeper {
             keeper.hear(block);

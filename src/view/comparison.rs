@@ -14,14 +14,34 @@ use std::io::{self, Write};
 /// # Errors
 /// If `out` cannot be written to.
 pub fn print_comparison(comparison: &Comparison, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "{} against {}\n", ink.strong(&comparison.first), ink.strong(&comparison.second))?;
+    writeln!(
+        out,
+        "{} against {}\n",
+        ink.strong(&comparison.first),
+        ink.strong(&comparison.second)
+    )?;
     let places = comparison.places.len();
-    let differing: Vec<&Place> = comparison.places.iter().filter(|place| place.agreement != Agreement::Same).collect();
+    let differing: Vec<&Place> = comparison
+        .places
+        .iter()
+        .filter(|place| place.agreement != Agreement::Same)
+        .collect();
     for place in &differing {
-        writeln!(out, "{:>8}  {:<10}  {}", clock(place.at), of_second(place), what_differs(place, comparison.style))?;
+        writeln!(
+            out,
+            "{:>8}  {:<10}  {}",
+            clock(place.at),
+            of_second(place),
+            what_differs(place, comparison.style)
+        )?;
     }
     let gap = if differing.is_empty() { "" } else { "\n" };
-    writeln!(out, "{gap}{:10}{} of {places} places agree", "", comparison.agreeing())
+    writeln!(
+        out,
+        "{gap}{:10}{} of {places} places agree",
+        "",
+        comparison.agreeing()
+    )
 }
 
 /// Where it is in what the first is held against.
@@ -37,7 +57,14 @@ pub fn of_second(place: &Place) -> String {
 /// `F7 expected, Fmaj7 heard: missing Eb, extra E`.
 pub fn what_differs(place: &Place, style: Style) -> String {
     let first = |chords: &[Chord]| chords.first().map(|chord| chord.symbol(style));
-    let keys = || place.keys.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
+    let keys = || {
+        place
+            .keys
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
     let heard = first(&place.heard).unwrap_or_else(keys);
     let expected = first(&place.accepted).unwrap_or_else(|| "no chord".to_owned());
     match place.agreement {
@@ -45,12 +72,24 @@ pub fn what_differs(place: &Place, style: Style) -> String {
         Agreement::Missing => format!("{expected} expected, nothing heard"),
         Agreement::Extra => format!("{heard} heard, nothing expected"),
         Agreement::Differs => {
-            let names = |notes: &[Spelled]| notes.iter().map(|note| note.name()).collect::<Vec<_>>().join(" ");
+            let names = |notes: &[Spelled]| {
+                notes
+                    .iter()
+                    .map(|note| note.name())
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            };
             let parts = [("missing", &place.missing), ("extra", &place.extra)];
-            let parts = parts.iter().filter(|(_, notes)| !notes.is_empty()).map(|(word, notes)| format!("{word} {}", names(notes)));
+            let parts = parts
+                .iter()
+                .filter(|(_, notes)| !notes.is_empty())
+                .map(|(word, notes)| format!("{word} {}", names(notes)));
             let parts: Vec<String> = parts.collect();
             let colon = if parts.is_empty() { "" } else { ": " };
-            format!("{expected} expected, {heard} heard{colon}{}", parts.join(", "))
+            format!(
+                "{expected} expected, {heard} heard{colon}{}",
+                parts.join(", ")
+            )
         }
     }
 }

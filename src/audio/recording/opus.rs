@@ -40,7 +40,9 @@ impl OpusTrack {
         let channels = usize::from(header[9]);
         let decoder = match (header[18], channels) {
             (0, 1 | 2) => Kind::Stereo(Box::new(OpusDecoder::new(RATE as i32, channels).ok()?)),
-            (family @ 1, 1..=8) => Kind::Surround(Box::new(OpusMSDecoder::new(RATE as i32, channels, family).ok()?)),
+            (family @ 1, 1..=8) => Kind::Surround(Box::new(
+                OpusMSDecoder::new(RATE as i32, channels, family).ok()?,
+            )),
             _ => return None,
         };
         let gain_db = f32::from(number(16) as i16) / 256.0;

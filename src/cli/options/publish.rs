@@ -71,7 +71,12 @@ impl PublishOptions {
     ///
     /// # Errors
     /// If something is asked that this format does not heed.
-    pub fn asked<T>(&self, format: &Format<T>, formats: &[Format<T>], held: bool) -> Result<WriteOptions, CliError> {
+    pub fn asked<T>(
+        &self,
+        format: &Format<T>,
+        formats: &[Format<T>],
+        held: bool,
+    ) -> Result<WriteOptions, CliError> {
         let given = [
             ("--what", Heeded::What, self.what.is_some()),
             ("--voices", Heeded::Voices, self.voices),

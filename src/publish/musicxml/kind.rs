@@ -98,7 +98,9 @@ pub fn kind_and_degrees(chord: &Chord, style: Style) -> KindAndDegrees {
         chord.symbol(style)
     } else {
         let plain = Spelled::at_fifths(0);
-        Chord::new(plain, own).symbol(style).split_off(plain.name().len())
+        Chord::new(plain, own)
+            .symbol(style)
+            .split_off(plain.name().len())
     };
     KindAndDegrees {
         root: chord.root,
@@ -111,7 +113,8 @@ pub fn kind_and_degrees(chord: &Chord, style: Style) -> KindAndDegrees {
 
 /// What must be done to a kind with the degrees `own` so that it says `wanted`; `None` where no musician would say it so.
 fn changes(own: DegreeSet, thirteenth: bool, wanted: DegreeSet) -> Option<Vec<DegreeChange>> {
-    let number = |set: DegreeSet, number: u8| set.iter().filter(move |degree| degree.number() == number);
+    let number =
+        |set: DegreeSet, number: u8| set.iter().filter(move |degree| degree.number() == number);
     let (mut kept, mut changes) = (DegreeSet::EMPTY, Vec::new());
     for degree in own.iter() {
         let value = degree.number();
@@ -126,11 +129,21 @@ fn changes(own: DegreeSet, thirteenth: bool, wanted: DegreeSet) -> Option<Vec<De
             Some(_) if value == 3 || several => return None,
             Some(other) => {
                 kept = kept.with(other);
-                changes.push(DegreeChange { value, alter: above(other, degree), change: Change::Alter });
+                changes.push(DegreeChange {
+                    value,
+                    alter: above(other, degree),
+                    change: Change::Alter,
+                });
             }
             // players leave out what a kind of the thirteenth holds besides
-            None if thirteenth && degree == Degree::NINTH && number(wanted, 13).next().is_some() => {}
-            None => changes.push(DegreeChange { value, alter: 0, change: Change::Subtract }),
+            None if thirteenth
+                && degree == Degree::NINTH
+                && number(wanted, 13).next().is_some() => {}
+            None => changes.push(DegreeChange {
+                value,
+                alter: 0,
+                change: Change::Subtract,
+            }),
         }
     }
     for degree in wanted.minus(kept).iter() {
@@ -141,13 +154,27 @@ fn changes(own: DegreeSet, thirteenth: bool, wanted: DegreeSet) -> Option<Vec<De
         };
         let alter = above(degree, of_a_dominant(value)?);
         if change == Change::Add || alter != 0 {
-            changes.push(DegreeChange { value, alter, change });
+            changes.push(DegreeChange {
+                value,
+                alter,
+                change,
+            });
         }
     }
-    let subtracted = changes.iter().any(|change| change.change == Change::Subtract && change.value == 3);
+    let subtracted = changes
+        .iter()
+        .any(|change| change.change == Change::Subtract && change.value == 3);
     // a suspension is a kind of its own
-    let suspended = [2, 4].iter().any(|&value| number(wanted, value).next().is_some() && number(own, value).next().is_none());
-    changes.sort_by_key(|change| (change.change != Change::Subtract, change.value, change.alter));
+    let suspended = [2, 4].iter().any(|&value| {
+        number(wanted, value).next().is_some() && number(own, value).next().is_none()
+    });
+    changes.sort_by_key(|change| {
+        (
+            change.change != Change::Subtract,
+            change.value,
+            change.alter,
+        )
+    });
     (!suspended || !subtracted && number(own, 3).next().is_none()).then_some(changes)
 }
 
@@ -173,7 +200,9 @@ mod tests {
         let own = KINDS.iter().find(|(kind, _)| *kind == said.kind).unwrap().1;
         let mut set = DegreeSet::of(own);
         let find = |value: u8, half_steps: i8| {
-            Degree::all().find(|d| d.number() == value && d.half_steps() as i8 == half_steps.rem_euclid(12)).unwrap()
+            Degree::all()
+                .find(|d| d.number() == value && d.half_steps() as i8 == half_steps.rem_euclid(12))
+                .unwrap()
         };
         for change in &said.degrees {
             let has = set.iter().find(|d| d.number() == change.value);
@@ -183,8 +212,12 @@ mod tests {
                     set = set.with(find(change.value, plain.half_steps() as i8 + change.alter));
                 }
                 Change::Alter => {
-                    let plain = has.or(Some(Degree::ELEVENTH).filter(|_| change.value == 11)).unwrap();
-                    set = set.without(plain).with(find(change.value, plain.half_steps() as i8 + change.alter));
+                    let plain = has
+                        .or(Some(Degree::ELEVENTH).filter(|_| change.value == 11))
+                        .unwrap();
+                    set = set
+                        .without(plain)
+                        .with(find(change.value, plain.half_steps() as i8 + change.alter));
                 }
                 Change::Subtract => set = set.without(has.unwrap()),
             }
@@ -199,7 +232,10 @@ mod tests {
             let said = kind_and_degrees(&chord, Style::Ascii);
             let mut back = decoded(&said);
             // A kind of the thirteenth is written where the ninth is left to the player as well.
-            if !quality.degrees.contains(Degree::NINTH) && said.kind.ends_with("13th") && said.degrees.is_empty() {
+            if !quality.degrees.contains(Degree::NINTH)
+                && said.kind.ends_with("13th")
+                && said.degrees.is_empty()
+            {
                 back = back.without(Degree::NINTH);
             }
             assert_eq!(back, quality.degrees, "{}: {said:?}", quality.body);
@@ -210,15 +246,24 @@ mod tests {
     fn chords_are_said_as_a_musician_says_them() {
         let said = |symbol: &str| {
             let said = kind_and_degrees(&symbol.parse().unwrap(), Style::Ascii);
-            let degrees: Vec<String> = said.degrees.iter().map(|d| format!("{}{}{:+}", d.change.word(), d.value, d.alter)).collect();
-            format!("{} {}", said.kind, degrees.join(" ")).trim().to_owned()
+            let degrees: Vec<String> = said
+                .degrees
+                .iter()
+                .map(|d| format!("{}{}{:+}", d.change.word(), d.value, d.alter))
+                .collect();
+            format!("{} {}", said.kind, degrees.join(" "))
+                .trim()
+                .to_owned()
         };
         for (symbol, expected) in [
             ("Ddim(maj7)", "diminished add7+1"),
             ("E13b9", "dominant-13th alter9-1"),
             ("C13#11", "dominant-13th alter11+1"),
             ("Cmaj13#11", "major-13th alter11+1"),
-            ("C7alt", "dominant subtract5+0 add9-1 add9+1 add11+1 add13-1"),
+            (
+                "C7alt",
+                "dominant subtract5+0 add9-1 add9+1 add11+1 add13-1",
+            ),
             ("C7sus4b9", "suspended-fourth add7+0 add9-1"),
             ("C13sus4", "suspended-fourth add7+0 add9+0 add13+0"),
             ("Cmaj7sus4", "suspended-fourth add7+1"),

@@ -30,9 +30,17 @@ const DOCTYPE: &str = "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Pa
 ///
 /// # Errors
 /// If `out` cannot be written to.
-pub fn write_musicxml(heard: &Heard, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
+pub fn write_musicxml(
+    heard: &Heard,
+    options: &WriteOptions,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     let piece = Piece::of(heard);
-    let stem = Path::new(&piece.file).file_stem().map_or(piece.file.clone(), |stem| stem.to_string_lossy().into_owned());
+    let stem = Path::new(&piece.file)
+        .file_stem()
+        .map_or(piece.file.clone(), |stem| {
+            stem.to_string_lossy().into_owned()
+        });
     let score = Score::of(&piece, options.what, &stem);
     write_score(&score, piece.style, out)
 }
@@ -42,25 +50,37 @@ pub fn write_musicxml(heard: &Heard, options: &WriteOptions, out: &mut dyn Write
 /// # Errors
 /// If `out` cannot be written to.
 pub fn write_score(score: &Score, style: Style, out: &mut dyn Write) -> io::Result<()> {
-    let mut sheet = Sheet { xml: Writer::new_with_indent(out, b' ', 1), style };
+    let mut sheet = Sheet {
+        xml: Writer::new_with_indent(out, b' ', 1),
+        style,
+    };
     sheet.event(Xml::Decl(BytesDecl::new("1.0", Some("UTF-8"), Some("no"))))?;
     sheet.event(Xml::DocType(BytesText::from_escaped(DOCTYPE)))?;
     sheet.within("score-partwise", &[("version", "4.0")], |sheet| {
         sheet.within("work", &[], |sheet| sheet.text("work-title", &score.title))?;
         sheet.within("identification", &[], |sheet| {
             sheet.within("encoding", &[], |sheet| {
-                sheet.text("software", &format!("lidprop {}", env!("CARGO_PKG_VERSION")))?;
+                sheet.text(
+                    "software",
+                    &format!("lidprop {}", env!("CARGO_PKG_VERSION")),
+                )?;
                 sheet.empty("supports", &[("element", "accidental"), ("type", "yes")])
             })
         })?;
         sheet.within("part-list", &[], |sheet| {
-            sheet.within("score-part", &[("id", "P1")], |sheet| sheet.text("part-name", "Piano"))
+            sheet.within("score-part", &[("id", "P1")], |sheet| {
+                sheet.text("part-name", "Piano")
+            })
         })?;
         sheet.within("part", &[("id", "P1")], |sheet| {
             let mut numbers = 1..;
             let mut before = None;
             for (nth, measure) in score.measures.iter().enumerate() {
-                let number = if measure.pickup { 0 } else { numbers.next().unwrap_or_default() };
+                let number = if measure.pickup {
+                    0
+                } else {
+                    numbers.next().unwrap_or_default()
+                };
                 sheet.measure(score, measure, number, (nth == 0).then_some(score), before)?;
                 before = Some(measure.meter);
             }
@@ -83,8 +103,15 @@ impl Sheet<'_> {
         self.xml.write_event(event)
     }
 
-    fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Self) -> io::Result<()>) -> io::Result<()> {
-        self.event(Xml::Start(BytesStart::new(name).with_attributes(attributes.iter().copied())))?;
+    fn within(
+        &mut self,
+        name: &str,
+        attributes: &[(&str, &str)],
+        inside: impl FnOnce(&mut Self) -> io::Result<()>,
+    ) -> io::Result<()> {
+        self.event(Xml::Start(
+            BytesStart::new(name).with_attributes(attributes.iter().copied()),
+        ))?;
         inside(self)?;
         self.event(Xml::End(BytesEnd::new(name)))
     }
@@ -94,7 +121,10 @@ impl Sheet<'_> {
     }
 
     fn text_with(&mut self, name: &str, attributes: &[(&str, &str)], text: &str) -> io::Result<()> {
-        let element = self.xml.create_element(name).with_attributes(attributes.iter().copied());
+        let element = self
+            .xml
+            .create_element(name)
+            .with_attributes(attributes.iter().copied());
         element.write_text_content(BytesText::new(text)).map(|_| ())
     }
 
@@ -103,10 +133,19 @@ impl Sheet<'_> {
     }
 
     fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) -> io::Result<()> {
-        self.event(Xml::Empty(BytesStart::new(name).with_attributes(attributes.iter().copied())))
+        self.event(Xml::Empty(
+            BytesStart::new(name).with_attributes(attributes.iter().copied()),
+        ))
     }
 
-    fn measure(&mut self, score: &Score, measure: &Measure, number: i64, first: Option<&Score>, before: Option<Option<u32>>) -> io::Result<()> {
+    fn measure(
+        &mut self,
+        score: &Score,
+        measure: &Measure,
+        number: i64,
+        first: Option<&Score>,
+        before: Option<Option<u32>>,
+    ) -> io::Result<()> {
         let number = number.to_string();
         let mut attributes = vec![("number", number.as_str())];
         if measure.pickup {
@@ -128,14 +167,22 @@ impl Sheet<'_> {
             let mut altered = Alterations::new();
             sheet.staff(measure, 0, score.staves, key, &mut altered)?;
             if score.staves > 1 {
-                sheet.within("backup", &[], |sheet| sheet.number("duration", measure.length))?;
+                sheet.within("backup", &[], |sheet| {
+                    sheet.number("duration", measure.length)
+                })?;
                 sheet.staff(measure, 1, score.staves, key, &mut altered)?;
             }
             Ok(())
         })
     }
 
-    fn attributes(&mut self, score: &Score, first: bool, key: Option<Key>, meter: Option<Option<u32>>) -> io::Result<()> {
+    fn attributes(
+        &mut self,
+        score: &Score,
+        first: bool,
+        key: Option<Key>,
+        meter: Option<Option<u32>>,
+    ) -> io::Result<()> {
         self.within("attributes", &[], |sheet| {
             if first {
                 sheet.number("divisions", DIVISIONS)?;
@@ -144,7 +191,14 @@ impl Sheet<'_> {
                 sheet.within("key", &[], |sheet| {
                     sheet.number("fifths", key.map_or(0, Key::signature))?;
                     match key {
-                        Some(key) => sheet.text("mode", if key.mode == Mode::Minor { "minor" } else { "major" }),
+                        Some(key) => sheet.text(
+                            "mode",
+                            if key.mode == Mode::Minor {
+                                "minor"
+                            } else {
+                                "major"
+                            },
+                        ),
                         None => Ok(()),
                     }
                 })?;
@@ -154,7 +208,9 @@ impl Sheet<'_> {
                     sheet.number("beats", beats)?;
                     sheet.text("beat-type", "4")
                 })?,
-                Some(None) => sheet.within("time", &[("print-object", "no")], |sheet| sheet.empty("senza-misura", &[]))?,
+                Some(None) => sheet.within("time", &[("print-object", "no")], |sheet| {
+                    sheet.empty("senza-misura", &[])
+                })?,
                 None => {}
             }
             if !first {
@@ -163,19 +219,28 @@ impl Sheet<'_> {
             if score.staves > 1 {
                 sheet.number("staves", score.staves as u32)?;
             }
-            for (number, sign, line) in [("1", "G", "2"), ("2", "F", "4")].into_iter().take(score.staves) {
+            for (number, sign, line) in [("1", "G", "2"), ("2", "F", "4")]
+                .into_iter()
+                .take(score.staves)
+            {
                 let number: &[(&str, &str)] = &[("number", number)];
-                sheet.within("clef", if score.staves > 1 { number } else { &[] }, |sheet| {
-                    sheet.text("sign", sign)?;
-                    sheet.text("line", line)
-                })?;
+                sheet.within(
+                    "clef",
+                    if score.staves > 1 { number } else { &[] },
+                    |sheet| {
+                        sheet.text("sign", sign)?;
+                        sheet.text("line", line)
+                    },
+                )?;
             }
             Ok(())
         })
     }
 
     fn tempo(&mut self, score: &Score) -> io::Result<()> {
-        let Some(tempo) = score.tempo else { return Ok(()) };
+        let Some(tempo) = score.tempo else {
+            return Ok(());
+        };
         let tempo = tempo.round().to_string();
         self.within("direction", &[("placement", "above")], |sheet| {
             if score.swung {
@@ -191,7 +256,14 @@ impl Sheet<'_> {
         })
     }
 
-    fn staff(&mut self, measure: &Measure, staff: usize, staves: usize, key: Option<Key>, altered: &mut Alterations) -> io::Result<()> {
+    fn staff(
+        &mut self,
+        measure: &Measure,
+        staff: usize,
+        staves: usize,
+        key: Option<Key>,
+        altered: &mut Alterations,
+    ) -> io::Result<()> {
         for event in &measure.staves[staff] {
             let during = |at: u32| (event.at..event.at + event.length).contains(&at);
             if staff == 0 {
@@ -222,27 +294,31 @@ impl Sheet<'_> {
     fn harmony(&mut self, symbol: &OnStaff, offset: u32, staves: usize) -> io::Result<()> {
         let said = kind_and_degrees(&symbol.chord, self.style);
         let implied: &[(&str, &str)] = &[("type", "implied")];
-        self.within("harmony", if symbol.implied { implied } else { &[] }, |sheet| {
-            sheet.named("root", said.root)?;
-            sheet.text_with("kind", &[("text", &said.text)], said.kind)?;
-            if let Some(bass) = said.bass {
-                sheet.named("bass", bass)?;
-            }
-            for degree in &said.degrees {
-                sheet.within("degree", &[], |sheet| {
-                    sheet.number("degree-value", degree.value)?;
-                    sheet.number("degree-alter", degree.alter)?;
-                    sheet.text("degree-type", degree.change.word())
-                })?;
-            }
-            if offset > 0 {
-                sheet.number("offset", offset)?;
-            }
-            match staves {
-                1 => Ok(()),
-                _ => sheet.number("staff", 1),
-            }
-        })
+        self.within(
+            "harmony",
+            if symbol.implied { implied } else { &[] },
+            |sheet| {
+                sheet.named("root", said.root)?;
+                sheet.text_with("kind", &[("text", &said.text)], said.kind)?;
+                if let Some(bass) = said.bass {
+                    sheet.named("bass", bass)?;
+                }
+                for degree in &said.degrees {
+                    sheet.within("degree", &[], |sheet| {
+                        sheet.number("degree-value", degree.value)?;
+                        sheet.number("degree-alter", degree.alter)?;
+                        sheet.text("degree-type", degree.change.word())
+                    })?;
+                }
+                if offset > 0 {
+                    sheet.number("offset", offset)?;
+                }
+                match staves {
+                    1 => Ok(()),
+                    _ => sheet.number("staff", 1),
+                }
+            },
+        )
     }
 
     /// `root-step` and `root-alter`, and the same of a bass.
@@ -256,7 +332,15 @@ impl Sheet<'_> {
         })
     }
 
-    fn on_staff(&mut self, event: &Event, measure: &Measure, staff: usize, staves: usize, key: Option<Key>, altered: &mut Alterations) -> io::Result<()> {
+    fn on_staff(
+        &mut self,
+        event: &Event,
+        measure: &Measure,
+        staff: usize,
+        staves: usize,
+        key: Option<Key>,
+        altered: &mut Alterations,
+    ) -> io::Result<()> {
         let voice = if staff == 0 { "1" } else { "5" };
         let whole_measure = event.length == measure.length && event.what == Sign::Rest;
         let ending = |sheet: &mut Self| -> io::Result<()> {
@@ -298,7 +382,8 @@ impl Sheet<'_> {
             }),
             Sign::Notes(notes) => {
                 for (nth, note) in notes.iter().enumerate() {
-                    let accidental = accidental(*note, staff, key, altered).filter(|_| !event.tied_from);
+                    let accidental =
+                        accidental(*note, staff, key, altered).filter(|_| !event.tied_from);
                     self.within("note", &[], |sheet| {
                         if nth > 0 {
                             sheet.empty("chord", &[])?;
@@ -307,7 +392,8 @@ impl Sheet<'_> {
                         sheet.number("duration", event.length)?;
                         let ties = [(event.tied_from, "stop"), (event.tied_to, "start")];
                         let ties = ties.iter().filter(|(tied, _)| *tied);
-                        ties.clone().try_for_each(|(_, end)| sheet.empty("tie", &[("type", end)]))?;
+                        ties.clone()
+                            .try_for_each(|(_, end)| sheet.empty("tie", &[("type", end)]))?;
                         sheet.text("voice", voice)?;
                         let (value, dots) = note_value(event.length);
                         sheet.text("type", value)?;
@@ -317,7 +403,10 @@ impl Sheet<'_> {
                         }
                         on(sheet)?;
                         if event.tied_from || event.tied_to {
-                            sheet.within("notations", &[], |sheet| ties.clone().try_for_each(|(_, end)| sheet.empty("tied", &[("type", end)])))?;
+                            sheet.within("notations", &[], |sheet| {
+                                ties.clone()
+                                    .try_for_each(|(_, end)| sheet.empty("tied", &[("type", end)]))
+                            })?;
                         }
                         Ok(())
                     })?;
@@ -344,10 +433,17 @@ pub fn octave(note: NamedNote) -> i16 {
 }
 
 /// The accidental that must be written, where the signature and what stands before in the measure do not say it.
-fn accidental(note: NamedNote, staff: usize, key: Option<Key>, altered: &mut Alterations) -> Option<&'static str> {
+fn accidental(
+    note: NamedNote,
+    staff: usize,
+    key: Option<Key>,
+    altered: &mut Alterations,
+) -> Option<&'static str> {
     let letter = note.name.letter();
     let alter = note.name.accidentals();
-    let now = altered.entry((staff, letter, octave(note))).or_insert_with(|| by_signature(letter, key));
+    let now = altered
+        .entry((staff, letter, octave(note)))
+        .or_insert_with(|| by_signature(letter, key));
     if *now == alter {
         return None;
     }
@@ -367,7 +463,10 @@ fn accidental(note: NamedNote, staff: usize, key: Option<Key>, altered: &mut Alt
 pub fn by_signature(letter: char, key: Option<Key>) -> i8 {
     const SHARPS: [char; 7] = ['F', 'C', 'G', 'D', 'A', 'E', 'B'];
     let signature = key.map_or(0, Key::signature);
-    let place = SHARPS.iter().position(|&sharp| sharp == letter).unwrap_or_default() as i8;
+    let place = SHARPS
+        .iter()
+        .position(|&sharp| sharp == letter)
+        .unwrap_or_default() as i8;
     if place < signature {
         1
     } else if 6 - place < -signature {
@@ -397,7 +496,10 @@ mod tests {
 
     #[test]
     fn an_accidental_is_written_where_signature_and_measure_do_not_say_it() {
-        let note = |midi: u8, name: &str| NamedNote { midi: crate::units::MidiNote::new(midi).unwrap(), name: name.parse().unwrap() };
+        let note = |midi: u8, name: &str| NamedNote {
+            midi: crate::units::MidiNote::new(midi).unwrap(),
+            name: name.parse().unwrap(),
+        };
         let key = Some("Eb".parse().unwrap());
         let mut altered = Alterations::new();
         let mut write = |midi, name| accidental(note(midi, name), 0, key, &mut altered);
@@ -414,7 +516,10 @@ mod tests {
     fn a_signature_alters_the_letters_it_holds() {
         let altered = |key: &str| -> String {
             let key = Some(key.parse().unwrap());
-            "CDEFGAB".chars().filter(|&letter| by_signature(letter, key) != 0).collect()
+            "CDEFGAB"
+                .chars()
+                .filter(|&letter| by_signature(letter, key) != 0)
+                .collect()
         };
         assert_eq!(altered("C"), "");
         assert_eq!(altered("Eb"), "EAB");

@@ -104,7 +104,10 @@ impl Score {
             title: title.to_owned(),
             key: piece.key,
             staves: if what == What::Harmony { 1 } else { 2 },
-            tempo: bars.as_ref().and(piece.grid.as_ref()).map(|grid| grid.rhythm.bpm),
+            tempo: bars
+                .as_ref()
+                .and(piece.grid.as_ref())
+                .map(|grid| grid.rhythm.bpm),
             swung: bars.is_some() && piece.grid.as_ref().is_some_and(|grid| grid.rhythm.swung()),
             measures,
         }
@@ -127,7 +130,13 @@ pub fn words_below(chord: &PieceChord, style: crate::harmony::Style) -> Option<S
 }
 
 fn whole(what: Sign) -> Event {
-    Event { at: 0, length: WHOLE, what, tied_from: false, tied_to: false }
+    Event {
+        at: 0,
+        length: WHOLE,
+        what,
+        tied_from: false,
+        tied_to: false,
+    }
 }
 
 fn notes_or_gap(notes: Vec<NamedNote>) -> Sign {
@@ -143,12 +152,21 @@ fn without_metre(piece: &Piece, what: What) -> Vec<Measure> {
     for chord in &piece.chords {
         let staves = match what {
             What::Harmony => [vec![whole(Sign::Slash)], Vec::new()],
-            _ => hands(&chord.keys_on_staff(), &mut before).map(|notes| vec![whole(notes_or_gap(notes))]),
+            _ => hands(&chord.keys_on_staff(), &mut before)
+                .map(|notes| vec![whole(notes_or_gap(notes))]),
         };
         measures.push(Measure {
             length: WHOLE,
-            symbols: chord.on_staff().map(|symbol| (0, symbol)).into_iter().collect(),
-            words: words_below(chord, piece.style).filter(|_| what != What::Harmony).map(|words| (0, words)).into_iter().collect(),
+            symbols: chord
+                .on_staff()
+                .map(|symbol| (0, symbol))
+                .into_iter()
+                .collect(),
+            words: words_below(chord, piece.style)
+                .filter(|_| what != What::Harmony)
+                .map(|words| (0, words))
+                .into_iter()
+                .collect(),
             staves,
             ..Measure::default()
         });
@@ -157,7 +175,11 @@ fn without_metre(piece: &Piece, what: What) -> Vec<Measure> {
         strikes_in_measures(piece, &mut measures);
     }
     if measures.is_empty() {
-        measures.push(Measure { length: WHOLE, staves: [vec![whole(Sign::Rest)], vec![whole(Sign::Rest)]], ..Measure::default() });
+        measures.push(Measure {
+            length: WHOLE,
+            staves: [vec![whole(Sign::Rest)], vec![whole(Sign::Rest)]],
+            ..Measure::default()
+        });
     }
     measures
 }
@@ -169,19 +191,35 @@ fn strikes_in_measures(piece: &Piece, measures: &mut Vec<Measure>) {
     }
     let mut strikes: Vec<Vec<&[PieceNote]>> = vec![Vec::new(); measures.len()];
     for strike in together(&piece.notes) {
-        let begun = piece.chords.partition_point(|chord| chord.start.get() <= strike[0].start.get() + TOGETHER);
+        let begun = piece
+            .chords
+            .partition_point(|chord| chord.start.get() <= strike[0].start.get() + TOGETHER);
         strikes[begun.saturating_sub(1)].push(strike);
     }
-    for (measure, strikes) in measures.iter_mut().zip(strikes).filter(|(_, strikes)| !strikes.is_empty()) {
+    for (measure, strikes) in measures
+        .iter_mut()
+        .zip(strikes)
+        .filter(|(_, strikes)| !strikes.is_empty())
+    {
         let length = if strikes.len() == 1 { WHOLE } else { DIVISIONS };
         measure.length = length * strikes.len() as u32;
         for (staff, hand) in [Hand::Right, Hand::Left].into_iter().enumerate() {
             measure.staves[staff] = (0..)
                 .zip(&strikes)
                 .map(|(nth, strike)| {
-                    let mut notes: Vec<NamedNote> = strike.iter().filter(|note| note.hand == hand).map(|note| note.note).collect();
+                    let mut notes: Vec<NamedNote> = strike
+                        .iter()
+                        .filter(|note| note.hand == hand)
+                        .map(|note| note.note)
+                        .collect();
                     notes.sort_by_key(|note| note.midi);
-                    Event { at: nth * length, length, what: notes_or_gap(notes), tied_from: false, tied_to: false }
+                    Event {
+                        at: nth * length,
+                        length,
+                        what: notes_or_gap(notes),
+                        tied_from: false,
+                        tied_to: false,
+                    }
                 })
                 .collect();
         }
@@ -220,14 +258,23 @@ impl Bars {
             return None;
         }
         let mut beats: Vec<f64> = heard.iter().map(|beat| beat.get()).collect();
-        let begins = piece.chords.iter().map(|chord| chord.start.get()).chain(piece.notes.iter().map(|note| note.start.get())).fold(f64::INFINITY, f64::min);
+        let begins = piece
+            .chords
+            .iter()
+            .map(|chord| chord.start.get())
+            .chain(piece.notes.iter().map(|note| note.start.get()))
+            .fold(f64::INFINITY, f64::min);
         let mut added = 0;
         while beats[0] - begins > 0.5 * (beats[1] - beats[0]) && beats[0] > beats[1] - beats[0] {
             beats.insert(0, 2.0 * beats[0] - beats[1]);
             added += 1;
         }
         let first_bar = first_bar + added;
-        let mut starts: Vec<usize> = grid.downbeats.iter().map(|downbeat| downbeat + added).collect();
+        let mut starts: Vec<usize> = grid
+            .downbeats
+            .iter()
+            .map(|downbeat| downbeat + added)
+            .collect();
         // Beats before the first bar: whole bars, and what is left over.
         while starts[0] >= grid.meter {
             starts.insert(0, starts[0] - grid.meter);
@@ -236,7 +283,11 @@ impl Bars {
         if pickup {
             starts.insert(0, 0);
         }
-        let ends = piece.chords.last().map_or(0.0, |chord| chord.start.get()).max(piece.notes.last().map_or(0.0, |note| note.start.get()));
+        let ends = piece
+            .chords
+            .last()
+            .map_or(0.0, |chord| chord.start.get())
+            .max(piece.notes.last().map_or(0.0, |note| note.start.get()));
         let mut last = *starts.last().unwrap_or(&first_bar);
         loop {
             let end = last + grid.meter;
@@ -250,14 +301,27 @@ impl Bars {
             last = end;
         }
         let swung = grid.rhythm.swung();
-        let second_eighth = grid.rhythm.second_eighth.filter(|_| swung).map_or(0.5, f64::from);
-        Some(Self { beats, starts, pickup, second_eighth })
+        let second_eighth = grid
+            .rhythm
+            .second_eighth
+            .filter(|_| swung)
+            .map_or(0.5, f64::from);
+        Some(Self {
+            beats,
+            starts,
+            pickup,
+            second_eighth,
+        })
     }
 
     /// Beats from the first, by the time at which something is played; swung eighths are straightened.
     fn beat(&self, at: f64) -> f64 {
         let last = self.beats.len() - 2;
-        let beat = self.beats.partition_point(|&beat| beat <= at).saturating_sub(1).min(last);
+        let beat = self
+            .beats
+            .partition_point(|&beat| beat <= at)
+            .saturating_sub(1)
+            .min(last);
         let share = (at - self.beats[beat]) / (self.beats[beat + 1] - self.beats[beat]);
         let second = self.second_eighth;
         let even = match share < second {
@@ -276,7 +340,9 @@ impl Bars {
     }
 
     fn end(&self) -> u32 {
-        self.starts.last().map_or(0, |&beat| beat as u32 * DIVISIONS)
+        self.starts
+            .last()
+            .map_or(0, |&beat| beat as u32 * DIVISIONS)
     }
 }
 
@@ -313,12 +379,22 @@ fn in_bars(piece: &Piece, what: What, bars: &Bars) -> Vec<Measure> {
             meter: Some((to - from) / DIVISIONS),
             length: to - from,
             pickup: nth == 0 && bars.pickup,
-            symbols: of_bar.clone().filter_map(|(at, chord)| Some((at - from, chord.on_staff()?))).collect(),
+            symbols: of_bar
+                .clone()
+                .filter_map(|(at, chord)| Some((at - from, chord.on_staff()?)))
+                .collect(),
             words: of_bar
                 .filter(|_| what != What::Harmony)
                 .filter_map(|(at, chord)| Some((at - from, words_below(chord, piece.style)?)))
                 .collect(),
-            staves: [staff(0), if what == What::Harmony { Vec::new() } else { staff(1) }],
+            staves: [
+                staff(0),
+                if what == What::Harmony {
+                    Vec::new()
+                } else {
+                    staff(1)
+                },
+            ],
             ..Measure::default()
         });
     }
@@ -327,7 +403,13 @@ fn in_bars(piece: &Piece, what: What, bars: &Bars) -> Vec<Measure> {
 
 fn slashes(length: u32) -> Vec<Event> {
     (0..length / DIVISIONS)
-        .map(|beat| Event { at: beat * DIVISIONS, length: DIVISIONS, what: Sign::Slash, tied_from: false, tied_to: false })
+        .map(|beat| Event {
+            at: beat * DIVISIONS,
+            length: DIVISIONS,
+            what: Sign::Slash,
+            tied_from: false,
+            tied_to: false,
+        })
         .collect()
 }
 
@@ -336,10 +418,20 @@ fn voicings(symbols: &[(u32, &PieceChord)], bars: &Bars) -> Vec<Lasting> {
     let mut lasting = Vec::new();
     for (nth, (at, chord)) in symbols.iter().enumerate() {
         let next = symbols.get(nth + 1).map_or(bars.end(), |next| next.0);
-        let to = bars.on_beat(chord.end.get()).clamp(at + DIVISIONS, next.max(at + DIVISIONS));
-        for (staff, notes) in hands(&chord.keys_on_staff(), &mut before).into_iter().enumerate() {
+        let to = bars
+            .on_beat(chord.end.get())
+            .clamp(at + DIVISIONS, next.max(at + DIVISIONS));
+        for (staff, notes) in hands(&chord.keys_on_staff(), &mut before)
+            .into_iter()
+            .enumerate()
+        {
             if !notes.is_empty() {
-                lasting.push(Lasting { from: *at, to, staff, notes });
+                lasting.push(Lasting {
+                    from: *at,
+                    to,
+                    staff,
+                    notes,
+                });
             }
         }
     }
@@ -360,13 +452,20 @@ fn strikes(piece: &Piece, bars: &Bars) -> Vec<Lasting> {
                         last.notes.push(note.note);
                     }
                 }
-                None => of_hand.push(Lasting { from, to, staff, notes: vec![note.note] }),
+                None => of_hand.push(Lasting {
+                    from,
+                    to,
+                    staff,
+                    notes: vec![note.note],
+                }),
             }
         }
         for at in 1..of_hand.len() {
             of_hand[at - 1].to = of_hand[at - 1].to.min(of_hand[at].from);
         }
-        of_hand.iter_mut().for_each(|lasting| lasting.notes.sort_by_key(|note| note.midi));
+        of_hand
+            .iter_mut()
+            .for_each(|lasting| lasting.notes.sort_by_key(|note| note.midi));
         lasting.extend(of_hand);
     }
     lasting
@@ -376,10 +475,19 @@ fn strikes(piece: &Piece, bars: &Bars) -> Vec<Lasting> {
 fn staff_of_bar(lasting: &[Lasting], staff: usize, from: u32, to: u32) -> Vec<Event> {
     let mut events = Vec::new();
     let mut reached = from;
-    for held in lasting.iter().filter(|held| held.staff == staff && held.from < to && held.to > from) {
+    for held in lasting
+        .iter()
+        .filter(|held| held.staff == staff && held.from < to && held.to > from)
+    {
         let (begins, ends) = (held.from.max(from), held.to.min(to));
         pieces(reached - from, begins - from, &mut |at, length| {
-            events.push(Event { at, length, what: Sign::Rest, tied_from: false, tied_to: false });
+            events.push(Event {
+                at,
+                length,
+                what: Sign::Rest,
+                tied_from: false,
+                tied_to: false,
+            });
         });
         pieces(begins - from, ends - from, &mut |at, length| {
             events.push(Event {
@@ -393,10 +501,22 @@ fn staff_of_bar(lasting: &[Lasting], staff: usize, from: u32, to: u32) -> Vec<Ev
         reached = ends.max(reached);
     }
     if reached == from {
-        return vec![Event { at: 0, length: to - from, what: Sign::Rest, tied_from: false, tied_to: false }];
+        return vec![Event {
+            at: 0,
+            length: to - from,
+            what: Sign::Rest,
+            tied_from: false,
+            tied_to: false,
+        }];
     }
     pieces(reached - from, to - from, &mut |at, length| {
-        events.push(Event { at, length, what: Sign::Rest, tied_from: false, tied_to: false });
+        events.push(Event {
+            at,
+            length,
+            what: Sign::Rest,
+            tied_from: false,
+            tied_to: false,
+        });
     });
     events
 }
@@ -410,9 +530,18 @@ fn pieces(from: u32, to: u32, hand_on: &mut dyn FnMut(u32, u32)) {
         let length = if off_beat != 0 {
             left.min(DIVISIONS - off_beat)
         } else {
-            let longest = if at == 0 { WHOLE } else if at % (2 * DIVISIONS) == 0 { 2 * DIVISIONS } else { DIVISIONS };
+            let longest = if at == 0 {
+                WHOLE
+            } else if at % (2 * DIVISIONS) == 0 {
+                2 * DIVISIONS
+            } else {
+                DIVISIONS
+            };
             let values = [16, 12, 8, 6, 4, 3, 2, 1];
-            values.into_iter().find(|&value| value <= left && value <= longest).unwrap_or(1)
+            values
+                .into_iter()
+                .find(|&value| value <= left && value <= longest)
+                .unwrap_or(1)
         };
         hand_on(at, length);
         at += length;

@@ -25,7 +25,9 @@ pub struct Keyboard {
 impl Keyboard {
     /// One that holds all of these keys, and three octaves at least: from a C or an F to a B or an E.
     pub fn around(keys: impl Iterator<Item = MidiNote>) -> Self {
-        let (low, high) = keys.map(MidiNote::get).fold((60, 60), |(low, high), key| (low.min(key), high.max(key)));
+        let (low, high) = keys
+            .map(MidiNote::get)
+            .fold((60, 60), |(low, high), key| (low.min(key), high.max(key)));
         let begins = |key: u8| [0, 5].contains(&(key % 12));
         let ends = |key: u8| [4, 11].contains(&(key % 12));
         let (mut low, mut high) = (low, high);
@@ -53,7 +55,12 @@ impl Keyboard {
     }
 
     fn width(self) -> i32 {
-        self.left(self.high) + if Self::is_black(self.high) { BLACK } else { WHITE }
+        self.left(self.high)
+            + if Self::is_black(self.high) {
+                BLACK
+            } else {
+                WHITE
+            }
     }
 
     /// How wide a picture is for one unit of height.
@@ -65,9 +72,18 @@ impl Keyboard {
     pub fn symbols(self) -> Markup {
         let (mut white, mut black) = (String::new(), String::new());
         for key in self.low..=self.high {
-            self.shape(key, if Self::is_black(key) { &mut black } else { &mut white });
+            self.shape(
+                key,
+                if Self::is_black(key) {
+                    &mut black
+                } else {
+                    &mut white
+                },
+            );
         }
-        let middle = (60..=60).find(|key| (self.low..=self.high).contains(key)).map(|key| self.left(key));
+        let middle = (60..=60)
+            .find(|key| (self.low..=self.high).contains(key))
+            .map(|key| self.left(key));
         html! {
             symbol id="kw" overflow="visible" { path class="kw" d=(white) {} }
             symbol id="kb" overflow="visible" {
@@ -78,7 +94,11 @@ impl Keyboard {
     }
 
     fn shape(self, key: u8, path: &mut String) {
-        let (width, height) = if Self::is_black(key) { (BLACK, BLACK_HEIGHT) } else { (WHITE, HEIGHT) };
+        let (width, height) = if Self::is_black(key) {
+            (BLACK, BLACK_HEIGHT)
+        } else {
+            (WHITE, HEIGHT)
+        };
         // Writing to a text cannot fail.
         let _ = write!(path, "M{} 0h{width}v{height}h-{width}z", self.left(key));
     }
@@ -86,8 +106,19 @@ impl Keyboard {
     /// A picture of pressed keys; `described` says in words what it shows.
     pub fn picture(self, keys: &[MidiNote], described: &str) -> Markup {
         let (mut white, mut black) = (String::new(), String::new());
-        for key in keys.iter().map(|key| key.get()).filter(|key| (self.low..=self.high).contains(key)) {
-            self.shape(key, if Self::is_black(key) { &mut black } else { &mut white });
+        for key in keys
+            .iter()
+            .map(|key| key.get())
+            .filter(|key| (self.low..=self.high).contains(key))
+        {
+            self.shape(
+                key,
+                if Self::is_black(key) {
+                    &mut black
+                } else {
+                    &mut white
+                },
+            );
         }
         html! {
             svg.k role="img" aria-label=(described) viewBox=(format!("-1 -1 {} {}", self.width() + 2, HEIGHT + 2)) {
@@ -101,7 +132,8 @@ impl Keyboard {
 
     /// A keyboard whose keys can be lit one by one: each has its number.
     pub fn by_keys(self, described: &str) -> Markup {
-        let keys = |black: bool| (self.low..=self.high).filter(move |&key| Self::is_black(key) == black);
+        let keys =
+            |black: bool| (self.low..=self.high).filter(move |&key| Self::is_black(key) == black);
         let shape = |key: u8| {
             let mut path = String::new();
             self.shape(key, &mut path);
@@ -122,7 +154,8 @@ mod tests {
 
     #[test]
     fn a_keyboard_begins_and_ends_where_its_groups_of_black_keys_do() {
-        let keys = |keys: &[u8]| Keyboard::around(keys.iter().map(|&key| MidiNote::new(key).unwrap()));
+        let keys =
+            |keys: &[u8]| Keyboard::around(keys.iter().map(|&key| MidiNote::new(key).unwrap()));
         assert_eq!(keys(&[50, 65, 68, 73]), Keyboard { low: 41, high: 83 });
         assert_eq!(keys(&[21, 108]), Keyboard { low: 17, high: 112 });
         assert!(keys(&[]).high - keys(&[]).low >= 35);

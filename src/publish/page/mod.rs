@@ -43,7 +43,12 @@ pub fn write_page(heard: &Heard, options: &WriteOptions, out: &mut dyn Write) ->
     let piece = Piece::of(heard);
     let sound = heard.sound.as_ref();
     let flac = sound.and_then(|sound| sound.flac.as_deref());
-    let page = RecordingPage { piece: &piece, sound, options: &options.page, has_sound: flac.is_some() };
+    let page = RecordingPage {
+        piece: &piece,
+        sound,
+        options: &options.page,
+        has_sound: flac.is_some(),
+    };
     out.write_all(page.before_sound().into_string().as_bytes())?;
     if let Some(flac) = flac {
         out.write_all(b"<audio preload=\"auto\" src=\"data:audio/flac;base64,")?;
@@ -85,9 +90,17 @@ pub fn footer() -> Markup {
     html! { footer { p { "Written by lidprop " (env!("CARGO_PKG_VERSION")) " from what it heard: where a note is in doubt, trust your ears." } } }
 }
 
-/// Notes with their degrees: `D 1, F b3`.
+/// Notes with their degrees: `D 1 · F ♭3`.
 pub fn degrees(degrees: &[(Spelled, Degree)], style: Style) -> Markup {
-    html! { dl.d { @for (note, degree) in degrees { div { dt { (signs(note.name(), style)) } dd { (signs(degree.name(), style)) } } } } }
+    let pair = |(note, degree): &(Spelled, Degree)| {
+        format!(
+            "{}\u{a0}{}",
+            signs(note.name(), style),
+            signs(degree.name(), style)
+        )
+    };
+    let pairs: Vec<String> = degrees.iter().map(pair).collect();
+    html! { (pairs.join(" · ")) }
 }
 
 /// Accidentals as signs, unless plain letters were asked for.
@@ -99,13 +112,21 @@ pub fn signs(text: &str, style: Style) -> String {
 }
 
 fn note_names(keys: &[NamedNote], style: Style) -> String {
-    let names: Vec<String> = keys.iter().map(|key| signs(&key.to_string(), style)).collect();
+    let names: Vec<String> = keys
+        .iter()
+        .map(|key| signs(&key.to_string(), style))
+        .collect();
     names.join(" ")
 }
 
 /// What a chord stands for, in words.
 fn reading_words(reading: &Reading, style: Style) -> String {
-    let mut words = format!("{} {}: {}", reading.kind, written::stands_for(reading, style), written::why(&reading.why, style));
+    let mut words = format!(
+        "{} {}: {}",
+        reading.kind,
+        written::stands_for(reading, style),
+        written::why(&reading.why, style)
+    );
     if let Some(to) = reading.resolves_to.first() {
         // Writing to a text cannot fail.
         let _ = write!(words, "; tends to {}", to.to.symbol(style));
@@ -123,7 +144,11 @@ struct RecordingPage<'a> {
 impl RecordingPage<'_> {
     fn before_sound(&self) -> Markup {
         let piece = self.piece;
-        let stem = Path::new(&piece.file).file_stem().map_or(piece.file.clone(), |stem| stem.to_string_lossy().into_owned());
+        let stem = Path::new(&piece.file)
+            .file_stem()
+            .map_or(piece.file.clone(), |stem| {
+                stem.to_string_lossy().into_owned()
+            });
         let title = self.options.title.clone().unwrap_or(stem);
         let keyboard = self.keyboard();
         html! {
@@ -165,14 +190,20 @@ impl RecordingPage<'_> {
 
     fn facts(&self) -> String {
         let piece = self.piece;
-        let file = Path::new(&piece.file).file_name().map(|name| name.to_string_lossy().into_owned());
+        let file = Path::new(&piece.file)
+            .file_name()
+            .map(|name| name.to_string_lossy().into_owned());
         let mut facts: Vec<String> = file.into_iter().collect();
         facts.push(match piece.begins.get() > 0.0 {
             true => format!("{} to {}", clock(piece.begins), clock(piece.length)),
             false => clock(piece.length),
         });
         facts.extend(piece.a4.map(|a4| format!("A4 at {:.1} Hz", a4.get())));
-        facts.extend(piece.key.map(|key| format!("mostly {}", signs(&key.to_string(), piece.style))));
+        facts.extend(
+            piece
+                .key
+                .map(|key| format!("mostly {}", signs(&key.to_string(), piece.style))),
+        );
         if let Some(grid) = &piece.grid {
             facts.push(format!("{:.0} beats a minute", grid.rhythm.bpm));
             facts.extend(grid.rhythm.meter.map(|meter| format!("{meter} to the bar")));
@@ -182,15 +213,29 @@ impl RecordingPage<'_> {
     }
 
     fn keyboard(&self) -> Keyboard {
-        let of_chords = self.piece.chords.iter().flat_map(|chord| chord.keys.iter().map(|key| key.midi));
+        let of_chords = self
+            .piece
+            .chords
+            .iter()
+            .flat_map(|chord| chord.keys.iter().map(|key| key.midi));
         Keyboard::around(of_chords.chain(self.piece.notes.iter().map(|note| note.note.midi)))
     }
 
     /// Start, end and key of each note, in milliseconds.
     fn notes(&self) -> String {
         let millis = |at: Seconds| (at.get() * 1000.0).round() as u64;
-        let notes: Vec<[u64; 3]> =
-            self.piece.notes.iter().map(|note| [millis(note.start), millis(note.end), u64::from(note.note.midi.get())]).collect();
+        let notes: Vec<[u64; 3]> = self
+            .piece
+            .notes
+            .iter()
+            .map(|note| {
+                [
+                    millis(note.start),
+                    millis(note.end),
+                    u64::from(note.note.midi.get()),
+                ]
+            })
+            .collect();
         serde_json::to_string(&notes).unwrap_or_else(|_| "[]".to_owned())
     }
 
@@ -199,10 +244,17 @@ impl RecordingPage<'_> {
         let (begins, ends) = (piece.begins.get(), piece.length.get());
         let length = (ends - begins).max(0.001);
         let share = |at: Seconds| format!("{:.4}", 100.0 * (at.get() - begins) / length);
-        let width = |from: Seconds, to: Seconds| format!("{:.4}", 100.0 * (to.get().min(ends) - from.get()).max(0.0) / length);
+        let width = |from: Seconds, to: Seconds| {
+            format!(
+                "{:.4}",
+                100.0 * (to.get().min(ends) - from.get()).max(0.0) / length
+            )
+        };
         let mut keys: Vec<(String, Seconds, Seconds)> = Vec::new();
         for chord in &piece.chords {
-            let Some(key) = chord.key.map(|key| signs(&key.to_string(), piece.style)) else { continue };
+            let Some(key) = chord.key.map(|key| signs(&key.to_string(), piece.style)) else {
+                continue;
+            };
             match keys.last_mut() {
                 Some(last) if last.0 == key => last.2 = chord.end,
                 _ => keys.push((key, chord.start, chord.end)),
@@ -221,10 +273,10 @@ impl RecordingPage<'_> {
                     div.long data-begins=(seconds(piece.begins)) data-length=(format!("{length:.3}")) aria-hidden="true" {
                         (self.loudness())
                         @for chord in &piece.chords {
-                            span.c style=(format!("left:{}%;width:{}%", share(chord.start), width(chord.start, chord.end))) { span.a style="position:static;border:0;padding:0" { (name(chord, piece.style)) } }
+                            span.c style=(format!("left:{}%;width:{}%", share(chord.start), width(chord.start, chord.end))) { s.a { (name(chord, piece.style)) } }
                         }
                         @for (key, from, to) in &keys {
-                            span.y style=(format!("left:{}%;width:{}%", share(*from), width(*from, *to))) { span.a style="position:static;border:0;padding:0" { (key) } }
+                            span.y style=(format!("left:{}%;width:{}%", share(*from), width(*from, *to))) { s.a { (key) } }
                         }
                         @if self.has_sound { b hidden {} i {} }
                     }
@@ -235,7 +287,11 @@ impl RecordingPage<'_> {
 
     /// How loud it is, as a shape around a middle line.
     fn loudness(&self) -> Markup {
-        let Some(loudness) = self.sound.map(|sound| &sound.loudness).filter(|loudness| !loudness.is_empty()) else {
+        let Some(loudness) = self
+            .sound
+            .map(|sound| &sound.loudness)
+            .filter(|loudness| !loudness.is_empty())
+        else {
             return html! {};
         };
         let stretch = loudness.len().div_ceil(COLUMNS);
@@ -245,8 +301,17 @@ impl RecordingPage<'_> {
         };
         let heights: Vec<i32> = loudness.chunks(stretch).map(height).collect();
         let mut path = String::from("M0 50");
-        let below = heights.iter().enumerate().rev().map(|(x, height)| (x, 50 + height));
-        for (x, y) in heights.iter().enumerate().map(|(x, height)| (x, 50 - height)).chain(below) {
+        let below = heights
+            .iter()
+            .enumerate()
+            .rev()
+            .map(|(x, height)| (x, 50 + height));
+        for (x, y) in heights
+            .iter()
+            .enumerate()
+            .map(|(x, height)| (x, 50 - height))
+            .chain(below)
+        {
             // Writing to a text cannot fail.
             let _ = write!(path, "L{x} {y}");
         }
@@ -280,7 +345,15 @@ impl RecordingPage<'_> {
     }
 
     fn table(&self, keyboard: Keyboard) -> Markup {
-        let columns = [("s", "Time"), ("name", "Chord"), ("", "Keys"), ("", "Notes"), ("num", "Numeral"), ("key", "Key"), ("", "What it stands for")];
+        let columns = [
+            ("s", "Time"),
+            ("name", "Chord"),
+            ("", "Keys"),
+            ("", "Notes"),
+            ("num", "Numeral"),
+            ("key", "Key"),
+            ("", "What it stands for"),
+        ];
         let count = self.piece.chords.len();
         let mut before = None;
         html! {
@@ -308,25 +381,26 @@ impl RecordingPage<'_> {
         let name = name(chord, style);
         let names = note_names(&chord.keys, style);
         let midi: Vec<MidiNote> = chord.keys.iter().map(|key| key.midi).collect();
-        let key = chord.key.map(|key| signs(&key.to_string(), style)).unwrap_or_default();
+        let key = chord
+            .key
+            .map(|key| signs(&key.to_string(), style))
+            .unwrap_or_default();
         let numeral = chord.numeral.clone().unwrap_or_default();
-        let stands_for = chord.stands_for.map(|chord| chord.symbol(style)).unwrap_or_default();
-        let found_by = format!("{name} {numeral} {key} {names} {stands_for}");
         let at = clock(chord.start);
         html! {
-            tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) data-name=(name) data-num=(numeral) data-key=(key) data-t=(found_by) {
+            tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) data-name=(name) data-num=(numeral) data-key=(key) {
                 td {
-                    @if self.has_sound { button.from type="button" aria-label=(format!("Play from {at}")) { (at) } } @else { (at) }
-                    " " button.show type="button" aria-pressed="false" aria-label=(format!("Show the answer at {at}")) { "Show" }
+                    @if self.has_sound { button.from aria-label=(format!("Play from {at}")) { (at) } } @else { (at) }
+                    @if self.options.covered { " " button.show aria-pressed="false" aria-label=(format!("Show the answer at {at}")) { "Show" } }
                 }
                 td.a { span.name { (name) } (also(chord, style)) }
-                td.a { div.pics { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before), &format!("Staff: {names}"))) } }
+                td.a { div.pics { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before))) } }
                 td.a { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
                 td.a { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
                 td.a { (key) }
                 td.a { @if let Some(reading) = chord.reading.as_ref() {
                     @if chord.stands_for.is_some() { (reading_words(reading, style)) }
-                    @else { span.also { "could also be: " (reading_words(reading, style)) } }
+                    @else if chord.verdict != Verdict::Named { span.also { "could also be: " (reading_words(reading, style)) } }
                 } }
             }
         }
@@ -338,15 +412,29 @@ fn seconds(at: Seconds) -> String {
 }
 
 fn name(chord: &PieceChord, style: Style) -> String {
-    chord.best().map_or_else(|| "no good name".to_owned(), |name| name.chord.symbol(style))
+    chord.best().map_or_else(
+        || "no good name".to_owned(),
+        |name| name.chord.symbol(style),
+    )
 }
 
 /// The other names that are worth a word.
 fn also(chord: &PieceChord, style: Style) -> Markup {
     let best = chord.names.first().map_or(0.0, |name| name.score.get());
     let others: Vec<String> = match chord.verdict {
-        Verdict::NoGoodName => chord.names.iter().take(1).map(|name| format!("nearest {}", name.chord.symbol(style))).collect(),
-        _ => chord.names.iter().skip(1).filter(|name| name.score.get() > 0.1 * best).map(|name| name.chord.symbol(style)).collect(),
+        Verdict::NoGoodName => chord
+            .names
+            .iter()
+            .take(1)
+            .map(|name| format!("nearest {}", name.chord.symbol(style)))
+            .collect(),
+        _ => chord
+            .names
+            .iter()
+            .skip(1)
+            .filter(|name| name.score.get() > 0.1 * best)
+            .map(|name| name.chord.symbol(style))
+            .collect(),
     };
     html! { @if !others.is_empty() { span.also { @if chord.verdict != Verdict::NoGoodName { "or " } (others.join(", ")) } } }
 }

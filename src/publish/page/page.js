@@ -27,7 +27,7 @@
     const words = plain(filter.value).split(/\s+/).filter(Boolean);
     let shown = 0;
     rows.forEach(r => {
-      const text = plain(r.dataset.t);
+      const text = plain(r.textContent + " " + (one(".k", r)?.getAttribute("aria-label") ?? ""));
       r.hidden = !words.every(w => text.includes(w));
       shown += !r.hidden;
     });

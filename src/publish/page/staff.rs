@@ -54,7 +54,10 @@ pub fn symbols() -> Markup {
     // A thousand units an em, four spaces an em.
     let scale = f64::from(SPACE) / 250.0;
     let glyph = |id: &str, path: &str| html! { symbol id=(id) overflow="visible" { path transform=(format!("scale({scale} -{scale})")) d=(path) {} } };
-    let lines: String = [TREBLE, BASS].iter().flat_map(|top| (0..5).map(move |line| format!("M12 {}H{WIDTH}", top + line * SPACE))).collect();
+    let lines: String = [TREBLE, BASS]
+        .iter()
+        .flat_map(|top| (0..5).map(move |line| format!("M12 {}H{WIDTH}", top + line * SPACE)))
+        .collect();
     let height = BASS + 4 * SPACE;
     let brace = f64::from(height) / 1000.0;
     html! {
@@ -76,11 +79,13 @@ struct Head {
     sign: Option<&'static str>,
 }
 
-/// A picture of these notes; `described` says in words what it shows.
-pub fn picture(hands: &[Vec<NamedNote>; 2], described: &str) -> Markup {
+/// A picture of these notes. A keyboard stands beside it and says the same in words, so it is hidden from screen readers.
+pub fn picture(hands: &[Vec<NamedNote>; 2]) -> Markup {
     let mut marks = String::new();
     let (mut top, mut bottom) = (TREBLE, BASS + 4 * SPACE);
-    for (notes, staff_y, staff_top) in [(&hands[0], TREBLE, TREBLE_TOP), (&hands[1], BASS, BASS_TOP)] {
+    for (notes, staff_y, staff_top) in
+        [(&hands[0], TREBLE, TREBLE_TOP), (&hands[1], BASS, BASS_TOP)]
+    {
         let mut heads = heads(notes, staff_y, staff_top);
         if let (Some(low), Some(high)) = (heads.first(), heads.last()) {
             top = top.min(high.y - STEP);
@@ -92,24 +97,37 @@ pub fn picture(hands: &[Vec<NamedNote>; 2], described: &str) -> Markup {
             let _ = write!(marks, "<path class=\"ln\" d=\"{ledgers}\"/>");
         }
         for head in &heads {
-            let _ = write!(marks, "<use href=\"#w\" x=\"{}\" y=\"{}\"/>", head.x, head.y);
+            let _ = write!(
+                marks,
+                "<use href=\"#w\" x=\"{}\" y=\"{}\"/>",
+                head.x, head.y
+            );
         }
         heads.retain(|head| head.sign.is_some());
         let mut columns: Vec<Vec<i32>> = Vec::new();
         for head in heads.iter().rev() {
-            let free = |column: &Vec<i32>| column.iter().all(|step| (step - head.step).abs() >= APART);
+            let free =
+                |column: &Vec<i32>| column.iter().all(|step| (step - head.step).abs() >= APART);
             let at = columns.iter().position(free).unwrap_or(columns.len());
             if at == columns.len() {
                 columns.push(Vec::new());
             }
             columns[at].push(head.step);
             let x = HEAD_X - ACCIDENTAL - COLUMN * at as i32;
-            let _ = write!(marks, "<use href=\"#{}\" x=\"{x}\" y=\"{}\"/>", head.sign.unwrap_or_default(), head.y);
+            let _ = write!(
+                marks,
+                "<use href=\"#{}\" x=\"{x}\" y=\"{}\"/>",
+                head.sign.unwrap_or_default(),
+                head.y
+            );
         }
     }
-    let (top, bottom) = (top.min(-MARGIN) - 2, bottom.max(BASS + 4 * SPACE + MARGIN) + 2);
+    let (top, bottom) = (
+        top.min(-MARGIN) - 2,
+        bottom.max(BASS + 4 * SPACE + MARGIN) + 2,
+    );
     html! {
-        svg.g role="img" aria-label=(described) viewBox=(format!("-2 {top} {} {}", WIDTH + 4, bottom - top)) {
+        svg.g aria-hidden="true" viewBox=(format!("-2 {top} {} {}", WIDTH + 4, bottom - top)) {
             (PreEscaped("<use href=\"#gs\"/>")) (PreEscaped(marks))
         }
     }
@@ -119,7 +137,9 @@ fn heads(notes: &[NamedNote], staff_y: i32, staff_top: i32) -> Vec<Head> {
     let mut heads: Vec<Head> = Vec::with_capacity(notes.len());
     for &note in notes {
         let step = step(note);
-        let beside = heads.last().is_some_and(|below| step - below.step <= 1 && below.x == HEAD_X);
+        let beside = heads
+            .last()
+            .is_some_and(|below| step - below.step <= 1 && below.x == HEAD_X);
         heads.push(Head {
             step,
             y: staff_y + (staff_top - step) * STEP,
@@ -133,11 +153,18 @@ fn heads(notes: &[NamedNote], staff_y: i32, staff_top: i32) -> Vec<Head> {
 fn ledger_lines(heads: &[Head], staff_y: i32) -> String {
     let mut lines = String::new();
     let ends = |beyond: &dyn Fn(&Head) -> bool| {
-        let right = heads.iter().filter(|head| beyond(head)).map(|head| head.x + HEAD).max();
+        let right = heads
+            .iter()
+            .filter(|head| beyond(head))
+            .map(|head| head.x + HEAD)
+            .max();
         right.map(|right| right + 3)
     };
     let bottom = staff_y + 4 * SPACE;
-    let (highest, lowest) = (heads.iter().map(|head| head.y).min().unwrap_or(staff_y), heads.iter().map(|head| head.y).max().unwrap_or(bottom));
+    let (highest, lowest) = (
+        heads.iter().map(|head| head.y).min().unwrap_or(staff_y),
+        heads.iter().map(|head| head.y).max().unwrap_or(bottom),
+    );
     let mut line = |y: i32, right: Option<i32>| {
         if let Some(right) = right {
             // Writing to a text cannot fail.
@@ -163,7 +190,10 @@ mod tests {
     use crate::units::MidiNote;
 
     fn note(midi: u8, name: &str) -> NamedNote {
-        NamedNote { midi: MidiNote::new(midi).unwrap(), name: name.parse().unwrap() }
+        NamedNote {
+            midi: MidiNote::new(midi).unwrap(),
+            name: name.parse().unwrap(),
+        }
     }
 
     #[test]
@@ -172,14 +202,24 @@ mod tests {
         assert_eq!(step(note(57, "A")), BASS_TOP);
         let middle_c = heads(&[note(60, "C")], TREBLE, TREBLE_TOP);
         assert_eq!(middle_c[0].y, TREBLE + 5 * SPACE);
-        assert_eq!(ledger_lines(&middle_c, TREBLE), format!("M{} {}H{}", HEAD_X - 3, 5 * SPACE, HEAD_X + HEAD + 3));
+        assert_eq!(
+            ledger_lines(&middle_c, TREBLE),
+            format!("M{} {}H{}", HEAD_X - 3, 5 * SPACE, HEAD_X + HEAD + 3)
+        );
         let in_bass = heads(&[note(60, "C")], BASS, BASS_TOP);
         assert_eq!(in_bass[0].y, BASS - SPACE);
     }
 
     #[test]
     fn of_two_notes_a_step_apart_the_upper_stands_beside() {
-        let x: Vec<i32> = heads(&[note(64, "E"), note(65, "F"), note(67, "G"), note(71, "B")], TREBLE, TREBLE_TOP).iter().map(|head| head.x).collect();
+        let x: Vec<i32> = heads(
+            &[note(64, "E"), note(65, "F"), note(67, "G"), note(71, "B")],
+            TREBLE,
+            TREBLE_TOP,
+        )
+        .iter()
+        .map(|head| head.x)
+        .collect();
         assert_eq!(x, [HEAD_X, HEAD_X + HEAD, HEAD_X, HEAD_X]);
     }
 }
