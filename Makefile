@@ -59,7 +59,7 @@ test: setup-build setup-live
 # Independent readers of what lidprop writes, with pinned versions, and where they lie.
 READERS := $(TARGET_DIR)/publish-readers
 WRITTEN := $(TARGET_DIR)/publish-check
-READ_BACK := test-audio/borrowed-dominants.flac test-audio/rolled-ballad.flac test-audio/before-class.flac
+READ_BACK := test-audio/borrowed-dominants.flac test-audio/rolled-ballad.flac test-audio/held-chords.flac
 PICTURES ?=
 BROWSER ?= $(or $(shell command -v chromium),$(shell command -v google-chrome))
 
@@ -84,7 +84,7 @@ read-back:
 	$(READERS)/python/bin/python tests/publish/check.py --lidprop $(LIDPROP) --into $(WRITTEN) $(READ_BACK)
 	$(LIDPROP) take --write page --listen-first test-audio/rolled-ballad.flac > $(WRITTEN)/covered.html
 	$(LIDPROP) name "Ddim(maj7)" --in-all-keys --write page > $(WRITTEN)/sheet.html
-	$(LIDPROP) take test-audio/rolled-ballad.flac --against test-audio/before-class.flac --write page > $(WRITTEN)/comparison.html
+	$(LIDPROP) take test-audio/rolled-ballad.flac --against test-audio/held-chords.flac --write page > $(WRITTEN)/comparison.html
 	PUBLISH_MODULES=$(abspath $(READERS)) node tests/publish/page.mjs --browser $(BROWSER) --page $(WRITTEN)/borrowed-dominants.html --covered $(WRITTEN)/covered.html \
 		--sheet $(WRITTEN)/sheet.html --comparison $(WRITTEN)/comparison.html --captions $(WRITTEN)/borrowed-dominants.vtt $(if $(PICTURES),--pictures $(PICTURES))
 

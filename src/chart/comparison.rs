@@ -15,7 +15,7 @@ use crate::units::Seconds;
 /// Length of a frame (s), and the most frames of a performance: longer ones get longer frames.
 const FRAME_SECONDS: f64 = 0.2;
 const FRAMES: usize = 4000;
-/// Frames of a beat of a chart.
+/// Frames of a beat of a chart; fewer where there would be more than [`FRAMES`].
 const FRAMES_A_BEAT: f64 = 4.0;
 /// Names whose score is this share of the best one's are good.
 const GOOD: f32 = 0.2;
@@ -117,6 +117,13 @@ impl Comparison {
     /// Holds a performance against a chart of that name.
     pub fn with_chart(first: &Piece, name: &str, chart: &TypedChart) -> Self {
         let (mut sets, mut expected) = (Vec::new(), Vec::new());
+        let beats: f64 = chart
+            .bars
+            .iter()
+            .flat_map(|bar| &bar.chords)
+            .map(|chord| chord.beats)
+            .sum();
+        let a_beat = FRAMES_A_BEAT.min(FRAMES as f64 / beats);
         for (bar, chord) in chart
             .bars
             .iter()
@@ -139,7 +146,7 @@ impl Comparison {
                     (names.take(3).collect(), voicing.pitches())
                 }
             };
-            let count = (chord.beats * FRAMES_A_BEAT).round().max(1.0) as usize;
+            let count = (chord.beats * a_beat).round().max(1.0) as usize;
             sets.resize(from + count, pitches);
             let written = matches!(chord.chord, ChartChord::Symbol(_));
             expected.push(Expected {

@@ -27,6 +27,8 @@ const OUT_OF_PLACE: i32 = 2;
 /// From middle C up a chord alone belongs to the right hand, below it to the left: each key on the other side costs a little.
 const MIDDLE: i32 = 60;
 const OTHER_SIDE: i32 = 2;
+/// What it costs to take both hands: what one holds with ease, one plays.
+const BOTH_HANDS: i32 = 9;
 /// Half steps of the gap between the hands that count in its favour.
 const GAP: i32 = 6;
 /// Half steps by which the hands wander from where they parted are cheaper than others by this factor.
@@ -75,7 +77,12 @@ fn cost(keys: &[i32], left: usize, before: Option<i32>) -> i32 {
     let wandered = before
         .zip(parted)
         .map_or(0, |(before, now)| (before - now).abs() / WANDER);
-    hand(low) + hand(high) + side(low, &left_out) + side(high, &right_out) + wandered - gap
+    let both = if low.is_empty() || high.is_empty() {
+        0
+    } else {
+        BOTH_HANDS
+    };
+    hand(low) + hand(high) + side(low, &left_out) + side(high, &right_out) + wandered + both - gap
 }
 
 #[cfg(test)]
@@ -99,6 +106,8 @@ mod tests {
         // close chords of one hand on their side of middle C
         assert_eq!(left(&[62, 65, 68, 73]), 0);
         assert_eq!(left(&[45, 48, 52, 55]), 4);
+        assert_eq!(left(&[50, 53, 56, 61]), 4);
+        assert_eq!(left(&[41, 48, 52, 57, 72]), 3);
         assert_eq!(left(&[]), 0);
     }
 

@@ -22,7 +22,7 @@ use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
 /// A chart that is longer is none (bytes).
-const LONGEST_CHART: u64 = 1 << 20;
+const LONGEST_CHART: u64 = 1 << 16;
 
 /// Holds the recording of `args` against `against`.
 ///
@@ -112,7 +112,8 @@ fn written(
 /// The whole of a file that is text; `None` for anything else, which is then told where it is read as a recording.
 fn text(path: &Path) -> Option<String> {
     let file = File::open(path).ok()?;
-    if !file.metadata().ok()?.is_file() {
+    let metadata = file.metadata().ok()?;
+    if !metadata.is_file() || metadata.len() > LONGEST_CHART {
         return None;
     }
     let mut text = String::new();

@@ -148,7 +148,7 @@ fn write_page(
                 } }
             }
         }
-        (footer())
+        (footer(true))
         (PreEscaped("</body></html>"))
     };
     writeln!(out, "{}", page.into_string())

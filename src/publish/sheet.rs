@@ -171,7 +171,7 @@ fn write_page(sheet: &Sheet, options: &WriteOptions, out: &mut dyn Write) -> io:
         main {
             div.sheet { @for chords in &sheet.keys { (cell(chords, keyboard, sheet.style, &mut before)) } }
         }
-        (footer())
+        (footer(false))
         (PreEscaped("</body></html>"))
     };
     writeln!(out, "{}", page.into_string())

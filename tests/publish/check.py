@@ -176,7 +176,7 @@ def every_chord(lidprop, into, published):
 def captions(vtt, subrip, chords):
     cues = webvtt.read(str(vtt))
     lines = list(srt.parse(subrip.read_text()))
-    assert len(cues) == len(lines) > 0
+    assert len(cues) == len(lines) > 0, (vtt, len(cues), len(lines))
     for cue, line in zip(cues, lines):
         assert len(cue.text.splitlines()) <= 2 and cue.text.strip(), cue
         assert abs(cue.start_in_seconds - line.start.total_seconds()) < 1.01

@@ -97,7 +97,7 @@ pub struct Decoder {
 enum Codec {
     Symphonia(Box<dyn AudioDecoder>),
     /// Opus, with what the container says of the track.
-    Opus(Box<OpusTrack>, AudioCodecParameters),
+    Opus(Box<OpusTrack>, Box<AudioCodecParameters>),
 }
 
 impl Codec {
@@ -412,7 +412,7 @@ fn make_codec(
         let header = params.extra_data.as_deref().unwrap_or_default();
         let track = OpusTrack::new(header, big_endian)
             .ok_or_else(|| AudioError::damaged(name, "its header of Opus makes no sense"))?;
-        return Ok(Codec::Opus(Box::new(track), params.clone()));
+        return Ok(Codec::Opus(Box::new(track), Box::new(params.clone())));
     }
     symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())

@@ -85,9 +85,9 @@ pub fn symbols(keyboard: Keyboard) -> Markup {
     html! { svg width="0" height="0" aria-hidden="true" style="position:absolute" { (staff::symbols()) (keyboard.symbols()) } }
 }
 
-/// The last words of a page.
-pub fn footer() -> Markup {
-    html! { footer { p { "Written by lidprop " (env!("CARGO_PKG_VERSION")) " from what it heard: where a note is in doubt, trust your ears." } } }
+/// The last words of a page; of one that comes from sound with a word of caution.
+pub fn footer(from_sound: bool) -> Markup {
+    html! { footer { p { "Written by lidprop " (env!("CARGO_PKG_VERSION")) "." @if from_sound { " It tells what it heard: where a note is in doubt, trust your ears." } } } }
 }
 
 /// Notes with their degrees: `D 1 · F ♭3`.
@@ -180,7 +180,7 @@ impl RecordingPage<'_> {
     fn after_sound(&self) -> Markup {
         html! {
             (PreEscaped("</main>"))
-            (footer())
+            (footer(true))
             @if !self.piece.chords.is_empty() {
                 @if self.has_sound { script id="notes" type="application/json" { (PreEscaped(self.notes())) } }
                 script { (PreEscaped(include_str!("page.js"))) }
