@@ -90,7 +90,7 @@ fn the_sound_of_videos_starts_on_time_in_every_container() {
         "note-opus.mp4",
         "note-aac.mkv",
         "note-mp3.mkv",
-        "note-alaw.caf",
+        "note-pcm.caf",
         "note.opus",
     ] {
         assert_same_time(name, 0.0);
@@ -112,7 +112,7 @@ fn the_sound_of_videos_starts_on_time_in_every_container() {
         (webm.container.as_str(), webm.codec.as_str()),
         ("Matroska or WebM", "Opus")
     );
-    assert_eq!(info("note-alaw.caf").container, "CAF");
+    assert_eq!(info("note-pcm.caf").container, "CAF");
 }
 
 #[test]
@@ -237,7 +237,7 @@ fn no_broken_file_brings_a_panic() {
         "note-opus.webm",
         "note-opus.mp4",
         "note-aac.mkv",
-        "note-alaw.caf",
+        "note-pcm.caf",
     ] {
         let whole = std::fs::read(test_audio("formats").join(name)).unwrap();
         let mut seed = 7u32;

@@ -525,7 +525,7 @@ mod tests {
             format: &FAULTY,
             options: WriteOptions::default(),
             folder: folder.path().to_owned(),
-            force: false,
+            force: true,
         });
         assert_eq!((&outcomes[0], &outcomes[2]), (&Ok(None), &Ok(None)));
         let sentence = outcomes[1].as_ref().unwrap_err();

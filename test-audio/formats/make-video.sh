@@ -12,4 +12,4 @@ make "${picture[@]}" -i note.flac -map 0 -map 1 -c:v libvpx -b:v 1k -c:a libvorb
 make "${picture[@]}" -i note.flac -map 0 -map 1 -c:v mpeg4 -b:v 1k -c:a libopus -b:a 32k -strict -2 note-opus.mp4
 make -i note.flac -c:a aac -b:a 48k note-aac.mkv
 make -i note.flac -c:a libmp3lame -b:a 40k note-mp3.mkv
-make -i note.flac -ar 8000 -c:a pcm_alaw note-alaw.caf
+make -i note.flac -ar 8000 -c:a pcm_s16be note-pcm.caf

@@ -532,7 +532,7 @@ fn pieces(from: u32, to: u32, hand_on: &mut dyn FnMut(u32, u32)) {
         } else {
             let longest = if at == 0 {
                 WHOLE
-            } else if at % (2 * DIVISIONS) == 0 {
+            } else if at.is_multiple_of(2 * DIVISIONS) {
                 2 * DIVISIONS
             } else {
                 DIVISIONS
