@@ -122,10 +122,9 @@ impl Codec {
             Self::Opus(track, _) => {
                 let damaged = Error::DecodeError("opus: damaged packet");
                 track.decode(&packet.data, out).ok_or(damaged)?;
-                // Only Ogg trims, and its ticks are frames.
+                // Only Ogg says what to cut off at the end, and its ticks are frames.
                 let samples = |ticks: u64| ticks as usize * track.channels;
                 out.truncate(out.len().saturating_sub(samples(packet.trim_end.get())));
-                out.drain(..samples(packet.trim_start.get()).min(out.len()));
                 Ok(Spec {
                     rate: opus::RATE,
                     channels: track.channels,
@@ -239,7 +238,7 @@ impl Decoder {
                 length: None,
                 stated: false,
             },
-            (codec_id::CODEC_ID_OPUS, _) if !delay_known => Priming {
+            (codec_id::CODEC_ID_OPUS, _) => Priming {
                 skip: self.opus_pre_skip(),
                 length: None,
                 stated: true,

@@ -2,7 +2,7 @@
 //!
 //! Input: the identification header of a track, then its packets. Output: interleaved `f32` at 48 kHz. Units: full scale ±1; frames at 48 kHz.
 //! Method: `opus-pure` decodes (RFC 6716); the header is that of RFC 7845, section 5.1, whose numbers are little-endian, in MP4 (`dOps`) big-endian. Its gain is applied; its
-//! pre-skip is told, and dropped by whoever reads on, but for Ogg, whose packets say what to trim.
+//! pre-skip is told, and dropped by whoever reads on.
 //! Limits: at most eight channels, in the orders of mapping family 1.
 
 use opus_pure::{OpusDecoder, OpusMSDecoder};
