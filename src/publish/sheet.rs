@@ -1,6 +1,6 @@
 //! A voicing or a progression in all keys, on one sheet.
 //!
-//! Input: a [`Sheet`]: for each key its chords. Output: bytes of one of [`SHEET_FORMATS`]. Units: in MIDI, [`LASTS`] seconds a chord.
+//! Input: a [`Sheet`]: for each key its chords. Output: bytes of one of [`SHEET_FORMATS`]. Units: in MIDI, `LASTS` seconds a chord.
 //! Method: the page has three columns of four cells, which fit one page of A4 or Letter; MusicXML has three measures to a line, MIDI one chord after another.
 //! Limits: no key signatures, so that each cell stands by itself.
 

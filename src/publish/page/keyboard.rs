@@ -1,6 +1,6 @@
 //! A keyboard with keys pressed, as SVG.
 //!
-//! Input: the keys of a page, then those of each chord. Output: markup. Units: a white key is [`WHITE`] wide and [`HEIGHT`] high.
+//! Input: the keys of a page, then those of each chord. Output: markup. Units: a white key is `WHITE` wide and `HEIGHT` high.
 //! Method: the bare keyboard stands once in a page and is referred to; a picture adds the pressed keys. Limits: whole octaves or halves of them at the ends.
 
 use crate::units::MidiNote;

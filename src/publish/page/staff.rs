@@ -1,6 +1,6 @@
 //! A chord on a grand staff, as SVG.
 //!
-//! Input: the notes of the right and of the left hand under their names. Output: markup. Units: a staff space is [`SPACE`]; a diatonic step half of it.
+//! Input: the notes of the right and of the left hand under their names. Output: markup. Units: a staff space is `SPACE`; a diatonic step half of it.
 //! Method: whole notes without a key signature, so that every accidental is written. Of two notes a step apart the upper stands to the right (Gould, Behind Bars, 2011, ch. 3);
 //! accidentals fill columns to the left from the top note down, each in the first column where nothing stands within three spaces. The signs stand once in a page
 //! ([`super::glyphs`]) and are referred to. Limits: notes of one hand far out of its staff get many ledger lines, as they would in print.
