@@ -1,7 +1,7 @@
 //! Keeps the sound of a recording while it is read.
 //!
 //! Input: blocks of mono samples at [`SampleRate::INTERNAL`], full scale ±1. Output: [`KeptSound`]. Units: samples, dBFS.
-//! Method: each block of [`BLOCK`] samples becomes a FLAC frame at once (RFC 9639), so that only what is compressed is held. Limits: 16 bits without dither; a block that
+//! Method: each block of `BLOCK` samples becomes a FLAC frame at once (RFC 9639), so that only what is compressed is held. Limits: 16 bits without dither; a block that
 //! cannot be encoded ends the keeping, and the recording is then as one without sound.
 
 use crate::chart::sound::KeptSound;
