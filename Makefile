@@ -1,6 +1,7 @@
 # Every check and figure of this project, one target each. Needs Rust and make; what else a target needs it fetches.
 #   make demo                             reads the recordings in test-audio and prints their charts
 #   make test                             all tests, live capture through a real sound server included
+#   make publish-check                    writes every format and has it read back: MIDI, MusicXML, captions, the page in a browser; PICTURES=DIR keeps what it looks like
 #   make eval                             reads the labelled corpora, prints the scoring tables, fails where a figure is worse than
 #                                         training/baseline.tsv; CORPUS=DIR reads that one alone, RAISE=1 writes what has become better
 #   make eval-drills                      how the drills of the labelled corpus are marked: CORPUS=
@@ -31,7 +32,7 @@ ESTIMATES := $(TARGET_DIR)/eval
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
-.PHONY: help demo test eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live
+.PHONY: help demo test publish-check eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -55,6 +56,38 @@ demo: build
 test: setup-build setup-live
 	cargo test --locked --all-targets $(FEATURES)
 	cargo test --locked --doc $(FEATURES)
+
+# Independent readers of what lidprop writes, with pinned versions, and where they lie.
+READERS := $(TARGET_DIR)/publish-readers
+WRITTEN := $(TARGET_DIR)/publish-check
+READ_BACK := test-audio/borrowed-dominants.flac test-audio/rolled-ballad.flac test-audio/held-chords.flac
+PICTURES ?=
+BROWSER ?= $(or $(shell command -v chromium),$(shell command -v google-chrome))
+
+$(READERS)/ready: tests/publish/requirements.txt tests/publish/package.json tests/publish/package-lock.json
+	mkdir -p $(READERS)
+	python3 -m venv --clear $(READERS)/python
+	$(READERS)/python/bin/pip install --quiet --disable-pip-version-check --requirement tests/publish/requirements.txt
+	cp tests/publish/package.json tests/publish/package-lock.json $(READERS)
+	npm ci --prefix $(READERS) --silent --no-audit --no-fund
+	touch $@
+
+publish-check: build
+	@.ci/setup publish
+	@if { [ -n "$(BROWSER)" ] || command -v chromium >/dev/null; } && $(MAKE) --no-print-directory $(READERS)/ready; then \
+		$(MAKE) --no-print-directory read-back; \
+	elif [ "$${CI:-}" = true ]; then echo "publish-check: the readers are missing" >&2; exit 1; \
+	else echo "publish-check: SKIPPED, the readers are missing"; fi
+
+.PHONY: read-back
+read-back:
+	mkdir -p $(WRITTEN)
+	$(READERS)/python/bin/python tests/publish/check.py --lidprop $(LIDPROP) --into $(WRITTEN) $(READ_BACK)
+	$(LIDPROP) take --write page --listen-first test-audio/rolled-ballad.flac > $(WRITTEN)/covered.html
+	$(LIDPROP) name "Ddim(maj7)" --in-all-keys --write page > $(WRITTEN)/sheet.html
+	$(LIDPROP) take test-audio/rolled-ballad.flac --against test-audio/held-chords.flac --write page > $(WRITTEN)/comparison.html
+	PUBLISH_MODULES=$(abspath $(READERS)) node tests/publish/page.mjs --browser $(BROWSER) --page $(WRITTEN)/borrowed-dominants.html --covered $(WRITTEN)/covered.html \
+		--sheet $(WRITTEN)/sheet.html --comparison $(WRITTEN)/comparison.html --captions $(WRITTEN)/borrowed-dominants.vtt $(if $(PICTURES),--pictures $(PICTURES))
 
 # The interpreter of its own, with pinned versions, that the scoring program needs.
 .venv/ready: .ci/eval-requirements.txt

@@ -50,12 +50,12 @@ pub mod chart;
 #[doc(hidden)]
 pub mod practice;
 
-// The document written for other programs.
-pub mod publish;
-
 // The document and the live answer for eyes.
 #[doc(hidden)]
 pub mod view;
+
+// The document written for other programs, and for paper.
+pub mod publish;
 
 // Whole files, learned pianos, the logbook.
 #[doc(hidden)]

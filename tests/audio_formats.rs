@@ -83,6 +83,39 @@ fn vorbis_starts_on_time() {
 }
 
 #[test]
+fn the_sound_of_videos_starts_on_time_in_every_container() {
+    for name in [
+        "note-opus.webm",
+        "note-vorbis.webm",
+        "note-opus.mp4",
+        "note-aac.mkv",
+        "note-mp3.mkv",
+        "note-pcm.caf",
+        "note.opus",
+    ] {
+        assert_same_time(name, 0.0);
+    }
+    // Ogg states where the last packet ends; the resampler rounds to a sample.
+    let difference = heard("note.opus").len().abs_diff(reference().len());
+    assert!(
+        difference <= 2,
+        "padding is cut off too: {difference} samples"
+    );
+    let info = |name: &str| {
+        audio::open(test_audio("formats").join(name))
+            .unwrap()
+            .info()
+            .clone()
+    };
+    let webm = info("note-opus.webm");
+    assert_eq!(
+        (webm.container.as_str(), webm.codec.as_str()),
+        ("Matroska or WebM", "Opus")
+    );
+    assert_eq!(info("note-pcm.caf").container, "CAF");
+}
+
+#[test]
 fn telephone_codings_and_adpcm_start_on_time() {
     for name in ["note-alaw.wav", "note-mulaw.wav", "note-adpcm.wav"] {
         assert_same_time(name, 0.0);
@@ -133,16 +166,25 @@ fn codecs_that_are_not_read_are_named_with_the_remedy() {
             .expect("it is refused");
         sentence(&error, InCommand::Take)
     };
-    let opus = refusal("note.opus");
-    assert!(
-        opus.contains("coded as Opus") && opus.contains("ffmpeg -i INPUT output.flac"),
-        "{opus}"
-    );
     let layer2 = refusal("note.mp2");
     assert!(
-        layer2.contains("note.mp2") && layer2.contains("coded as MPEG layer 2"),
+        layer2.contains("note.mp2")
+            && layer2.contains("coded as MPEG layer 2")
+            && layer2.contains("ffmpeg -i INPUT output.flac"),
         "{layer2}"
     );
+    let folder = tempfile::tempdir().unwrap();
+    let video = |bytes: &[u8]| {
+        let path = folder.path().join("video");
+        std::fs::write(&path, bytes).unwrap();
+        audio::open(&path).err().expect("it is refused").to_string()
+    };
+    let mut packets = [[0_u8; 188]; 4];
+    packets.iter_mut().for_each(|packet| packet[0] = 0x47);
+    let stream = video(&packets.concat());
+    assert!(stream.contains("MPEG transport stream"), "{stream}");
+    let avi = video(&[&b"RIFF\0\0\0\0AVI LIST"[..], &[0; 200]].concat());
+    assert!(avi.contains("AVI"), "{avi}");
 }
 
 #[test]
@@ -191,6 +233,11 @@ fn no_broken_file_brings_a_panic() {
         "note-alaw.wav",
         "note-adpcm.wav",
         "note-alac.m4a",
+        "note.opus",
+        "note-opus.webm",
+        "note-opus.mp4",
+        "note-aac.mkv",
+        "note-pcm.caf",
     ] {
         let whole = std::fs::read(test_audio("formats").join(name)).unwrap();
         let mut seed = 7u32;

@@ -269,7 +269,8 @@ fn a_folder_that_cannot_be_written_to_is_told() {
 fn a_disk_that_takes_no_more_leaves_the_earlier_result_and_nothing_else() {
     let desk = Desk::new();
     desk.file("lesson.wav", &sound());
-    desk.file("out/lesson.json", b"earlier");
+    let earlier = br#"{"schema":"lidprop/2","file":"an earlier one"}"#;
+    desk.file("out/lesson.json", earlier);
     // No file may grow beyond 0 blocks, and the signal that says so is ignored: writing then fails as on a full disk.
     let script = "trap '' XFSZ; ulimit -f 0; exec \"$0\" take --write json --into out lesson.wav";
     let output = Command::new("sh")
@@ -281,7 +282,7 @@ fn a_disk_that_takes_no_more_leaves_the_earlier_result_and_nothing_else() {
     assert_eq!(desk.files(), ["lesson.wav", "out/lesson.json"]);
     assert_eq!(
         std::fs::read(desk.path("out/lesson.json")).unwrap(),
-        b"earlier"
+        earlier
     );
 }
 

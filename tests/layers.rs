@@ -29,15 +29,15 @@ const MODULES: &[Layer] = &[
     ),
     ("practice", &["units", "harmony", "listener"]),
     (
-        "publish",
-        &["units", "harmony", "listener", "chart", "practice"],
-    ),
-    (
         "view",
         &[
             "units", "audio", "spectrum", "harmony", "playing", "listener", "answer", "chart",
             "practice",
         ],
+    ),
+    (
+        "publish",
+        &["units", "harmony", "listener", "chart", "practice", "view"],
     ),
     ("store", &["units", "piano", "practice"]),
     (

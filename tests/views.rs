@@ -13,7 +13,7 @@ use lidprop::audio::level::Meter;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
 use lidprop::listener::{Certainty, Event, NoteSpan, StruckKey};
-use lidprop::publish::format;
+use lidprop::publish::{WriteOptions, format};
 use lidprop::units::{Dbfs, Hertz, MidiNote, Share};
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
@@ -310,7 +310,7 @@ fn an_ascii_screen_holds_nothing_else_at_any_size_large_or_small() {
 fn labels_cover_the_recording_without_a_gap_and_say_where_no_chord_sounds() {
     let labels = format("labels").expect("labels can be written");
     let mut text = Vec::new();
-    (labels.write)(&evening(), &mut text).unwrap();
+    (labels.write)(&evening(), &WriteOptions::default(), &mut text).unwrap();
     let text = String::from_utf8(text).unwrap();
     let lines: Vec<Vec<&str>> = text
         .lines()

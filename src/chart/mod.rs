@@ -3,13 +3,17 @@
 //! Input: events of the [`crate::listener`], or a chart that was typed ([`typed`]). Output: a [`document::Recording`], a [`typed::TypedChart`].
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
+pub mod comparison;
 pub mod document;
 pub mod entries;
+pub mod hands;
 pub mod melody;
 pub mod passages;
 pub mod pedal;
 pub mod performance;
+pub mod piece;
 pub mod recording;
+pub mod sound;
 pub mod stand_ins;
 pub mod tunes;
 pub mod typed;

@@ -11,7 +11,7 @@ use crate::chart::entries::{heard_chord, sounding_span};
 use crate::chart::pedal::pedal_must_be_down;
 use crate::chart::recording::Wording;
 use crate::harmony::{
-    AnalysisOptions, Cadence, Given, Interpretation, Key, Naming, Style, interpret,
+    AnalysisOptions, Cadence, Given, InPlace, Interpretation, Key, Naming, Style, interpret,
 };
 use crate::listener::{ChordSpan, NoteSpan};
 use std::sync::Arc;
@@ -57,38 +57,84 @@ impl<'a> Interpreted<'a> {
         self.spans.iter().enumerate().map(naming)
     }
 
-    /// The chords as the document has them, one by one.
-    pub fn chords(&self, style: Style) -> ChordsInPlace<'a> {
-        ChordsInPlace {
+    /// The chords with their namings and places, one by one.
+    pub fn placed(&self) -> PlacedChords<'a> {
+        PlacedChords {
             interpreted: self.clone(),
-            style,
             next: 0,
             first_note: 0,
         }
     }
+
+    /// The chords as the document has them, one by one.
+    pub fn chords(&self, style: Style) -> ChordsInPlace<'a> {
+        ChordsInPlace {
+            placed: self.placed(),
+            style,
+        }
+    }
+}
+
+/// A chord of a recording with all that is said of it, as values.
+#[derive(Debug, Clone)]
+pub struct PlacedChord<'a> {
+    /// The chord as it was heard.
+    pub span: &'a ChordSpan,
+    /// True where the pedal must hold what two hands cannot.
+    pub pedal: bool,
+    /// What it can be called and what it stands for.
+    pub naming: Naming,
+    /// What it does between its neighbours.
+    pub place: InPlace,
+}
+
+/// The chords of a recording in their places, one by one; those without notes are left out.
+#[derive(Debug, Clone)]
+pub struct PlacedChords<'a> {
+    interpreted: Interpreted<'a>,
+    next: usize,
+    /// All notes before this one are over.
+    first_note: usize,
 }
 
 /// The chords of a recording, written one by one; those without notes are left out.
 #[derive(Debug, Clone)]
 pub struct ChordsInPlace<'a> {
-    interpreted: Interpreted<'a>,
+    placed: PlacedChords<'a>,
     style: Style,
-    next: usize,
-    /// All notes before this one are over.
-    first_note: usize,
 }
 
 impl Iterator for ChordsInPlace<'_> {
     type Item = HeardChord;
 
     fn next(&mut self) -> Option<HeardChord> {
+        loop {
+            let placed = self.placed.next()?;
+            let PlacedChord {
+                span,
+                pedal,
+                naming,
+                place,
+            } = &placed;
+            let chord = heard_chord(span, *pedal, naming, place, self.style);
+            if chord.is_some() {
+                return chord;
+            }
+        }
+    }
+}
+
+impl<'a> Iterator for PlacedChords<'a> {
+    type Item = PlacedChord<'a>;
+
+    fn next(&mut self) -> Option<PlacedChord<'a>> {
         let Interpreted {
             spans,
             notes,
             interpretation,
         } = &self.interpreted;
         loop {
-            let span = spans.get(self.next)?;
+            let span: &'a ChordSpan = spans.get(self.next)?;
             let at = self.next;
             self.next += 1;
             let over = |note: &NoteSpan| note.end <= span.start;
@@ -96,11 +142,13 @@ impl Iterator for ChordsInPlace<'_> {
                 self.first_note += 1;
             }
             let pedal = pedal_must_be_down(span, &notes[self.first_note..]);
-            let chord = interpretation.in_place(at).and_then(|place| {
-                heard_chord(span, pedal, &interpretation.naming(at), place, self.style)
-            });
-            if chord.is_some() {
-                return chord;
+            if let Some(&place) = interpretation.in_place(at) {
+                return Some(PlacedChord {
+                    span,
+                    pedal,
+                    naming: interpretation.naming(at),
+                    place,
+                });
             }
         }
     }

@@ -21,6 +21,8 @@ use crate::units::{Seconds, hundredths};
 pub struct Performance {
     /// The harmony, by start.
     pub harmony: Vec<HarmonyStretch>,
+    /// The same as values; `None` for a chord that is held.
+    pub stretches: Vec<Option<Stretch>>,
     /// The beats; empty where it is free.
     pub beats: Vec<Seconds>,
     /// Those that begin a bar.
@@ -75,6 +77,7 @@ pub(super) fn performance<'a>(
                     holds(key, entry.end.get() - entry.start.get(), &mut keys);
                 }
                 all.harmony.push(entry);
+                all.stretches.push(None);
             }
             continue;
         }
@@ -87,7 +90,7 @@ pub(super) fn performance<'a>(
             longest = lasts;
             all.rhythm = found_rhythm(&reading);
         }
-        all.add(&reading, passage.notes.start, end, naming.style);
+        all.add(reading, passage.notes.start, end, naming.style);
     }
     all.key = keys
         .into_iter()
@@ -98,7 +101,7 @@ pub(super) fn performance<'a>(
 
 impl Performance {
     /// Adds what was read in a passage whose notes begin with number `first`; the next one begins at `end`.
-    fn add(&mut self, reading: &PlayingRead, first: usize, end: Seconds, style: Style) {
+    fn add(&mut self, reading: PlayingRead, first: usize, end: Seconds, style: Style) {
         let beats: Vec<Seconds> = reading
             .beats
             .beats
@@ -111,17 +114,15 @@ impl Performance {
         self.beats.extend(beats);
         self.melody
             .extend(reading.melody.iter().map(|note| first + note));
-        let chords = reading
-            .harmony
-            .iter()
-            .filter(|s| !s.chords.is_empty() && s.start < end);
-        self.harmony.extend(chords.map(|stretch| {
-            let mut entry = entry(stretch, style);
+        let named = |stretch: &Stretch| !stretch.chords.is_empty() && stretch.start < end;
+        for stretch in reading.harmony.into_iter().filter(named) {
+            let mut entry = entry(&stretch, style);
             if entry.end > end {
                 entry.end = end.to_millis_precision();
             }
-            entry
-        }));
+            self.harmony.push(entry);
+            self.stretches.push(Some(stretch));
+        }
     }
 }
 

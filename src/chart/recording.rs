@@ -11,6 +11,7 @@ use crate::chart::document::{PartRead, Provenance, Recording, SCHEMA, SoundedOff
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Interpreted};
 use crate::chart::performance::{Performance, performance};
+use crate::chart::sound::KeptSound;
 use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Style};
 use crate::listener::{ChordSpan, Event, NoteSpan};
@@ -30,6 +31,7 @@ pub struct HeardSoFar {
     part: Part,
     warnings: Vec<String>,
     provenance: Option<Provenance>,
+    sound: Option<KeptSound>,
 }
 
 impl HeardSoFar {
@@ -45,6 +47,7 @@ impl HeardSoFar {
             part: Part::default(),
             warnings: Vec::new(),
             provenance: None,
+            sound: None,
         }
     }
 
@@ -92,6 +95,11 @@ impl HeardSoFar {
         self.provenance = Some(provenance);
     }
 
+    /// Keeps the sound itself.
+    pub fn keep_sound(&mut self, sound: KeptSound) {
+        self.sound = Some(sound);
+    }
+
     /// Ends the recording: how long it was heard, and the pitch of the piano.
     pub fn end(mut self, length: SamplePos, a4: Option<Hertz>) -> Heard {
         // Notes come as they end, and end in any order.
@@ -107,6 +115,7 @@ impl HeardSoFar {
             rhythm: self.rhythm,
             warnings: self.warnings,
             provenance: self.provenance,
+            sound: self.sound,
             naming: self.naming,
         }
     }
@@ -136,6 +145,8 @@ pub struct Heard {
     pub warnings: Vec<String>,
     /// What heard it; `None` where that is not known.
     pub provenance: Option<Provenance>,
+    /// What was kept of the sound, where that was asked for.
+    pub sound: Option<KeptSound>,
     /// How chords are named.
     pub naming: Wording,
 }

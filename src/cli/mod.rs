@@ -4,6 +4,7 @@
 //! Units: as each command states. Method: clap's derive; help comes from the doc comments of the arguments.
 //! Limits: a command holds no music and no sound of its own, it only joins the stages and the views.
 
+pub mod against;
 mod clock;
 pub mod drill;
 pub mod error;
@@ -13,9 +14,11 @@ pub mod logbook;
 pub mod name;
 pub mod options;
 pub mod remedies;
+pub mod sheet;
 pub mod soundcheck;
 pub mod standin;
 pub mod take;
+pub mod targets;
 mod terminal;
 
 pub use error::{CliError, CommandResult};

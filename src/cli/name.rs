@@ -5,13 +5,14 @@
 
 use super::options::NamingOptions;
 use super::standin::show_voicings;
-use super::{CliError, CommandResult};
+use super::{CliError, CommandResult, sheet};
 use crate::chart::document::{self, SCHEMA};
 use crate::chart::written;
 use crate::harmony::voicing::all_keys::in_all_keys;
 use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{Chord, Context, Spelled, name_chord};
-use crate::publish::write_json_line;
+use crate::publish::sheet::Sheet;
+use crate::publish::{Format, write_json_line};
 use crate::units::MidiNote;
 use crate::view::ink::Ink;
 use crate::view::naming::{print_all_keys, print_naming};
@@ -69,6 +70,24 @@ pub struct NameArgs {
 pub enum NameFormat {
     /// Notes, names with scores and degrees, readings with tensions and resolutions
     Json,
+    /// With --in-all-keys: one HTML file with staves and keyboards, which fits one page of paper
+    Page,
+    /// With --in-all-keys: sheet music (MusicXML 4.0)
+    Musicxml,
+    /// With --in-all-keys: a MIDI file
+    Midi,
+}
+
+impl NameFormat {
+    /// The format of a sheet in all keys, where it is one.
+    fn of_sheet(self) -> Option<&'static Format<Sheet>> {
+        match self {
+            Self::Json => None,
+            Self::Page => sheet::format("page"),
+            Self::Musicxml => sheet::format("musicxml"),
+            Self::Midi => sheet::format("midi"),
+        }
+    }
 }
 
 /// What JSON says of typed notes.
@@ -92,6 +111,9 @@ struct VoicingInAllKeys {
 /// # Errors
 /// If a note or symbol cannot be read, or nothing could be written.
 pub fn run(args: &NameArgs) -> CommandResult {
+    if let Some(format) = args.write.and_then(NameFormat::of_sheet) {
+        return sheet::run(args, format);
+    }
     let mut typed = Typed::read(&args.notes).map_err(|wrong| CliError::Usage(wrong.to_string()))?;
     if args.voicings {
         return show_voicings(typed.symbol, &args.naming);
@@ -121,7 +143,7 @@ fn write_answer(
     if args.in_all_keys {
         let keys = in_all_keys(typed, context);
         return match args.write {
-            Some(NameFormat::Json) => write_json_line(
+            Some(_) => write_json_line(
                 &VoicingInAllKeys {
                     schema: SCHEMA,
                     keys: keys.iter().map(|key| written::in_key(key, style)).collect(),
@@ -133,7 +155,7 @@ fn write_answer(
     }
     let naming = name_chord(&typed.sounding, context);
     match args.write {
-        Some(NameFormat::Json) => {
+        Some(_) => {
             let mut midi: Vec<MidiNote> =
                 typed.sounding.notes.iter().map(|note| note.midi).collect();
             midi.sort_unstable();

@@ -68,7 +68,9 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         }
         AudioError::Read { .. } => "copy the file to a sound disk and try again",
         AudioError::Empty { .. } => "record or copy it again",
-        AudioError::NotAudio { .. } => "give WAV, FLAC, MP3, M4A or OGG Vorbis",
+        AudioError::NotAudio { .. } => {
+            "give WAV, FLAC, MP3, M4A, OGG, Opus or CAF, or a video as MP4, MOV, MKV or WebM"
+        }
         AudioError::UnknownCodec { .. } => "convert it first: ffmpeg -i INPUT output.flac",
         AudioError::Damaged { .. } => "copy it again, or try: ffmpeg -i INPUT output.flac",
         AudioError::UnusableRate { .. } | AudioError::NoSamples { .. } => {

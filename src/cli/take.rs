@@ -1,17 +1,20 @@
 //! `lidprop take`: reads recordings and writes their chart.
 //!
-//! Input: recordings. Output: a chart on the terminal, or one of the [`FORMATS`]; a file a recording with `--into`.
+//! Input: recordings. Output: a chart on the terminal, or one of the [`FORMATS`]; a file a recording with `--into`. In JSON lines, a recording that
+//! fails is a line too: `{"file": ..., "error": ...}`.
 //! Units: as the formats state. Method: a thread a recording, as many at once as there are cores; charts appear in the
 //! order in which the files were named. A recording that cannot be read or written is told and does not stop the others, and so is
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
+use super::against;
 use super::error::{CliError, CommandResult, tell};
-use super::options::{NamingOptions, PartOptions, PianoOptions, RhythmOptions};
+use super::options::{NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions};
 use super::remedies::{InCommand, sentence};
+use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
-use crate::publish::{FORMATS, Format, format};
+use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
 use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
@@ -22,6 +25,7 @@ use crate::view::played::print_played;
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
+use serde::Serialize;
 use std::collections::HashMap;
 use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
@@ -37,21 +41,36 @@ Examples:
   lidprop take lesson.m4a
   lidprop take --write json --into charts monday.wav tuesday.flac
   lidprop take --write labels lesson.m4a > lesson.lab
+  lidprop take --write midi --voices --into band rehearsal.m4a
+  lidprop take --write jsonl archive/*.flac > archive.jsonl
+  lidprop take homework.m4a --against chart.txt
   lidprop take --from 1:20 --to 1:40 lesson.m4a
 
 A recording that cannot be read is told on standard error and does not stop the others; the exit code is then 1.")]
 pub struct TakeArgs {
-    /// Recordings to read: WAV, FLAC, MP3, M4A (AAC, ALAC) or OGG Vorbis, told by their content
+    /// Recordings to read, told by their content: WAV, FLAC, MP3, M4A, OGG, Opus, CAF, and the sound of MP4, MOV, MKV and WebM
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
 
     /// Write this instead of the chart
     #[arg(long, value_name = "FORMAT", value_parser = format_parser())]
-    pub write: Option<&'static Format>,
+    pub write: Option<&'static Format<Heard>>,
 
     /// Write one file a recording into this folder, named after the recording; made if it is not there
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
+
+    /// Write over files that lidprop did not write
+    #[arg(long, requires = "into")]
+    pub force: bool,
+
+    /// How it is written.
+    #[command(flatten)]
+    pub publish: PublishOptions,
+
+    /// Hold the recording against this one, or against a typed chart (bars between |), and show what differs
+    #[arg(long, value_name = "FILE")]
+    pub against: Option<PathBuf>,
 
     /// Which part of the recordings.
     #[command(flatten)]
@@ -71,7 +90,7 @@ pub struct TakeArgs {
     pub rhythm: RhythmOptions,
 
     /// Show the keys held, chord by chord, where the chart of what is played would show its harmony
-    #[arg(long, conflicts_with = "write")]
+    #[arg(long)]
     pub held: bool,
 
     /// How chords are named.
@@ -93,7 +112,7 @@ fn parse_half_steps(text: &str) -> Result<Cents, String> {
 }
 
 /// Reads the names in the table of formats.
-pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format> {
+pub(super) fn format_parser() -> impl TypedValueParser<Value = &'static Format<Heard>> {
     let names = FORMATS
         .iter()
         .map(|format| PossibleValue::new(format.name).help(format.about));
@@ -121,7 +140,6 @@ pub fn run(args: &TakeArgs) -> CommandResult {
 /// If a recording could not be read or its result not be written.
 pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandResult {
     let part = args.part.part()?;
-    let output = Output::chosen(args)?;
     let mut listening = args.piano.listening()?;
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
@@ -132,13 +150,22 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
         part,
+        keep: args
+            .write
+            .map(|format| args.publish.keep(format))
+            .unwrap_or_default(),
     };
+    if let Some(against) = &args.against {
+        return against::run(args, against, &options, read);
+    }
+    let output = Output::chosen(args)?;
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
     let mut failures = 0;
     let mut printed = Ok(());
     let readings = Readings {
+        files: &args.files,
         jobs: &jobs,
         read,
         options: &options,
@@ -147,9 +174,13 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         stop: &stop,
     };
     readings.in_order(|outcome| match outcome {
-        Err(sentence) => {
+        Err(failure) => {
             failures += 1;
-            bar.suspend(|| tell(&sentence));
+            bar.suspend(|| tell(&failure.sentence));
+            if let (Some(line), true) = (failure.line, printed.is_ok()) {
+                printed = bar.suspend(|| print(line));
+                stop.store(printed.is_err(), Ordering::Relaxed);
+            }
         }
         Ok(Some(text)) if printed.is_ok() => {
             printed = bar.suspend(|| print(text));
@@ -173,23 +204,38 @@ enum Output {
         ink: Ink,
         held: bool,
     },
-    Stdout(&'static Format),
-    Folder(&'static Format, PathBuf),
+    Stdout(&'static Format<Heard>, WriteOptions),
+    Folder {
+        format: &'static Format<Heard>,
+        options: WriteOptions,
+        folder: PathBuf,
+        force: bool,
+    },
 }
 
 impl Output {
     fn chosen(args: &TakeArgs) -> Result<Self, CliError> {
-        match (args.write, &args.into) {
-            (None, _) => Ok(Self::Chart {
+        let Some(format) = args.write else {
+            return Ok(Self::Chart {
                 ink: Ink::of_stdout(),
                 held: args.held,
-            }),
-            (Some(format), Some(folder)) => {
+            });
+        };
+        let options = args.publish.asked(format, FORMATS, args.held)?;
+        match &args.into {
+            Some(folder) => {
                 make_folder(folder).map_err(CliError::failed)?;
-                Ok(Self::Folder(format, folder.clone()))
+                Ok(Self::Folder {
+                    format,
+                    options,
+                    folder: folder.clone(),
+                    force: args.force,
+                })
             }
-            (Some(format), None) if args.files.len() == 1 => Ok(Self::Stdout(format)),
-            (Some(format), None) => Err(CliError::Usage(format!(
+            None if args.files.len() == 1 || format.name == JSON_LINES => {
+                Ok(Self::Stdout(format, options))
+            }
+            None => Err(CliError::Usage(format!(
                 "{} recordings cannot share standard output as {}; say where to write with --into DIR",
                 args.files.len(),
                 format.name
@@ -199,22 +245,49 @@ impl Output {
 
     /// What goes to standard output; `None` where results go to a folder.
     fn text(&self, heard: &Heard) -> io::Result<Option<SpooledTempFile>> {
-        let mut out = BufWriter::new(SpooledTempFile::new(IN_MEMORY));
         match self {
-            Self::Chart { ink, held } => {
+            Self::Chart { ink, held } => spooled(|out| {
                 match (!held).then(|| heard.performance()).flatten() {
-                    Some(played) => print_played(heard, &played, *ink, &mut out)?,
-                    None => print_chart(heard, *ink, &mut out)?,
+                    Some(played) => print_played(heard, &played, *ink, out)?,
+                    None => print_chart(heard, *ink, out)?,
                 }
-                writeln!(out)?;
+                writeln!(out)
+            })
+            .map(Some),
+            Self::Stdout(format, options) => {
+                spooled(|out| (format.write)(heard, options, out)).map(Some)
             }
-            Self::Stdout(format) => (format.write)(heard, &mut out)?,
-            Self::Folder(..) => return Ok(None),
+            Self::Folder { .. } => Ok(None),
         }
-        let mut text = out.into_inner()?;
-        text.rewind()?;
-        Ok(Some(text))
     }
+
+    /// What goes to standard output of a recording that cannot be read; `None` where nothing does.
+    fn text_of_failure(&self, path: &Path, error: &str) -> Option<SpooledTempFile> {
+        let Self::Stdout(format, _) = self else {
+            return None;
+        };
+        let line = Failed {
+            file: path.display().to_string(),
+            error,
+        };
+        let line = || spooled(|out| write_json_line(&line, out)).ok();
+        (format.name == JSON_LINES).then(line).flatten()
+    }
+}
+
+/// The line of a recording that cannot be read.
+#[derive(Serialize)]
+struct Failed<'a> {
+    file: String,
+    error: &'a str,
+}
+
+fn spooled(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> io::Result<SpooledTempFile> {
+    let mut out = BufWriter::new(SpooledTempFile::new(IN_MEMORY));
+    write(&mut out)?;
+    let mut text = out.into_inner()?;
+    text.rewind()?;
+    Ok(text)
 }
 
 /// Longer results wait in a temporary file: 4 MB, some hours as a chart.
@@ -231,7 +304,13 @@ type Job<'a> = Result<(&'a Path, Option<PathBuf>), String>;
 
 /// Gives each recording its target; one whose target another recording has already is refused.
 fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
-    let Output::Folder(format, folder) = output else {
+    let Output::Folder {
+        format,
+        folder,
+        force,
+        ..
+    } = output
+    else {
         return files
             .iter()
             .map(|file| Ok((file.as_path(), None)))
@@ -259,14 +338,25 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
                 target.display()
             ));
         }
+        may_write(&target, format.mark, *force)?;
         taken.insert(key, file);
         Ok((file.as_path(), Some(target)))
     };
     files.iter().map(&mut job).collect()
 }
 
+/// Why a recording gave no result, and what stands for it on standard output, if anything does.
+struct Failure {
+    sentence: String,
+    line: Option<SpooledTempFile>,
+}
+
+/// What a recording gave: what is to be printed, if anything is.
+type Outcome = Result<Option<SpooledTempFile>, Failure>;
+
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
+    files: &'a [PathBuf],
     jobs: &'a [Job<'a>],
     read: &'a ReadRecording<'a>,
     options: &'a RecordingOptions,
@@ -280,7 +370,7 @@ const STEPS: u64 = 1000;
 
 impl Readings<'_> {
     /// Reads all recordings and hands on, in the order of the jobs, what is to be printed or the sentence of a failure.
-    fn in_order(&self, mut hand_on: impl FnMut(Result<Option<SpooledTempFile>, String>)) {
+    fn in_order(&self, mut hand_on: impl FnMut(Outcome)) {
         let cores = thread::available_parallelism().map_or(1, usize::from);
         let next = AtomicUsize::new(0);
         let (sender, receiver) = mpsc::channel();
@@ -293,7 +383,14 @@ impl Readings<'_> {
                         let Some(job) = self.jobs.get(index) else {
                             break;
                         };
-                        if sender.send((index, self.carry_out(job))).is_err() {
+                        let outcome = self.carry_out(job).map_err(|sentence| Failure {
+                            line: self
+                                .files
+                                .get(index)
+                                .and_then(|file| self.output.text_of_failure(file, &sentence)),
+                            sentence,
+                        });
+                        if sender.send((index, outcome)).is_err() {
                             break;
                         }
                     }
@@ -344,8 +441,14 @@ impl Readings<'_> {
     ) -> Result<Option<SpooledTempFile>, String> {
         let heard = (self.read)(path, self.options, self.stop, &mut progress)
             .map_err(|error| sentence(&error, InCommand::Take))?;
-        if let (Some(target), Output::Folder(format, _)) = (target, self.output) {
-            return write_whole(target, |out| (format.write)(&heard, out))
+        if let (
+            Some(target),
+            Output::Folder {
+                format, options, ..
+            },
+        ) = (target, self.output)
+        {
+            return write_whole(target, |out| (format.write)(&heard, options, out))
                 .map(|()| None)
                 .map_err(|error| error.to_string());
         }
@@ -376,11 +479,13 @@ mod tests {
     use std::fs;
 
     /// Writes half of what it should of one recording, and then has a fault.
-    static FAULTY: Format = Format {
+    static FAULTY: Format<Heard> = Format {
         name: "faulty",
         about: "a format that does not bear tuesdays",
         extension: "txt",
-        write: |heard, out| {
+        mark: None,
+        heeds: &[],
+        write: |heard, _, out| {
             out.write_all(b"half of ")?;
             assert!(heard.file != "tuesday.wav", "a bad day");
             out.write_all(b"all")
@@ -392,6 +497,7 @@ mod tests {
         let files = ["monday.wav", "tuesday.wav", "friday.wav"].map(PathBuf::from);
         let (bar, stop) = (ProgressBar::hidden(), AtomicBool::new(false));
         let readings = Readings {
+            files: &files,
             jobs: &plan(&files, output),
             read: &|path, _, _, _| {
                 let name = path.display().to_string();
@@ -405,7 +511,8 @@ mod tests {
         };
         let mut outcomes = Vec::new();
         readings.in_order(|outcome| {
-            outcomes.push(outcome.map(|text| text.map(|text| io::read_to_string(text).unwrap())));
+            let told = outcome.map(|text| text.map(|text| io::read_to_string(text).unwrap()));
+            outcomes.push(told.map_err(|failure| failure.sentence));
         });
         outcomes
     }
@@ -414,7 +521,12 @@ mod tests {
     fn a_fault_while_a_file_is_written_leaves_neither_half_of_it_nor_a_trace() {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join("tuesday.txt"), "earlier").unwrap();
-        let outcomes = outcomes(&Output::Folder(&FAULTY, folder.path().to_owned()));
+        let outcomes = outcomes(&Output::Folder {
+            format: &FAULTY,
+            options: WriteOptions::default(),
+            folder: folder.path().to_owned(),
+            force: true,
+        });
         assert_eq!((&outcomes[0], &outcomes[2]), (&Ok(None), &Ok(None)));
         let sentence = outcomes[1].as_ref().unwrap_err();
         assert!(sentence.starts_with("tuesday.wav: ") && sentence.contains("a bad day"));
@@ -440,7 +552,7 @@ mod tests {
 
     #[test]
     fn a_fault_while_a_result_is_made_prints_nothing_of_it() {
-        let outcomes = outcomes(&Output::Stdout(&FAULTY));
+        let outcomes = outcomes(&Output::Stdout(&FAULTY, WriteOptions::default()));
         let whole = Ok(Some("half of all".to_owned()));
         assert_eq!((&outcomes[0], &outcomes[2]), (&whole, &whole));
         assert!(outcomes[1].is_err());

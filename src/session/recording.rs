@@ -11,6 +11,7 @@ use crate::chart::recording::{Heard, HeardSoFar, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::playing::StatedRhythm;
+use crate::session::kept_sound::{Keep, KeptSource};
 use crate::spectrum::estimate_a4;
 use crate::units::{Cents, Part, SampleRate, SampleSpan, hundredths};
 use std::path::Path;
@@ -35,6 +36,8 @@ pub struct RecordingOptions {
     pub rhythm: StatedRhythm,
     /// Which part is read: all of it unless the user says so. Times stay those of the whole.
     pub part: Part,
+    /// Whether the sound itself is kept.
+    pub keep: Keep,
 }
 
 /// Reads the whole recording; `progress` is called with the share read so far.
@@ -49,7 +52,8 @@ pub fn read_recording(
     stop: &AtomicBool,
     progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
-    let mut source = PartOfRecording::new(audio::open(path)?, options.part);
+    let part = PartOfRecording::new(audio::open(path)?, options.part);
+    let mut source = KeptSource::new(part, options.keep);
     let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
     heard.reads(options.part);
     let listener = hear_source(&mut source, &options.listening, stop, progress, |event| {
@@ -62,6 +66,9 @@ pub fn read_recording(
     heard.heard_by(provenance(options));
     for warning in source.warnings() {
         heard.warn(warning.to_string());
+    }
+    if let Some(sound) = source.finish() {
+        heard.keep_sound(sound);
     }
     Ok(heard.end(listener.position(), listener.a4()))
 }

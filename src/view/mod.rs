@@ -5,6 +5,7 @@
 //! Limits: shapes carry the meaning, colour and weight only repeat it, so every view can be read without them.
 
 pub mod chart;
+pub mod comparison;
 pub mod drill;
 pub mod ink;
 pub mod keyboard;

@@ -342,6 +342,7 @@ mod tests {
     fn played(chords: &[(f64, &str)], end: f64) -> Performance {
         let ends = chords.iter().skip(1).map(|c| c.0).chain([end]);
         Performance {
+            stretches: Vec::new(),
             harmony: chords
                 .iter()
                 .zip(ends)

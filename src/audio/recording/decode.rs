@@ -7,6 +7,7 @@
 //! Limits: the first audio track only; a chained stream is read on as long as it can be decoded.
 
 use crate::audio::AudioError;
+use crate::audio::recording::opus::{self, OpusTrack};
 use std::io;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codec_id;
@@ -17,6 +18,7 @@ use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatReader, Track, TrackType};
 use symphonia::core::io::{MediaSource, MediaSourceStream};
+use symphonia::core::packet::Packet;
 
 /// Frames that an MPEG layer 3 decoder gives before the first true one where the file carries no delay of its own:
 /// 528 + 1 of the decoder's filter bank and 576 of the usual encoder (measured: 1105).
@@ -57,11 +59,9 @@ const CODEC_NAMES: &[(AudioCodecId, &str)] = &[
 /// Formats that are recognised only to be named: first bytes, name.
 const REFUSED_FORMATS: &[(&[u8], &str)] = &[
     (&[0x30, 0x26, 0xB2, 0x75], "Windows Media Audio"),
-    (&[0x1A, 0x45, 0xDF, 0xA3], "Matroska or WebM"),
     (&[0xFF, 0xFC], "MPEG layer 2"),
     (&[0xFF, 0xFD], "MPEG layer 2"),
     (b"#!AMR", "AMR"),
-    (b"caff", "Core Audio Format"),
     (b".snd", "AU"),
     (b"wvPk", "WavPack"),
     (b"MAC ", "Monkey's Audio"),
@@ -83,7 +83,7 @@ pub struct Spec {
 pub struct Decoder {
     name: String,
     format: Box<dyn FormatReader>,
-    decoder: Box<dyn AudioDecoder>,
+    codec: Codec,
     track_id: u32,
     /// The last block's; `None` before the first.
     spec: Option<Spec>,
@@ -91,6 +91,55 @@ pub struct Decoder {
     damaged_packets: u64,
     damaged_in_a_row: u32,
     ended: bool,
+}
+
+/// What decodes the packets of a track.
+enum Codec {
+    Symphonia(Box<dyn AudioDecoder>),
+    /// Opus, with what the container says of the track.
+    Opus(Box<OpusTrack>, Box<AudioCodecParameters>),
+}
+
+impl Codec {
+    fn params(&self) -> &AudioCodecParameters {
+        match self {
+            Self::Symphonia(decoder) => decoder.codec_params(),
+            Self::Opus(_, params) => params,
+        }
+    }
+
+    /// Replaces the contents of `out` by the samples of a packet.
+    fn decode(&mut self, packet: &Packet, out: &mut Vec<f32>) -> Result<Spec, Error> {
+        match self {
+            Self::Symphonia(decoder) => {
+                let block = decoder.decode(packet)?;
+                block.copy_to_vec_interleaved(out);
+                Ok(Spec {
+                    rate: block.spec().rate(),
+                    channels: block.spec().channels().count(),
+                })
+            }
+            Self::Opus(track, _) => {
+                let damaged = Error::DecodeError("opus: damaged packet");
+                track.decode(&packet.data, out).ok_or(damaged)?;
+                // Only Ogg says what to cut off at the end, and its ticks are frames.
+                let samples = |ticks: u64| ticks as usize * track.channels;
+                out.truncate(out.len().saturating_sub(samples(packet.trim_end.get())));
+                Ok(Spec {
+                    rate: opus::RATE,
+                    channels: track.channels,
+                })
+            }
+        }
+    }
+
+    fn reset(&mut self) {
+        match self {
+            Self::Symphonia(decoder) => decoder.reset(),
+            // It mends itself with the next packets.
+            Self::Opus(..) => {}
+        }
+    }
 }
 
 impl Decoder {
@@ -108,11 +157,11 @@ impl Decoder {
         let ticks_a_second = track
             .time_base
             .map(|base| f64::from(base.denom.get()) / f64::from(base.numer.get()));
-        let decoder = make_decoder(name, audio_params(name, track)?)?;
+        let codec = make_codec(name, format.as_ref(), audio_params(name, track)?)?;
         Ok(Self {
             name: name.to_owned(),
             format,
-            decoder,
+            codec,
             track_id,
             spec: None,
             ticks_a_second,
@@ -131,6 +180,8 @@ impl Decoder {
             "ogg" => "OGG",
             "aiff" => "AIFF",
             "mp3" => "MP3",
+            "matroska" => "Matroska or WebM",
+            "caf" => "CAF",
             "adts" | "aac" => "AAC (ADTS)",
             other => other,
         }
@@ -138,7 +189,7 @@ impl Decoder {
 
     /// The codec's name for people, with the bits a sample where it is plain or lossless.
     pub fn codec(&self) -> String {
-        let params = self.decoder.codec_params();
+        let params = self.codec.params();
         let name = codec_name(params.codec);
         match params.bits_per_sample {
             Some(bits)
@@ -154,7 +205,10 @@ impl Decoder {
 
     /// Rate and channels as the header states them; `None` where only a decoded block tells.
     pub fn stated(&self) -> (Option<u32>, Option<usize>) {
-        let params = self.decoder.codec_params();
+        if let Codec::Opus(track, _) = &self.codec {
+            return (Some(opus::RATE), Some(track.channels));
+        }
+        let params = self.codec.params();
         (
             params.sample_rate,
             params.channels.as_ref().map(|c| c.count()),
@@ -177,12 +231,17 @@ impl Decoder {
     pub fn priming(&mut self) -> Priming {
         let stated = self.gapless_comment();
         let delay_known = self.track().is_some_and(|track| track.delay.is_some());
-        match (self.decoder.codec_params().codec, stated) {
+        match (self.codec.params().codec, stated) {
             (codec_id::CODEC_ID_AAC, Some(stated)) => stated,
             (codec_id::CODEC_ID_AAC, None) => Priming {
                 skip: AAC_DELAY,
                 length: None,
                 stated: false,
+            },
+            (codec_id::CODEC_ID_OPUS, _) => Priming {
+                skip: self.opus_pre_skip(),
+                length: None,
+                stated: true,
             },
             (codec_id::CODEC_ID_MP3, _) if !delay_known => Priming {
                 skip: MP3_DELAY,
@@ -194,6 +253,13 @@ impl Decoder {
                 length: None,
                 stated: true,
             },
+        }
+    }
+
+    fn opus_pre_skip(&self) -> u64 {
+        match &self.codec {
+            Codec::Opus(track, _) => track.pre_skip,
+            Codec::Symphonia(_) => 0,
         }
     }
 
@@ -256,20 +322,15 @@ impl Decoder {
             if packet.track_id != self.track_id {
                 continue;
             }
-            match self.decoder.decode(&packet) {
-                Ok(block) => {
+            match self.codec.decode(&packet, out) {
+                Ok(spec) => {
                     self.damaged_in_a_row = 0;
-                    let spec = Spec {
-                        rate: block.spec().rate(),
-                        channels: block.spec().channels().count(),
-                    };
-                    block.copy_to_vec_interleaved(out);
                     self.spec = Some(spec);
                     if !out.is_empty() {
                         return Ok(Some(spec));
                     }
                 }
-                Err(Error::ResetRequired) => self.decoder.reset(),
+                Err(Error::ResetRequired) => self.codec.reset(),
                 Err(_) => {
                     self.count_damage();
                     if let Some(spec) = self.silence(packet.dur.get(), out) {
@@ -300,7 +361,11 @@ impl Decoder {
     fn restart(&mut self) -> Result<(), AudioError> {
         let track = audio_track(&self.name, self.format.as_ref())?;
         self.track_id = track.id;
-        self.decoder = make_decoder(&self.name, audio_params(&self.name, track)?)?;
+        self.codec = make_codec(
+            &self.name,
+            self.format.as_ref(),
+            audio_params(&self.name, track)?,
+        )?;
         Ok(())
     }
 }
@@ -336,12 +401,21 @@ fn audio_params<'t>(name: &str, track: &'t Track) -> Result<&'t AudioCodecParame
     }
 }
 
-fn make_decoder(
+fn make_codec(
     name: &str,
+    format: &dyn FormatReader,
     params: &AudioCodecParameters,
-) -> Result<Box<dyn AudioDecoder>, AudioError> {
+) -> Result<Codec, AudioError> {
+    if params.codec == codec_id::CODEC_ID_OPUS {
+        let big_endian = format.format_info().short_name == "isomp4";
+        let header = params.extra_data.as_deref().unwrap_or_default();
+        let track = OpusTrack::new(header, big_endian)
+            .ok_or_else(|| AudioError::damaged(name, "its header of Opus makes no sense"))?;
+        return Ok(Codec::Opus(Box::new(track), Box::new(params.clone())));
+    }
     symphonia::default::get_codecs()
         .make_audio_decoder(params, &AudioDecoderOptions::default())
+        .map(Codec::Symphonia)
         .map_err(|e| match e {
             Error::Unsupported(why) => AudioError::UnknownCodec {
                 name: name.into(),
@@ -377,14 +451,25 @@ fn unsupported_name(codec: AudioCodecId, why: &str) -> String {
     }
 }
 
+/// Containers of video that are not read, told by more than their first bytes.
+fn video_container(head: &[u8]) -> Option<&'static str> {
+    // Packets of 188 bytes, each begins with this one (ISO/IEC 13818-1).
+    const SYNC: u8 = 0x47;
+    if head.first() == Some(&SYNC) && head.get(188) == Some(&SYNC) {
+        return Some("an MPEG transport stream");
+    }
+    (head.starts_with(b"RIFF") && head.get(8..12) == Some(b"AVI ")).then_some("AVI")
+}
+
 fn refusal(name: &str, error: Error, head: &[u8]) -> AudioError {
-    if let Some((_, codec)) = REFUSED_FORMATS
+    let by_magic = REFUSED_FORMATS
         .iter()
         .find(|(magic, _)| head.starts_with(magic))
-    {
+        .map(|(_, name)| *name);
+    if let Some(codec) = by_magic.or(video_container(head)) {
         return AudioError::UnknownCodec {
             name: name.into(),
-            codec: (*codec).into(),
+            codec: codec.into(),
         };
     }
     match error {

@@ -1,13 +1,15 @@
 //! Recordings: files of any usual format as a source of samples.
 //!
 //! Input: a path, or any byte stream. Output: a [`FileSource`] of mono blocks at [`crate::units::SampleRate::INTERNAL`].
-//! Units: full scale ±1. Method: [`open`] is the chain; [`wave`], [`mp4`], `flac` and [`decode`] put right what the decoders get wrong.
+//! Units: full scale ±1. Method: [`open`] is the chain; [`wave`], [`mp4`], `flac` and [`decode`] put right what the decoders get wrong; `opus` decodes
+//! what they leave alone.
 //! Limits: see each module.
 
 pub mod decode;
 mod flac;
 pub mod mp4;
 mod open;
+mod opus;
 pub mod wave;
 
 pub use open::{FileSource, open, open_stream};

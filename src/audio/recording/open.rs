@@ -30,7 +30,7 @@ const LENGTH_TOLERANCE_SECONDS: f64 = 0.2;
 const MAX_DELAY_SECONDS: f64 = 600.0;
 
 /// First bytes that are looked at to recognise a format.
-const HEAD_BYTES: usize = 16;
+const HEAD_BYTES: usize = 192;
 
 /// A recording, read forwards once.
 pub struct FileSource {

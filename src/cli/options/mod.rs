@@ -6,9 +6,11 @@
 pub mod naming;
 pub mod part;
 pub mod piano;
+pub mod publish;
 pub mod rhythm;
 
 pub use naming::{NamingOptions, style_parser};
 pub use part::PartOptions;
 pub use piano::PianoOptions;
+pub use publish::PublishOptions;
 pub use rhythm::RhythmOptions;
