@@ -54,9 +54,10 @@ const MODULES: &[Layer] = &[
 const HARMONY: &[Layer] = &[
     ("pitch", &[]),
     ("chord", &["pitch"]),
+    ("function", &["pitch"]),
     ("sounding", &["pitch"]),
     ("context", &["pitch", "chord"]),
-    ("named", &["pitch", "chord"]),
+    ("named", &["pitch", "chord", "function"]),
     (
         "speller",
         &["pitch", "chord", "sounding", "context", "named"],
@@ -67,7 +68,9 @@ const HARMONY: &[Layer] = &[
     ),
     (
         "readings",
-        &["pitch", "chord", "sounding", "context", "named", "speller"],
+        &[
+            "pitch", "chord", "function", "sounding", "context", "named", "speller",
+        ],
     ),
     (
         "name_chord",
@@ -80,6 +83,7 @@ const HARMONY: &[Layer] = &[
         &[
             "pitch",
             "chord",
+            "function",
             "sounding",
             "context",
             "named",

@@ -5,7 +5,7 @@
 //! Limits: English.
 
 use crate::chart::document::{
-    Cadence, InKey, Name, Naming, Place, Reading, Resolution, VoiceStep, Word,
+    AlsoTrue, Cadence, InKey, Name, Naming, Place, Reading, Resolution, VoiceStep, Word,
 };
 use crate::chart::entries::thousandths;
 use crate::harmony::chord::label;
@@ -71,6 +71,20 @@ pub fn stands_for(reading: &harmony::Reading, style: Style) -> String {
 pub fn reading(reading: &harmony::Reading, style: Style) -> Reading {
     Reading {
         kind: reading.kind.words().into(),
+        also: reading
+            .also
+            .iter()
+            .map(|(kind, reason)| AlsoTrue {
+                kind: kind.words().into(),
+                why: why(reason, style),
+            })
+            .collect(),
+        numeral: reading
+            .function
+            .map(|function| function.numeral.to_string()),
+        function: reading
+            .function
+            .map(|function| function.role.words().to_owned()),
         stands_for: stands_for(reading, style),
         ascii: stands_for(reading, Style::Ascii),
         label: label::write(&reading.chord, reading.sounding()),
@@ -115,11 +129,8 @@ pub fn why(why: &Why, style: Style) -> String {
         Why::Second { seventh } => format!(
             "its root rises a fourth to the dominant, its seventh {seventh} falls to the dominant's third"
         ),
-        Why::ThirdAndTensions { third } => {
-            format!("{third} is its third, the other notes are telling tensions")
-        }
         Why::SeventhAndTensions { seventh } => {
-            format!("{seventh} is its seventh, the other notes are telling tensions")
+            format!("{seventh} is its seventh, the other notes are its fifth and tensions")
         }
         Why::TritonePair { third, seventh } => format!(
             "the tritone {third}-{seventh} is third and seventh of both dominants, a tritone apart"
@@ -134,6 +145,8 @@ pub fn why(why: &Why, style: Style) -> String {
             let triads = triads.join(", ");
             format!("the triad{plural} {triads} over the guide tones {third} and {seventh}")
         }
+        Why::Itself => "what the chord does by itself".to_owned(),
+        Why::RootInBass => "its root is in the bass".to_owned(),
         Why::TriadOverBass => "a complete triad over a bass that does not belong to it".to_owned(),
         Why::Enriches { sounds, replaced } => format!(
             "{sounds} stands a whole step above {replaced}, in place of the diminished seventh"

@@ -54,7 +54,11 @@ impl Candidate {
     /// The chord with its root spelled as `speller` finds best.
     pub(crate) fn chord(&self, speller: &Speller) -> Chord {
         let named = self.shape.quality.degrees.union(self.added);
-        let root = speller.root(self.root, named);
+        let root = if self.rootless() && self.shape.dominant {
+            speller.root_of_dominant(self.root, named)
+        } else {
+            speller.root(self.root, named)
+        };
         let said = self.missing & !self.shape.silent;
         Chord {
             root,

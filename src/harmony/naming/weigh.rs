@@ -16,6 +16,15 @@ const MINOR_THIRD: u16 = bits("b3");
 /// What stands for the third of a suspended chord.
 const SUSPENDED: u16 = bits("2 4");
 const FLAT_FIFTH: u16 = bits("b5");
+const MINOR_SEVENTH: u16 = bits("b7");
+/// What a dominant and a suspended one are known by.
+const LEADS: DegreeSet = DegreeSet::of("3 b7");
+const SUSPENDS: DegreeSet = DegreeSet::of("4 b7");
+/// The staple left hand of a dominant, plain and altered: the same four notes on two roots a tritone apart.
+const LEFT_HAND: u16 = bits("3 13 b7 9");
+const LEFT_HAND_ALTERED: u16 = bits("3 b13 b7 #9");
+/// The same seen from the major seventh that they make.
+const ALSO_A_LEFT_HAND: u16 = bits("1 3 b5 7");
 /// The sixth, or the diminished seventh that sounds like it.
 const SIXTH: u16 = bits("6");
 
@@ -27,6 +36,8 @@ pub(crate) struct Surroundings {
     pub most_bonus: f32,
     /// Half steps from the root down to the next chord's root.
     falls: Option<u8>,
+    /// True if the next chord is a dominant, plain or suspended.
+    next_leads: bool,
     /// True if the chord before is minor, on the fifth above the root.
     follows_its_two: bool,
 }
@@ -57,7 +68,12 @@ impl Surroundings {
         Self {
             most_bonus: P.guide_tones_lowest + of_key + of_previous + of_next,
             follows_its_two,
-            scale: context.key.map(|k| k.pitches().seen_from(root).bits()),
+            scale: context
+                .key_notes()
+                .map(|notes| notes.seen_from(root).bits()),
+            next_leads: context.after.is_some_and(|after| {
+                LEADS.minus(after.degrees).is_empty() || SUSPENDS.minus(after.degrees).is_empty()
+            }),
             fifth_degree: context
                 .key
                 .is_some_and(|k| root.above(k.tonic.class()) == 7),
@@ -81,6 +97,13 @@ impl Surroundings {
         }
         match self.falls {
             Some(7) if shape.dominant => bonus += P.falls_a_fifth,
+            Some(7)
+                if self.next_leads
+                    && shape.third == MINOR_THIRD
+                    && shape.seventh == MINOR_SEVENTH =>
+            {
+                bonus += P.two_before_its_five;
+            }
             Some(1) if shape.dominant => bonus += P.falls_a_half_step,
             Some(11) if shape.quality.degrees.contains(Degree::FLAT_FIFTH) && !shape.dominant => {
                 bonus += P.leads_up
@@ -178,6 +201,17 @@ pub(crate) fn weigh(
         if heard.set.len() < 4 {
             cost += P.thin_rootless;
         }
+        cost -= match relative {
+            LEFT_HAND => P.left_hand,
+            LEFT_HAND_ALTERED => P.left_hand_altered,
+            _ => 0.0,
+        };
+        if heard.bass_is_stated {
+            cost += P.rootless_over_stated_bass;
+        }
+    }
+    if relative == ALSO_A_LEFT_HAND && !(heard.bass_is_stated && heard.bass == root) {
+        cost += P.also_a_left_hand;
     }
     // The bass.
     if rootless {

@@ -11,5 +11,5 @@ pub mod spelled;
 
 pub use class::{PitchClass, PitchSet};
 pub use degree::{Degree, DegreeSet};
-pub use key::{Key, Mode, note_name, note_name_in};
+pub use key::{Key, Mode, Scale, StatedKey, note_name, note_name_in};
 pub use spelled::{Spelled, Spelling};
