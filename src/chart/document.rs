@@ -350,6 +350,39 @@ pub struct Cadence {
     pub substitute: bool,
 }
 
+/// A typed progression with what its chords do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProgressionDocument {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// How many bars it has.
+    pub bars: usize,
+    /// The key of most chords.
+    pub key: Option<String>,
+    /// Its changes, in order.
+    pub chords: Vec<ProgressionChord>,
+    /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
+    pub cadences: Vec<Cadence>,
+}
+
+/// A chord of a typed progression.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProgressionChord {
+    /// The bar in which it begins, from 0.
+    pub bar: usize,
+    /// Beats from the beginning of that bar.
+    pub beat: f64,
+    /// How many beats it lasts.
+    pub beats: f64,
+    /// Names and readings.
+    #[serde(flatten)]
+    pub naming: Naming,
+    /// Its place in the progression; absent where no chord is played.
+    pub place: Option<Place>,
+    /// How its voices go to the next chord.
+    pub moves: Vec<VoiceStep>,
+}
+
 /// A voicing in one key.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct InKey {

@@ -44,8 +44,8 @@ pub use named::{
     Why,
 };
 pub use pitch::{
-    Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Scale, Spelled, Spelling, StatedKey,
-    note_name, note_name_in,
+    Degree, DegreeSet, Key, Mode, NoteNames, PitchClass, PitchSet, Scale, Spelled, Spelling,
+    StatedKey, note_name, note_name_in,
 };
 pub use progression::{
     AnalysisOptions, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree, Numeral,

@@ -5,7 +5,7 @@
 
 use super::chord::Chord;
 use super::function::Function;
-use super::pitch::spelled::with_octave;
+use super::pitch::spelled::{octave, with_octave};
 use super::pitch::{Degree, DegreeSet, Spelled};
 use crate::units::{MidiNote, Share};
 use serde::{Deserialize, Serialize};
@@ -18,6 +18,13 @@ pub struct NamedNote {
     pub midi: MidiNote,
     /// Its name, without octave.
     pub name: Spelled,
+}
+
+impl NamedNote {
+    /// The octave that its name counts it in; middle C is in 4.
+    pub fn octave(&self) -> i16 {
+        octave(self.name, self.midi)
+    }
 }
 
 /// With its octave: `Eb4`; middle C is C4.

@@ -32,12 +32,15 @@ impl Speller {
         }
     }
 
-    /// The same with the roots of the dominants among these chords as they are written there: one chord has one name in an answer.
+    /// The same with the roots of the likely dominants among these chords as they are written there: one chord has one name in an answer.
     pub(crate) fn keeping(&self, chords: &[(Chord, f32)]) -> Self {
         let mut kept = *self;
+        /// A name that costs so much more than the best is not shown, so that it need not agree.
+        const HEARD: f32 = 0.7;
         const GUIDE_TONES: DegreeSet = DegreeSet::of("3 b7");
         let dominants = chords
             .iter()
+            .filter(|(_, more)| *more < HEARD)
             .filter(|(chord, _)| GUIDE_TONES.minus(chord.degrees).is_empty());
         for (chord, _) in dominants {
             kept.typed_roots[usize::from(chord.root.class().get())].get_or_insert(chord.root);

@@ -13,3 +13,5 @@ pub mod names;
 pub mod naming;
 pub mod notes;
 pub mod played;
+pub mod progression;
+pub mod spelling;

@@ -6,6 +6,7 @@
 pub mod naming;
 pub mod piano;
 pub mod rhythm;
+pub mod typed;
 
 pub use naming::NamingOptions;
 pub use piano::PianoOptions;

@@ -71,7 +71,7 @@ impl NamingOptions {
     }
 }
 
-fn choice<T: Copy + Send + Sync + 'static>(
+pub(super) fn choice<T: Copy + Send + Sync + 'static>(
     choices: &'static [Choice<T>],
 ) -> impl TypedValueParser<Value = T> {
     let words = choices

@@ -8,6 +8,7 @@ pub mod analysis;
 pub(crate) mod best_path;
 pub mod cadence;
 pub(crate) mod costs;
+pub mod leading;
 pub(crate) mod searched;
 
 pub use super::function;

@@ -206,7 +206,7 @@ fn others_line(naming: &Naming, style: harmony::Style) -> String {
         .collect();
     let lead = match naming.verdict {
         Verdict::Named => "or",
-        Verdict::Undecided => "undecided, as well",
+        Verdict::Undecided => "undecided, or",
         Verdict::NoGoodName => "no good name; nearest",
     };
     if others.is_empty() {
