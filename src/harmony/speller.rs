@@ -48,6 +48,11 @@ impl Speller {
         kept
     }
 
+    /// True if the player typed this root so.
+    pub(crate) fn is_typed(&self, root: Spelled) -> bool {
+        self.typed_roots[usize::from(root.class().get())] == Some(root)
+    }
+
     /// The same without regard to how notes were typed.
     pub(crate) fn untyped(&self) -> Self {
         Self {
@@ -139,7 +144,7 @@ impl Speller {
     /// a plain name (C#7 to F#m, not Db7), else as the dominant does (F7 to Bbm, not A#m).
     pub(crate) fn root_of_dominant(&self, class: PitchClass, degrees: DegreeSet) -> Spelled {
         let root = self.root(class, degrees);
-        if self.typed_roots[usize::from(class.get())] == Some(root) {
+        if self.is_typed(root) {
             return root;
         }
         // Goals whose chords can be read have at most six accidentals in their signature.

@@ -72,7 +72,7 @@ pub(crate) struct ReadingCosts {
     pub upper_structure_rootless: f32,
     /// A diminished major seventh as an ornament of the diminished seventh.
     pub enriched_diminished: f32,
-    /// A diminished major seventh as the tonic delayed: its raised seventh is a note of the tonic.
+    /// A diminished major seventh as the tonic delayed: its raised seventh is a note of the tonic; after the dominants that it stands for.
     pub delayed_tonic: f32,
     /// A diminished seventh as the tonic delayed.
     pub delayed_tonic_plain: f32,
@@ -147,9 +147,9 @@ pub(crate) const COSTS: ReadingCosts = ReadingCosts {
     tritone_pair: 1.6,
     upper_structure: 1.2,
     upper_structure_rootless: 0.6,
-    enriched_diminished: 1.4,
-    delayed_tonic: 1.0,
-    delayed_tonic_plain: 1.5,
+    enriched_diminished: 1.8,
+    delayed_tonic: 1.4,
+    delayed_tonic_plain: 1.7,
     delay_falls: 1.6,
     common_tone: 0.6,
     common_tone_unconfirmed: 1.8,

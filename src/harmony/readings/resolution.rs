@@ -155,12 +155,12 @@ fn target_of_dominant(
         (true, false) => MINOR_SEVENTH,
         (false, _) => MAJOR_SEVENTH,
     };
-    // A fifth below, the goal is on the side of its dominant; a half step below it is what the key calls it, or what can be read.
+    // A fifth below, the goal is on the side of its dominant, unless that was typed so and the goal can hardly be read; a half step below it is
+    // what the key calls it. Roots whose chords can be read have at most six accidentals in the signature of a major key, seven in that of a minor one.
     let readable = if minor { -4..=10 } else { -6..=6 };
-    let name = if fall == Fall::Fifth
-        && goal.accidentals().abs() < 2
-        && !goal.is_white_key_with_accidental()
-    {
+    let plain = goal.accidentals().abs() < 2 && !goal.is_white_key_with_accidental();
+    let on_its_side = plain && (readable.contains(&goal.fifths()) || !speller.is_typed(from));
+    let name = if fall == Fall::Fifth && on_its_side {
         goal
     } else if key.is_some_and(|k| k.pitches().contains(root)) {
         speller.untyped().root(root, degrees)
