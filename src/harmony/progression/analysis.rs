@@ -234,14 +234,15 @@ impl Placed {
             return naming;
         };
         let rootless = |name: &Name| name.chord.omitted.contains(Degree::ROOT);
-        let likely = naming
-            .names
-            .first()
-            .map_or(0.0, |best| best.score.get() / MUCH_LESS);
+        // A stand-in keeps its own name in front: what it stands for is a reading.
+        let best = naming.names.first().map_or(0.0, |best| best.score.get());
         let named = naming.names.iter().position(|name| {
             name.root().class() == root
-                && rootless(name) == (taken != Taken::Name)
-                && (taken == Taken::Name || name.score.get() >= likely)
+                && match taken {
+                    Taken::Name => !rootless(name),
+                    Taken::LeftHand => rootless(name) && name.score.get() >= best / MUCH_LESS,
+                    Taken::RootlessDominant | Taken::RootlessVoicing => false,
+                }
         });
         if let Some(at) = named {
             naming.names[..=at].rotate_right(1);

@@ -38,6 +38,13 @@ fn own_function(scene: &Scene, best: bool, name: Chord, more: f32, out: &mut Vec
     let around = neighbours(root, chord.degrees, scene.context);
     let supported = support(root, chord.degrees, scene.context);
     let in_bass = root == scene.heard.bass;
+    // Diminished chords have readings of their own.
+    if matches!(
+        Class::of(chord.degrees),
+        Class::Diminished | Class::DiminishedMajor
+    ) {
+        return;
+    }
     let seventh_on = |up: i32| Chord::new(scene.speller.root(root.up(up), DOMINANT), DOMINANT);
     let goals = |first: Option<Chord>, second: Option<Chord>| [first, second, None];
     // Another name than the best one needs a reason: the bass, or what is around.
