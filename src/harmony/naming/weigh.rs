@@ -210,7 +210,9 @@ pub(crate) fn weigh(
             cost += P.rootless_over_stated_bass;
         }
     }
-    if relative == ALSO_A_LEFT_HAND && !(heard.bass_is_stated && heard.bass == root) {
+    // Over its major seventh it costs enough as it is; a stated root says what it is.
+    let told = heard.bass_is_stated && bass_half_steps == 0 || bass_half_steps == 11;
+    if relative == ALSO_A_LEFT_HAND && !told {
         cost += P.also_a_left_hand;
     }
     // The bass.
