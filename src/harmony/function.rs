@@ -109,7 +109,7 @@ const OTHER: f32 = 1.5;
 
 #[rustfmt::skip]
 mod fit {
-    use super::Fit;
+    use crate::harmony::function::Fit;
     //                              I    bII  II   bIII III  IV   #IV  V    bVI  VI   bVII VII
     pub const MAJOR_MAJOR: Fit   = [0.0, 1.4, 2.2, 1.5, 2.5, 0.35, 2.5, 0.9, 1.4, 2.5, 1.2, 2.5];
     pub const MAJOR_MINOR: Fit   = [1.7, 2.2, 0.2, 2.2, 0.5, 1.1, 1.8, 1.2, 2.2, 0.4, 2.0, 1.5];

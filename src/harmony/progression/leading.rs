@@ -5,7 +5,7 @@
 //! near ones the lower. Limits: a voice that enters or leaves is not told.
 
 use crate::harmony::named::{Naming, VoiceStep};
-use crate::harmony::pitch::PitchSet;
+use crate::harmony::pitch::{Degree, PitchSet, Spelled};
 use crate::harmony::readings::resolution::nearest;
 
 /// How each voice of `from` gets to `to`, lowest first; empty where one of them has no name.
@@ -31,8 +31,7 @@ pub fn voice_leading(from: &Naming, to: &Naming) -> Vec<VoiceStep> {
         .iter()
         .map(|(name, _)| name.class())
         .collect();
-    let step = |&(name, _): &(_, _)| {
-        let name: crate::harmony::Spelled = name;
+    let step = |&(name, _): &(Spelled, Degree)| {
         let half_steps = nearest(name.class(), goals);
         let landed = name.class().up(i32::from(half_steps));
         let to = second.degrees.iter().find(|(to, _)| to.class() == landed);
