@@ -5,9 +5,13 @@
 //! Method: plain data. Limits: made by [`super::weigh`] alone.
 
 use crate::harmony::chord::Chord;
-use crate::harmony::chord::quality::Shape;
+use crate::harmony::chord::quality::{Shape, bits};
 use crate::harmony::pitch::{DegreeSet, PitchClass};
 use crate::harmony::speller::Speller;
+
+/// The staple left hand of a dominant, plain and altered: the same four notes on two roots a tritone apart.
+pub(crate) const LEFT_HAND: u16 = bits("3 13 b7 9");
+pub(crate) const LEFT_HAND_ALTERED: u16 = bits("3 b13 b7 #9");
 
 /// One way to name what sounds.
 #[derive(Debug, Clone, Copy)]
@@ -41,6 +45,12 @@ impl Candidate {
     /// True if the root is left to the bass player.
     pub(crate) fn rootless(&self) -> bool {
         self.missing & 1 != 0
+    }
+
+    /// True of the staple left hand of a dominant, plain or altered: its root is left to the bass, and yet it is its name.
+    pub(crate) fn is_left_hand(&self) -> bool {
+        let sounds = self.sounding().pitches().bits();
+        self.shape.dominant && (sounds == LEFT_HAND || sounds == LEFT_HAND_ALTERED)
     }
 
     /// True if both are written alike.

@@ -4,7 +4,7 @@
 //! Units: costs in natural-log units (see [`super::penalties`]). Method: our own; sets are twelve bits seen from the root. What is missing comes
 //! first, then the bass, the surroundings, and what is added. Limits: at most two notes beside a shape.
 
-use super::candidate::Candidate;
+use super::candidate::{Candidate, LEFT_HAND, LEFT_HAND_ALTERED};
 use super::penalties::PENALTIES as P;
 use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, Shape, THIRDS, bits};
 use crate::harmony::context::Context;
@@ -20,10 +20,7 @@ const MINOR_SEVENTH: u16 = bits("b7");
 /// What a dominant and a suspended one are known by.
 const LEADS: DegreeSet = DegreeSet::of("3 b7");
 const SUSPENDS: DegreeSet = DegreeSet::of("4 b7");
-/// The staple left hand of a dominant, plain and altered: the same four notes on two roots a tritone apart.
-const LEFT_HAND: u16 = bits("3 13 b7 9");
-const LEFT_HAND_ALTERED: u16 = bits("3 b13 b7 #9");
-/// The same seen from the major seventh that they make.
+/// The staple left hand of two dominants, seen from the major seventh that it makes.
 const ALSO_A_LEFT_HAND: u16 = bits("1 3 b5 7");
 /// The sixth, or the diminished seventh that sounds like it.
 const SIXTH: u16 = bits("6");

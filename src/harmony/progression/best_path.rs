@@ -52,7 +52,9 @@ fn key_change(from: usize, to: usize) -> f32 {
 /// What the step from one chord to the next costs; negative where it leads on.
 fn step(from: &PathChoice, to: &PathChoice) -> f32 {
     let rises = to.root.above(from.root);
-    let style = if from.taken != Taken::Name && to.taken != Taken::Name {
+    let leaves_root = |taken| matches!(taken, Taken::LeftHand | Taken::RootlessVoicing);
+    let both = from.taken != Taken::Name && to.taken != Taken::Name;
+    let style = if both && (leaves_root(from.taken) || leaves_root(to.taken)) {
         C.keeps_leaving_roots
     } else {
         0.0

@@ -131,7 +131,7 @@ impl Searched {
                 let takes: Vec<PathChoice> = candidates
                     .iter()
                     .filter(|(c, _)| c.cost - least <= C.overruled)
-                    .filter(|(c, _)| !c.rootless() || c.shape.dominant)
+                    .filter(|(c, _)| !c.rootless() || c.is_left_hand())
                     .take(5)
                     .map(|(c, _)| {
                         let degrees = c.shape.quality.degrees.union(c.added);

@@ -90,14 +90,19 @@ fn grouped(drafts: Vec<Draft>) -> Vec<Vec<Draft>> {
 
 /// True if both drafts speak of one chord: the same degrees, or two dominants, on one root and bass.
 fn one_chord(a: &Draft, b: &Draft) -> bool {
-    const GUIDE_TONES: DegreeSet = DegreeSet::of("3 b7");
-    let dominant = |draft: &Draft| GUIDE_TONES.minus(draft.chord.degrees).is_empty();
     let family = |draft: &Draft| draft.kind == ReadingKind::HalfWholeFamily;
     let bass = |draft: &Draft| draft.chord.bass.map(Spelled::class);
     a.chord.root.class() == b.chord.root.class()
         && bass(a) == bass(b)
         && family(a) == family(b)
-        && (a.chord.degrees == b.chord.degrees || dominant(a) && dominant(b))
+        && (a.chord.degrees == b.chord.degrees || both_dominants(&a.chord, &b.chord))
+}
+
+/// True if both are dominants.
+fn both_dominants(a: &Chord, b: &Chord) -> bool {
+    const GUIDE_TONES: DegreeSet = DegreeSet::of("3 b7");
+    let dominant = |chord: &Chord| GUIDE_TONES.minus(chord.degrees).is_empty();
+    dominant(a) && dominant(b)
 }
 
 fn reading(scene: &Scene, group: &[Draft], share: f32) -> Reading {
@@ -158,7 +163,12 @@ fn resolutions(
     group: &[Draft],
     sounding: &[(PitchClass, Spelled)],
 ) -> Vec<Resolution> {
-    let mut goals: Vec<Chord> = scene.context.after.into_iter().collect();
+    // A chord does not go to itself.
+    let itself = |goal: &Chord| {
+        both_dominants(goal, &group[0].chord) && goal.root.class() == group[0].chord.root.class()
+    };
+    let after = scene.context.after.filter(|after| !itself(after));
+    let mut goals: Vec<Chord> = after.into_iter().collect();
     for &goal in group
         .iter()
         .flat_map(|draft| draft.targets.iter().flatten())
