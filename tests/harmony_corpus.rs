@@ -156,7 +156,7 @@ fn local_keys_and_stand_ins_of_the_progressions_are_found() {
                 1 => chord.stands_for.as_deref().is_some_and(|s| {
                     s.parse::<lidprop::harmony::Chord>().unwrap().root.class() == root.up(8)
                 }),
-                0 => chord.naming.readings[0].kind == "delayed tonic",
+                0 => chord.naming.readings[0].kind == "tonic diminished",
                 _ => continue,
             };
             stand_ins += 1;

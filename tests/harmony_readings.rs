@@ -45,19 +45,24 @@ fn a_diminished_major_seventh_shows_both_dominants_and_all_its_other_sides() {
     assert_eq!(above.missing, ["1", "5"]);
     let below = of_kind(&naming, "rootless dominant", "Bb7#9");
     assert_eq!(below.tensions, ["#9"]);
-    assert_eq!(below.resolves_to[0].ascii, "Ebm7");
-    of_kind(&naming, "enriched diminished seventh", "Ddim7");
-    of_kind(&naming, "delayed tonic", "Dmaj7");
+    let goals: Vec<&str> = below.resolves_to.iter().map(|r| r.ascii.as_str()).collect();
+    assert_eq!(
+        goals,
+        ["Ebm6", "Amaj7", "Ebmaj7"],
+        "to minor and to major, and as a substitute"
+    );
+    of_kind(&naming, "diminished seventh, a note raised", "Ddim7");
+    of_kind(&naming, "tonic diminished", "Dmaj7");
     assert!(
         naming
             .readings
             .iter()
-            .any(|r| r.kind == "triad over bass" && r.ascii == "C#/D")
+            .any(|r| r.kind == "slash chord" && r.ascii == "C#/D")
     );
     let family = naming
         .readings
         .iter()
-        .find(|r| r.kind == "half-whole diminished family")
+        .find(|r| r.kind == "dominants of the diminished scale")
         .unwrap();
     let mut roots: Vec<&str> = family.ascii.split(' ').collect();
     roots.sort_unstable();
@@ -88,13 +93,13 @@ fn the_chord_after_settles_which_dominant_a_stand_in_stands_for() {
     };
     assert_eq!(first("Amaj7"), ("rootless dominant".into(), "E13b9".into()));
     assert_eq!(first("Ebm7"), ("rootless dominant".into(), "Bb7#9".into()));
-    assert_eq!(first("Dmaj7").0, "delayed tonic");
+    assert_eq!(first("Dmaj7").0, "tonic diminished");
 }
 
 #[test]
 fn a_delayed_tonic_falls_to_its_tonic_by_two_rising_half_steps() {
     let naming = named("C4 Eb4 Gb4 B4", &after("Cmaj7"));
-    let steps = &of_kind(&naming, "delayed tonic", "Cmaj7").resolves_to[0].voices;
+    let steps = &of_kind(&naming, "tonic diminished", "Cmaj7").resolves_to[0].voices;
     let moves: Vec<(&str, &str, i8)> = steps
         .iter()
         .map(|v| (v.from.as_ref(), v.to.as_ref(), v.half_steps))
@@ -138,7 +143,7 @@ fn every_dominant_shows_the_dominant_a_tritone_away_that_shares_its_guide_tones(
         let pairs: Vec<&Reading> = naming
             .readings
             .iter()
-            .filter(|r| r.kind == "tritone pair")
+            .filter(|r| r.kind == "tritone substitute")
             .collect();
         let [pair] = pairs[..] else {
             panic!("one partner of {:?}: {pairs:?}", naming.notes)
@@ -170,21 +175,24 @@ fn every_dominant_shows_the_dominant_a_tritone_away_that_shares_its_guide_tones(
     }
 }
 
+/// Why a reading is an upper structure too.
+fn why_upper(reading: &Reading) -> &str {
+    let also = reading
+        .also
+        .iter()
+        .find(|also| also.kind == "upper structure");
+    &also.expect("an upper structure").why
+}
+
 #[test]
 fn an_upper_structure_shows_its_triad() {
     let upper = named("C3 E3 Bb3 D4 F#4 A4", &Context::default());
-    let reading = upper
-        .readings
-        .iter()
-        .find(|r| r.kind == "upper structure")
-        .unwrap();
+    let reading = &upper.readings[0];
     assert_eq!(reading.ascii, "C13#11");
+    let why = why_upper(reading);
     assert!(
-        reading
-            .why
-            .starts_with("the triad D over the guide tones E and B"),
-        "{}",
-        reading.why
+        why.starts_with("the triad D over the guide tones E and B"),
+        "{why}"
     );
 }
 
@@ -192,7 +200,7 @@ fn an_upper_structure_shows_its_triad() {
 fn a_dominant_says_first_that_it_is_one_and_where_it_goes() {
     for (notes, kind, goal) in [
         ("G3 B3 D4 F4", "dominant", "Cmaj7"),
-        ("A3 C#4 G4 Bb4 F5", "dominant", "Dm7"),
+        ("A3 C#4 G4 Bb4 F5", "dominant", "Dm6"),
         ("G3 F4 A4 C5 D5", "suspended dominant", "G7"),
         ("D3 F3 A3 C4", "related ii", "G7"),
     ] {
@@ -269,7 +277,7 @@ fn a_dominant_and_its_goal_are_spelled_on_the_same_side() {
         }
     }
     assert!(
-        all > 700 && apart.is_empty(),
+        all > 600 && apart.is_empty(),
         "{} of {all}: {apart:#?}",
         apart.len()
     );
@@ -281,13 +289,10 @@ fn a_triad_over_guide_tones_is_spelled_as_a_triad() {
     let upper = naming
         .readings
         .iter()
-        .find(|r| r.kind == "upper structure" && r.ascii.starts_with('A'))
+        .find(|r| r.ascii.starts_with('A'))
         .unwrap();
-    assert!(
-        upper.why.starts_with("the triad Eb over") || upper.why.starts_with("the triad E♭ over"),
-        "{}",
-        upper.why
-    );
+    let why = why_upper(upper);
+    assert!(why.starts_with("the triad E♭ over"), "{why}");
 }
 
 #[test]
@@ -301,7 +306,7 @@ fn an_interval_stands_for_no_seventh_chord_unless_it_is_a_tritone() {
 fn a_single_note_has_no_name_and_what_delays_is_told_by_the_degree_it_delays() {
     assert!(named("C3 C4", &Context::default()).names.is_empty());
     let naming = named("C4 Eb4 Gb4 B4", &Context::default());
-    let degrees = &of_kind(&naming, "delayed tonic", "Cmaj7").degrees;
+    let degrees = &of_kind(&naming, "tonic diminished", "Cmaj7").degrees;
     assert_eq!(
         (degrees["Eb"].as_ref(), degrees["Gb"].as_ref()),
         ("b3", "b5")
@@ -634,7 +639,7 @@ fn what_a_chord_does_in_its_key_is_told_in_the_words_of_the_trade() {
             &["Dm7", "D#dim7", "Em7"],
             1,
             "C",
-            "biii°7",
+            "#ii°7",
             "passing diminished",
         ),
         (
@@ -642,7 +647,7 @@ fn what_a_chord_does_in_its_key_is_told_in_the_words_of_the_trade() {
             1,
             "C",
             "i°(maj7)",
-            "delayed chord",
+            "tonic diminished",
         ),
         (&["Cmaj7", "Fm7", "Cmaj7"], 1, "C", "iv7", "borrowed"),
         (&["Cmaj7", "Abmaj7", "Cmaj7"], 1, "C", "bVImaj7", "borrowed"),

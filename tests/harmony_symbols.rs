@@ -306,6 +306,7 @@ fn doubtful_notes_foreign_basses_keys_and_neighbours_never_lose_a_note() {
                 .then(|| Key::usual(PitchClass::new(random.i32(0..12)), mode)),
             before: random.bool().then(|| any_chord(&mut random)),
             after: random.bool().then(|| any_chord(&mut random)),
+            scale: None,
             spelling: if random.bool() {
                 Spelling::Theory
             } else {

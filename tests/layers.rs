@@ -60,9 +60,10 @@ const MODULES: &[Layer] = &[
 const HARMONY: &[Layer] = &[
     ("pitch", &[]),
     ("chord", &["pitch"]),
+    ("function", &["pitch"]),
     ("sounding", &["pitch"]),
     ("context", &["pitch", "chord"]),
-    ("named", &["pitch", "chord"]),
+    ("named", &["pitch", "chord", "function"]),
     (
         "speller",
         &["pitch", "chord", "sounding", "context", "named"],
@@ -73,7 +74,9 @@ const HARMONY: &[Layer] = &[
     ),
     (
         "readings",
-        &["pitch", "chord", "sounding", "context", "named", "speller"],
+        &[
+            "pitch", "chord", "function", "sounding", "context", "named", "speller",
+        ],
     ),
     (
         "name_chord",
@@ -86,6 +89,7 @@ const HARMONY: &[Layer] = &[
         &[
             "pitch",
             "chord",
+            "function",
             "sounding",
             "context",
             "named",
@@ -112,6 +116,7 @@ const HARMONY: &[Layer] = &[
         &[
             "pitch",
             "chord",
+            "function",
             "sounding",
             "context",
             "named",

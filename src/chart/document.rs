@@ -289,13 +289,22 @@ pub struct Name {
 pub struct Reading {
     /// The kind of reading, in words of the trade (say, `rootless dominant`).
     pub kind: Word,
+    /// What else is true of the same chord.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<AlsoTrue>,
+    /// Roman numeral of the chord it stands for, where a key is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub numeral: Option<String>,
+    /// What that chord does in the key, in words, where one is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub function: Option<String>,
     /// The chord it stands for, as printed.
     pub stands_for: String,
     /// The same in plain ASCII.
     pub ascii: String,
     /// The same in the academic label syntax, holding exactly what sounds.
     pub label: String,
-    /// How likely it is beside the other readings of the same notes, 0 to 1.
+    /// How likely the notes are meant so, beside the other readings and beside meaning no more than their name says, 0 to 1.
     pub score: f32,
     /// Each sounding note (by name) with its degree in the chord it stands for.
     pub degrees: BTreeMap<Word, Word>,
@@ -303,13 +312,22 @@ pub struct Reading {
     pub tensions: Vec<Word>,
     /// Degrees of the chord that do not sound.
     pub missing: Vec<Word>,
-    /// Where it tends to go, likeliest first.
+    /// Where it goes, likeliest first.
     pub resolves_to: Vec<Resolution>,
     /// Why, in one sentence.
     pub why: String,
 }
 
-/// Where a reading tends to go.
+/// One more thing that is true of the chord of a reading.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AlsoTrue {
+    /// The kind of reading, in words of the trade.
+    pub kind: Word,
+    /// Why, in one sentence.
+    pub why: String,
+}
+
+/// Where a reading goes.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Resolution {
     /// The chord it goes to, as printed.
@@ -346,6 +364,39 @@ pub struct Cadence {
     pub stand_in: bool,
     /// True if the dominant is the substitute a tritone away.
     pub substitute: bool,
+}
+
+/// A typed progression with what its chords do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProgressionDocument {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// How many bars it has.
+    pub bars: usize,
+    /// The key of most chords.
+    pub key: Option<String>,
+    /// Its changes, in order.
+    pub chords: Vec<ProgressionChord>,
+    /// Cadences and two-five-ones; `first` and `last` count the chords from 0.
+    pub cadences: Vec<Cadence>,
+}
+
+/// A chord of a typed progression.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ProgressionChord {
+    /// The bar in which it begins, from 0.
+    pub bar: usize,
+    /// Beats from the beginning of that bar.
+    pub beat: f64,
+    /// How many beats it lasts.
+    pub beats: f64,
+    /// Names and readings.
+    #[serde(flatten)]
+    pub naming: Naming,
+    /// Its place in the progression; absent where no chord is played.
+    pub place: Option<Place>,
+    /// How its voices go to the next chord.
+    pub moves: Vec<VoiceStep>,
 }
 
 /// A voicing in one key.

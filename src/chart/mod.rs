@@ -3,6 +3,7 @@
 //! Input: events of the [`crate::listener`], or a chart that was typed ([`typed`]). Output: a [`document::Recording`], a [`typed::TypedChart`].
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
+pub mod analysed;
 pub mod comparison;
 pub mod document;
 pub mod entries;

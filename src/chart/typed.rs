@@ -10,8 +10,8 @@
 
 use crate::harmony::voicing::typed::{is_no_chord, read_note};
 use crate::harmony::{
-    AnalysisOptions, Chord, Given, Interpretation, Key, Sounding, SoundingNote, SymbolError,
-    interpret,
+    AnalysisOptions, Chord, Given, Interpretation, Key, NoteNames, Sounding, SoundingNote,
+    SymbolError, interpret,
 };
 use crate::units::Share;
 use std::fmt;
@@ -192,8 +192,21 @@ const EXPECTED_CHORD: &str =
 impl FromStr for TypedChart {
     type Err = ChartError;
     fn from_str(text: &str) -> Result<Self, ChartError> {
+        Self::read(text, NoteNames::English)
+    }
+}
+
+impl TypedChart {
+    /// Reads a chart whose notes are named in this way; its key line is in English letters.
+    ///
+    /// # Errors
+    /// Where the chart cannot be read, with what was expected there.
+    pub fn read(text: &str, names: NoteNames) -> Result<Self, ChartError> {
         let one_line = text.trim_end().lines().count() < 2;
-        let mut reader = Reader::default();
+        let mut reader = Reader {
+            names,
+            ..Reader::default()
+        };
         for (nth, line) in text.lines().enumerate() {
             reader.line(line).map_err(|wrong| ChartError {
                 line: (!one_line).then_some(nth + 1),
@@ -241,6 +254,7 @@ struct Word {
 /// The chart so far.
 #[derive(Default)]
 struct Reader {
+    names: NoteNames,
     chart: TypedChart,
     metre: Metre,
     /// A section whose first bar is still to come.
@@ -357,7 +371,7 @@ impl Reader {
             _ => {
                 let mut drafts = Vec::new();
                 for part in &parts {
-                    read_part(part, &mut drafts)?;
+                    read_part(part, self.names, &mut drafts)?;
                 }
                 placed(drafts, self.metre, start, text)?
             }
@@ -444,10 +458,10 @@ struct Draft {
 }
 
 /// Reads the chords of a part: one voicing, or symbols and strokes.
-fn read_part(words: &[Word], drafts: &mut Vec<Draft>) -> Result<(), Wrong> {
+fn read_part(words: &[Word], names: NoteNames, drafts: &mut Vec<Draft>) -> Result<(), Wrong> {
     let strokes = words.iter().rev().take_while(|w| w.text == "/").count();
     let notes = &words[..words.len() - strokes];
-    if let Some(sounding) = voicing(notes) {
+    if let Some(sounding) = voicing(notes, names) {
         drafts.push(Draft {
             chord: ChartChord::Voicing(sounding),
             strokes: u8::try_from(strokes).unwrap_or(u8::MAX),
@@ -480,7 +494,7 @@ fn read_part(words: &[Word], drafts: &mut Vec<Draft>) -> Result<(), Wrong> {
             }),
             _ => {
                 let text = with_its_words(&word.text, &mut left);
-                let chord = text.parse().map_err(|wrong| refused(word, &wrong))?;
+                let chord = Chord::read(&text, names).map_err(|wrong| refused(word, &wrong))?;
                 drafts.push(Draft {
                     chord: ChartChord::Symbol(chord),
                     strokes: 0,
@@ -519,7 +533,7 @@ fn refused(word: &Word, wrong: &SymbolError) -> Wrong {
 
 /// The notes of a voicing: two or more words that are all notes with octaves, or numbers, and rise. Where every number could be that
 /// of a chord (`C6 A7`), they are chords.
-fn voicing(words: &[Word]) -> Option<Sounding> {
+fn voicing(words: &[Word], names: NoteNames) -> Option<Sounding> {
     const ALSO_CHORDS: [&str; 3] = ["6", "7", "9"];
     if words.len() < 2 {
         return None;
@@ -537,7 +551,7 @@ fn voicing(words: &[Word]) -> Option<Sounding> {
     let mut sounding = Sounding::default();
     let mut below = None;
     for word in words {
-        let (midi, spelled) = read_note(&word.text, 0).ok()?;
+        let (midi, spelled) = read_note(&word.text, 0, names).ok()?;
         if below.is_some_and(|below| midi <= below) {
             return None;
         }

@@ -5,13 +5,14 @@
 //! Limits: English.
 
 use crate::chart::document::{
-    Cadence, InKey, Name, Naming, Place, Reading, Resolution, VoiceStep, Word,
+    AlsoTrue, Cadence, InKey, Name, Naming, Place, Reading, Resolution, VoiceStep, Word,
 };
 use crate::chart::entries::thousandths;
 use crate::harmony::chord::label;
 use crate::harmony::voicing::all_keys;
 use crate::harmony::{
-    self, Chord, DegreeSet, InPlace, NamedNote, NotesByDegree, ReadingKind, Spelled, Style, Why,
+    self, Chord, DegreeSet, InPlace, NamedNote, NoteNames, NotesByDegree, ReadingKind, Spelled,
+    Style, Why,
 };
 use std::collections::BTreeMap;
 
@@ -71,6 +72,20 @@ pub fn stands_for(reading: &harmony::Reading, style: Style) -> String {
 pub fn reading(reading: &harmony::Reading, style: Style) -> Reading {
     Reading {
         kind: reading.kind.words().into(),
+        also: reading
+            .also
+            .iter()
+            .map(|(kind, reason)| AlsoTrue {
+                kind: kind.words().into(),
+                why: why(reason, style),
+            })
+            .collect(),
+        numeral: reading
+            .function
+            .map(|function| function.numeral.to_string()),
+        function: reading
+            .function
+            .map(|function| function.role.words().to_owned()),
         stands_for: stands_for(reading, style),
         ascii: stands_for(reading, Style::Ascii),
         label: label::write(&reading.chord, reading.sounding()),
@@ -105,24 +120,25 @@ fn resolution(resolution: &harmony::Resolution, style: Style) -> Resolution {
 
 /// The reason of a reading, in one sentence.
 pub fn why(why: &Why, style: Style) -> String {
+    let note = |note: &Spelled| NoteNames::English.write(*note, style == Style::Ascii);
     match why {
         Why::GuideTones { third, seventh } => {
-            format!("{third} and {seventh} are its third and seventh")
+            format!("{} and {} are its third and seventh", note(third), note(seventh))
         }
         Why::Suspended { fourth } => {
-            format!("{fourth} stands in place of the third and falls to it")
+            format!("{} stands in place of the third and falls to it", note(fourth))
         }
         Why::Second { seventh } => format!(
-            "its root rises a fourth to the dominant, its seventh {seventh} falls to the dominant's third"
+            "its root rises a fourth to the dominant, its seventh {} falls to the dominant's third",
+            note(seventh)
         ),
-        Why::ThirdAndTensions { third } => {
-            format!("{third} is its third, the other notes are telling tensions")
-        }
         Why::SeventhAndTensions { seventh } => {
-            format!("{seventh} is its seventh, the other notes are telling tensions")
+            format!("{} is its seventh, the other notes are its fifth and tensions", note(seventh))
         }
         Why::TritonePair { third, seventh } => format!(
-            "the tritone {third}-{seventh} is third and seventh of both dominants, a tritone apart"
+            "the tritone {}-{} is third and seventh of both dominants, a tritone apart",
+            note(third),
+            note(seventh)
         ),
         Why::Upper {
             triads,
@@ -132,11 +148,15 @@ pub fn why(why: &Why, style: Style) -> String {
             let plural = if triads.len() > 1 { "s" } else { "" };
             let triads: Vec<String> = triads.iter().map(|triad| triad.symbol(style)).collect();
             let triads = triads.join(", ");
-            format!("the triad{plural} {triads} over the guide tones {third} and {seventh}")
+            format!("the triad{plural} {triads} over the guide tones {} and {}", note(third), note(seventh))
         }
+        Why::Itself => "what the chord does by itself".to_owned(),
+        Why::RootInBass => "its root is in the bass".to_owned(),
         Why::TriadOverBass => "a complete triad over a bass that does not belong to it".to_owned(),
         Why::Enriches { sounds, replaced } => format!(
-            "{sounds} stands a whole step above {replaced}, in place of the diminished seventh"
+            "{} stands a whole step above {}, in place of the diminished seventh",
+            note(sounds),
+            note(replaced)
         ),
         Why::Delays => {
             "the diminished chord on the tonic falls to the tonic: third and fifth rise a half step"
@@ -150,7 +170,7 @@ pub fn why(why: &Why, style: Style) -> String {
         Why::PassingDown => "its root passes down a half step into the next root".to_owned(),
         Why::Auxiliary => "it leaves a chord and returns to it over the same root".to_owned(),
         Why::Rootless => "third, seventh and tensions sound, the root is left to the bass".to_owned(),
-        Why::Fourths { lowest } => format!("the notes lie in fourths from {lowest} upwards"),
+        Why::Fourths { lowest } => format!("the notes lie in fourths from {} upwards", note(lowest)),
     }
 }
 

@@ -5,6 +5,7 @@
 //! its changes.
 
 use super::name::NameArgs;
+use super::options::typed::{self, Typing};
 use super::{CliError, CommandResult};
 use crate::chart::typed::{ChartChord, TypedChart};
 use crate::harmony::voicing::all_keys::{InKey, in_all_keys};
@@ -23,26 +24,22 @@ pub fn format(name: &str) -> Option<&'static Format<Sheet>> {
 ///
 /// # Errors
 /// If what was typed cannot be read, or nothing could be written.
-pub fn run(args: &NameArgs, format: &Format<Sheet>) -> CommandResult {
+pub fn run(args: &NameArgs, typing: Typing, format: &Format<Sheet>) -> CommandResult {
     if !args.in_all_keys {
         return Err(CliError::Usage(format!(
             "--write {} is a sheet of all keys; add --in-all-keys",
             format.name
         )));
     }
-    let context = Context {
-        before: args.before,
-        after: args.after,
-        ..args.naming.context()
-    };
-    let title = args.notes.join(" ");
-    let chords = match title.contains('|') {
-        true => of_chart(&title, &context)?,
-        false => vec![
-            Typed::read(&args.notes)
-                .map_err(|wrong| CliError::Usage(wrong.to_string()))
-                .map(|typed| in_all_keys(&typed, &context))?,
-        ],
+    let chords = match typing {
+        Typing::Chart(chart) => {
+            typed::no_neighbours(args)?;
+            of_chart(&chart, &args.naming.context())?
+        }
+        Typing::Chord(mut typed) => {
+            typed::add_bass(args, &mut typed)?;
+            vec![in_all_keys(&typed, &typed::context(args, &typed)?)]
+        }
     };
     let keys = (0..12)
         .map(|key| {
@@ -53,7 +50,7 @@ pub fn run(args: &NameArgs, format: &Format<Sheet>) -> CommandResult {
         })
         .collect();
     let sheet = Sheet {
-        title,
+        title: args.notes.join(" "),
         keys,
         style: args.naming.style,
     };
@@ -64,13 +61,11 @@ pub fn run(args: &NameArgs, format: &Format<Sheet>) -> CommandResult {
 }
 
 /// Every chord of a typed progression in all keys.
-fn of_chart(text: &str, context: &Context) -> Result<Vec<Vec<InKey>>, CliError> {
-    let chart: TypedChart = text
-        .parse()
-        .map_err(|wrong: crate::chart::typed::ChartError| CliError::Usage(wrong.to_string()))?;
+fn of_chart(chart: &TypedChart, context: &Context) -> Result<Vec<Vec<InKey>>, CliError> {
     let key = context.key.or(chart.key);
     let options = AnalysisOptions {
         key,
+        scale: context.scale,
         spelling: context.spelling,
     };
     let context = Context {

@@ -149,7 +149,7 @@ pub fn run(args: &StandinArgs) -> CommandResult {
 }
 
 fn tune(args: &StandinArgs) -> Result<Tune, CliError> {
-    let key = args.naming.key;
+    let key = args.naming.context().key;
     let melody = args.melody.as_deref();
     if let Some(path) = &args.from {
         let text = read(path)?;
@@ -338,7 +338,7 @@ pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandRe
     };
     let writing = Writing {
         style: naming.style,
-        key: naming.key,
+        key: naming.context().key,
     };
     let mut out = BufWriter::new(io::stdout().lock());
     let mut show = |hands: Hands, title: &str| -> io::Result<()> {

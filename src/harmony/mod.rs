@@ -21,6 +21,8 @@ pub mod pitch;
 
 pub mod chord;
 
+pub mod function;
+
 pub(crate) mod context;
 pub(crate) mod named;
 pub(crate) mod sounding;
@@ -44,7 +46,8 @@ pub use named::{
     Why,
 };
 pub use pitch::{
-    Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled, Spelling, note_name, note_name_in,
+    Degree, DegreeSet, Key, Mode, NoteNames, PitchClass, PitchSet, Scale, Spelled, Spelling,
+    StatedKey, note_name, note_name_in,
 };
 pub use progression::{
     AnalysisOptions, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree, Numeral,

@@ -61,6 +61,9 @@ pub(crate) fn naming_of(
         }
     }
     let first = candidates.first().map_or(0.0, |c| c.1);
+    let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
+    let ranked = candidates.iter().map(|(c, _)| c.cost - least);
+    let can_be: Vec<_> = names.iter().map(|name| name.chord).zip(ranked).collect();
     let mut verdict = if none >= first {
         Verdict::NoGoodName
     } else {
@@ -84,7 +87,7 @@ pub(crate) fn naming_of(
         notes: notes(sounding, best.as_ref(), &speller),
         verdict,
         names,
-        readings: readings(heard, best, &speller, context),
+        readings: readings(heard, &can_be, &speller.keeping(&can_be), context),
     }
 }
 

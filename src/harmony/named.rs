@@ -4,7 +4,8 @@
 //! Units: scores 0 to 1; half steps. Method: plain data. Limits: nothing is written here; how a chord is printed is decided where it is.
 
 use super::chord::Chord;
-use super::pitch::spelled::with_octave;
+use super::function::Function;
+use super::pitch::spelled::{octave, with_octave};
 use super::pitch::{Degree, DegreeSet, Spelled};
 use crate::units::{MidiNote, Share};
 use serde::{Deserialize, Serialize};
@@ -17,6 +18,13 @@ pub struct NamedNote {
     pub midi: MidiNote,
     /// Its name, without octave.
     pub name: Spelled,
+}
+
+impl NamedNote {
+    /// The octave that its name counts it in; middle C is in 4.
+    pub fn octave(&self) -> i16 {
+        octave(self.name, self.midi)
+    }
 }
 
 /// With its octave: `Eb4`; middle C is C4.
@@ -72,6 +80,8 @@ pub enum ReadingKind {
     TritonePair,
     /// A triad over the guide tones of a dominant.
     UpperStructure,
+    /// What the chord itself does in its key, or between its neighbours.
+    Function,
     /// A diminished seventh with its seventh raised by a whole step.
     EnrichedDiminishedSeventh,
     /// A diminished chord on the tonic that falls to it.
@@ -100,17 +110,18 @@ impl ReadingKind {
             Self::SuspendedDominant => "suspended dominant",
             Self::RelatedTwo => "related ii",
             Self::RootlessDominant => "rootless dominant",
-            Self::TritonePair => "tritone pair",
+            Self::TritonePair => "tritone substitute",
             Self::UpperStructure => "upper structure",
-            Self::EnrichedDiminishedSeventh => "enriched diminished seventh",
-            Self::DelayedTonic => "delayed tonic",
+            Self::Function => "function",
+            Self::EnrichedDiminishedSeventh => "diminished seventh, a note raised",
+            Self::DelayedTonic => "tonic diminished",
             Self::CommonToneDiminished => "common-tone diminished",
             Self::PassingDiminished => "passing diminished",
             Self::AuxiliaryDiminished => "auxiliary diminished",
-            Self::HalfWholeFamily => "half-whole diminished family",
-            Self::TriadOverBass => "triad over bass",
+            Self::HalfWholeFamily => "dominants of the diminished scale",
+            Self::TriadOverBass => "slash chord",
             Self::RootlessVoicing => "rootless voicing",
-            Self::StackOfFourths => "stack of fourths",
+            Self::StackOfFourths => "quartal voicing",
         }
     }
 }
@@ -141,12 +152,7 @@ pub enum Why {
         /// The seventh.
         seventh: Spelled,
     },
-    /// Third and telling tensions, but no seventh.
-    ThirdAndTensions {
-        /// The third.
-        third: Spelled,
-    },
-    /// Seventh and telling tensions, but no third.
+    /// Seventh and tensions, but no third.
     SeventhAndTensions {
         /// The seventh.
         seventh: Spelled,
@@ -169,6 +175,10 @@ pub enum Why {
     },
     /// A complete triad lies over a foreign bass.
     TriadOverBass,
+    /// The chord does this by itself.
+    Itself,
+    /// The chord has its root in the bass.
+    RootInBass,
     /// A note stands a whole step above the one it replaces.
     Enriches {
         /// The note that sounds.
@@ -202,11 +212,15 @@ pub enum Why {
 pub struct Reading {
     /// The kind of reading.
     pub kind: ReadingKind,
+    /// What else is true of the same chord, with its reason.
+    pub also: Vec<(ReadingKind, Why)>,
     /// The chord it stands for; of a family the likeliest member.
     pub chord: Chord,
+    /// What that chord does in the key, where one is known.
+    pub function: Option<Function>,
     /// All chords of the family, where it stands for one of several.
     pub family: Vec<Chord>,
-    /// How likely it is beside the other readings of the same notes.
+    /// How likely it is that the notes are meant so, beside the other readings and beside meaning no more than their name says.
     pub score: Share,
     /// Each sounding note with its degree in the chord it stands for.
     pub degrees: NotesByDegree,
@@ -214,13 +228,18 @@ pub struct Reading {
     pub tensions: DegreeSet,
     /// Degrees of the chord that do not sound.
     pub missing: DegreeSet,
-    /// Where it tends to go, likeliest first.
+    /// Where it goes, likeliest first; first of all the chord after, where it is known.
     pub resolves_to: Vec<Resolution>,
     /// Why.
     pub why: Why,
 }
 
 impl Reading {
+    /// True if it is of this kind, first of all or beside others.
+    pub fn is_a(&self, kind: ReadingKind) -> bool {
+        self.kind == kind || self.also.iter().any(|&(other, _)| other == kind)
+    }
+
     /// The degrees of the chord that sound.
     pub const fn sounding(&self) -> DegreeSet {
         self.chord.degrees.minus(self.missing)

@@ -84,6 +84,8 @@ pub(crate) struct Voicing {
     pub bass: PitchClass,
     /// The two lowest different pitch classes of the voicing, as a set.
     pub lowest_two: PitchSet,
+    /// True if it is known who plays the bass: what is left out is then no root.
+    pub bass_is_stated: bool,
 }
 
 impl Voicing {
@@ -102,6 +104,7 @@ impl Voicing {
             set: sounding.pitches(),
             bass,
             lowest_two,
+            bass_is_stated: sounding.stated_bass.is_some(),
         })
     }
 }

@@ -32,6 +32,27 @@ impl Speller {
         }
     }
 
+    /// The same with the roots of the likely dominants among these chords as they are written there: one chord has one name in an answer.
+    pub(crate) fn keeping(&self, chords: &[(Chord, f32)]) -> Self {
+        let mut kept = *self;
+        /// A name that costs so much more than the best is not shown, so that it need not agree.
+        const HEARD: f32 = 0.7;
+        const GUIDE_TONES: DegreeSet = DegreeSet::of("3 b7");
+        let dominants = chords
+            .iter()
+            .filter(|(_, more)| *more < HEARD)
+            .filter(|(chord, _)| GUIDE_TONES.minus(chord.degrees).is_empty());
+        for (chord, _) in dominants {
+            kept.typed_roots[usize::from(chord.root.class().get())].get_or_insert(chord.root);
+        }
+        kept
+    }
+
+    /// True if the player typed this root so.
+    pub(crate) fn is_typed(&self, root: Spelled) -> bool {
+        self.typed_roots[usize::from(root.class().get())] == Some(root)
+    }
+
     /// The same without regard to how notes were typed.
     pub(crate) fn untyped(&self) -> Self {
         Self {
@@ -89,9 +110,12 @@ impl Speller {
             usual.fifths() - 12
         });
         // Tensions and altered fifths are written as alterations of the chord, so its plain notes decide.
+        // Of a minor chord with a major seventh the triad alone: C#m(maj7), whatever its seventh is called.
+        let minor_major = const { DegreeSet::of("b3 7") }.minus(degrees).is_empty();
+        let in_triad = |d: &Degree| d.number() <= 5 || !minor_major;
         let plain = degrees
             .iter()
-            .filter(|d| !d.is_tension() && !d.is_altered())
+            .filter(|d| !d.is_tension() && !d.is_altered() && in_triad(d))
             .collect::<DegreeSet>();
         // An altered dominant leads to a minor chord, which must be readable too: C#7alt before F#m, not Db7alt.
         let to_minor = degrees.contains(Degree::MINOR_SEVENTH)
@@ -113,6 +137,28 @@ impl Speller {
             other
         } else {
             usual
+        }
+    }
+
+    /// The root of a dominant that does not sound: on the flat or the sharp side as its goal a fifth below asks for, where that leaves the dominant
+    /// a plain name (C#7 to F#m, not Db7), else as the dominant does (F7 to Bbm, not A#m).
+    pub(crate) fn root_of_dominant(&self, class: PitchClass, degrees: DegreeSet) -> Spelled {
+        let root = self.root(class, degrees);
+        if self.is_typed(root) {
+            return root;
+        }
+        // Goals whose chords can be read have at most six accidentals in their signature.
+        let goal = Spelled::at_fifths(root.fifths() - 1);
+        let goal = match self.key {
+            Some(key) if key.pitches().contains(goal.class()) => key.spell(goal.class()),
+            _ if goal.fifths().abs() <= 6 => goal,
+            _ => Spelled::usual(goal.class()),
+        };
+        let above_goal = Spelled::at_fifths(goal.fifths() + 1);
+        if above_goal.accidentals().abs() < 2 && !above_goal.is_white_key_with_accidental() {
+            above_goal
+        } else {
+            Spelled::usual(class)
         }
     }
 
@@ -153,9 +199,10 @@ impl Speller {
         if self.spelling == Spelling::Theory {
             return theory;
         }
-        // What the player typed stands where it is right or easy to read.
-        if let Some(typed) = self.typed_notes[theory.class().get() as usize]
-            && (typed == theory || typed.trouble() <= 1)
+        // What the player typed stands where it is the chord's own name for the note, or that of an altered tension which is written both ways.
+        if let Some(typed) = self.typed_notes[usize::from(theory.class().get())]
+            && (typed == theory || written_both_ways(degree) && typed.trouble() <= 1)
+            && typed.accidentals().abs() < 2
         {
             return typed;
         }
@@ -179,6 +226,12 @@ impl Speller {
             spelled.readable(self.key)
         }
     }
+}
+
+/// Degrees that players write as sharp or flat, whichever reads better: the raised ninth, fifth and eleventh and what sounds alike.
+fn written_both_ways(degree: Degree) -> bool {
+    const BOTH: DegreeSet = DegreeSet::of("#9 #5 b13 #11 b5 bb7");
+    BOTH.contains(degree)
 }
 
 /// Each sounding note with its degree, in the order of degrees; a note beside the chord is told by its interval, as a lowered third or

@@ -6,7 +6,7 @@
 //! others by the same shares for root, third, fifth and seventh, with the tensions that the quality table gives their qualities.
 //! Limits: a family is no name: the whole name is found among its qualities.
 
-use crate::harmony::progression::function::Class;
+use crate::harmony::function::Class;
 use crate::harmony::{Degree, DegreeSet};
 
 /// One family of chords.

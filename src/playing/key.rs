@@ -8,8 +8,8 @@
 use super::evidence::Unit;
 use super::families::FAMILIES;
 use super::search::{Found, Taken};
+use crate::harmony::function::fit;
 use crate::harmony::progression::best_path::key_at;
-use crate::harmony::progression::function::fit;
 use crate::harmony::{Key, Mode};
 
 /// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.

@@ -11,7 +11,7 @@ use super::key::Keys;
 use super::search::{Found, Taken};
 use super::{RankedChord, Stated, Stretch, Tuning};
 use crate::harmony::chord::quality::QUALITIES;
-use crate::harmony::progression::function::{Class, function};
+use crate::harmony::function::{Class, function};
 use crate::harmony::speller::Speller;
 use crate::harmony::{Chord, Context, Degree, DegreeSet, PitchClass, Sounding, Spelled};
 use crate::units::{Seconds, Share};

@@ -8,7 +8,7 @@
 
 use super::evidence::{BeatPlace, Unit};
 use super::families::{CLASSES, FAMILIES, class_number};
-use crate::harmony::progression::function::{Class, fit};
+use crate::harmony::function::{Class, fit};
 use crate::harmony::{Key, PitchClass};
 use std::collections::VecDeque;
 

@@ -245,7 +245,7 @@ fn names_text(chord: &HeardChord) -> String {
     };
     let lead = match chord.verdict {
         Verdict::Named => "or",
-        Verdict::Undecided => "as well",
+        Verdict::Undecided => "perhaps",
         Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
     };
     let others = others_worth_showing(&chord.names, OTHER_NAMES);
@@ -257,7 +257,7 @@ fn names_text(chord: &HeardChord) -> String {
     }
 }
 
-/// `V7 in C major: rootless dominant G13(♭9), tends to Cmaj7`: the numeral, and for a stand-in what it stands for and where
+/// `V7 in C major: rootless dominant G13(♭9), leads to Cmaj7`: the numeral, and for a stand-in what it stands for and where
 /// that goes.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
@@ -265,7 +265,7 @@ fn reading_text(chord: &HeardChord) -> String {
     if let (Some(_), Some(reading)) = (&place.stands_for, chord.readings.first()) {
         text.push_str(&format!(": {} {}", reading.kind, reading.stands_for));
         if let Some(resolution) = reading.resolves_to.first() {
-            text.push_str(&format!(", tends to {}", resolution.to));
+            text.push_str(&format!(", leads to {}", resolution.to));
         }
     }
     text

@@ -6,7 +6,7 @@
 //! Limits: no escape sequences, no pictures.
 
 use crate::chart::written;
-use crate::harmony::{Name, Naming, Style, Verdict};
+use crate::harmony::{Name, Naming, ReadingKind, Style, Verdict};
 use crate::listener::ChordNote;
 use crate::units::{SamplePos, SampleRate};
 use crate::view::names::others_worth_showing;
@@ -36,7 +36,8 @@ pub fn chord_line(at: SamplePos, notes: &[ChordNote], naming: &Naming, style: St
         (_, Some(best)) => write!(line, "  {best}, or {}", others.join(", ")),
     };
     written.expect("text grows");
-    if let Some(reading) = naming.readings.first() {
+    let reading = naming.readings.first();
+    if let Some(reading) = reading.filter(|reading| reading.kind != ReadingKind::Function) {
         let stands_for = written::stands_for(reading, style);
         write!(line, "  {} {stands_for}", reading.kind).expect("text grows");
         if let Some(resolution) = reading.resolves_to.first() {

@@ -16,4 +16,6 @@ pub mod names;
 pub mod naming;
 pub mod notes;
 pub mod played;
+pub mod progression;
+pub mod spelling;
 pub mod standins;

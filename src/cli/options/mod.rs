@@ -8,6 +8,7 @@ pub mod part;
 pub mod piano;
 pub mod publish;
 pub mod rhythm;
+pub mod typed;
 
 pub use naming::{NamingOptions, style_parser};
 pub use part::PartOptions;

@@ -4,7 +4,7 @@
 //! Units: none. Method: one table of words for each choice. Limits: none.
 
 use crate::chart::recording::Wording;
-use crate::harmony::{AnalysisOptions, Context, Key, Spelling, Style};
+use crate::harmony::{AnalysisOptions, Context, Spelling, StatedKey, Style};
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
@@ -34,9 +34,9 @@ const SPELLINGS: &[Choice<Spelling>] = &[
 /// How chords are named.
 #[derive(Debug, Clone, Args)]
 pub struct NamingOptions {
-    /// The key the music is in, such as Eb or "F minor"; without it, keys are found
-    #[arg(long, value_name = "KEY", value_parser = clap::value_parser!(Key))]
-    pub key: Option<Key>,
+    /// The key the music is in, such as Eb, "F minor", "D dorian" or "F blues"; without it, the keys of a progression are found
+    #[arg(long, value_name = "KEY", value_parser = clap::value_parser!(StatedKey))]
+    pub key: Option<StatedKey>,
 
     /// How chord symbols are printed
     #[arg(long, value_name = "STYLE", default_value = "letters", value_parser = choice(STYLES))]
@@ -57,7 +57,8 @@ impl NamingOptions {
     pub fn wording(&self) -> Wording {
         Wording {
             analysis: AnalysisOptions {
-                key: self.key,
+                key: self.key.map(|stated| stated.key),
+                scale: self.key.and_then(|stated| stated.scale),
                 spelling: self.spelling,
             },
             style: self.style,
@@ -67,14 +68,15 @@ impl NamingOptions {
     /// For a chord by itself.
     pub fn context(&self) -> Context {
         Context {
-            key: self.key,
+            key: self.key.map(|stated| stated.key),
+            scale: self.key.and_then(|stated| stated.scale),
             spelling: self.spelling,
             ..Context::default()
         }
     }
 }
 
-fn choice<T: Copy + Send + Sync + 'static>(
+pub(super) fn choice<T: Copy + Send + Sync + 'static>(
     choices: &'static [Choice<T>],
 ) -> impl TypedValueParser<Value = T> {
     let words = choices

@@ -4,12 +4,11 @@
 //! Output: a [`Chord`], or the place in the text where reading stopped and what was expected there.
 //! Units: places are counted in characters from 1. Method: one pass from left to right, longest word first; the first number
 //! stacks thirds up to it, later numbers only add their note; `11` over a major third is the suspended ninth chord
-//! (Levine, The Jazz Theory Book, 1995, ch. 2). Limits: capital M is major and small m is minor; German H is not read.
+//! (Levine, The Jazz Theory Book, 1995, ch. 2). Limits: capital M is major and small m is minor; German letters and syllables are read where they are asked for.
 
 use super::parse_words::SymbolWords;
 use super::print::Chord;
-use crate::harmony::pitch::spelled::read_spelled;
-use crate::harmony::pitch::{Degree, DegreeSet, Spelled};
+use crate::harmony::pitch::{Degree, DegreeSet, NoteNames, Spelled};
 use std::str::FromStr;
 
 /// A symbol that cannot be read.
@@ -29,9 +28,36 @@ pub struct SymbolError {
 impl FromStr for Chord {
     type Err = SymbolError;
     fn from_str(text: &str) -> Result<Self, SymbolError> {
+        Self::read(text, NoteNames::English)
+    }
+}
+
+impl Chord {
+    /// Reads a symbol whose notes are named in this way; a root may be typed small (`am7`).
+    ///
+    /// # Errors
+    /// Where the symbol cannot be read, with what was expected there.
+    pub fn read(text: &str, names: NoteNames) -> Result<Self, SymbolError> {
+        let small = text
+            .trim_start()
+            .starts_with(|c: char| c.is_ascii_lowercase());
+        let result = Self::read_as_typed(text, names);
+        match result {
+            Err(_) if small => {
+                let start = text.len() - text.trim_start().len();
+                let (first, rest) = text[start..].split_at(1);
+                let large = format!("{}{}{rest}", &text[..start], first.to_ascii_uppercase());
+                Self::read_as_typed(&large, names).or(result)
+            }
+            result => result,
+        }
+    }
+
+    fn read_as_typed(text: &str, names: NoteNames) -> Result<Self, SymbolError> {
         let mut reader = Reader {
             text,
             rest: text.trim_start(),
+            names,
         };
         let (root, degrees, omitted) = reader.chord()?;
         let mut chord = Chord {
@@ -50,16 +76,19 @@ impl FromStr for Chord {
             None => {}
         }
         if reader.take(&["/"]).is_some() {
+            let lower = reader.rest;
             let bass = reader.note(EXPECTED_BASS)?;
+            if !reader.rest.trim().is_empty() && chord.lower.is_none() {
+                // More than a note below the stroke: a chord over a chord.
+                reader.rest = lower;
+                let (root, degrees, _) = reader.chord()?;
+                chord.lower = Some((root, degrees));
+                return reader.end(chord);
+            }
             chord.bass =
                 (bass != chord.root || !chord.sounding().contains(Degree::ROOT)).then_some(bass);
         }
-        reader.skip_spaces();
-        if reader.rest.is_empty() {
-            Ok(chord)
-        } else {
-            Err(reader.stop(EXPECTED_WORD))
-        }
+        reader.end(chord)
     }
 }
 
@@ -70,9 +99,20 @@ const EXPECTED_DEGREE: &str = "a degree, say 9, #11 or b13";
 struct Reader<'a> {
     text: &'a str,
     rest: &'a str,
+    names: NoteNames,
 }
 
 impl<'a> Reader<'a> {
+    /// The chord, if nothing is left.
+    fn end(&mut self, chord: Chord) -> Result<Chord, SymbolError> {
+        self.skip_spaces();
+        if self.rest.is_empty() {
+            Ok(chord)
+        } else {
+            Err(self.stop(EXPECTED_WORD))
+        }
+    }
+
     fn stop(&self, expected: &'static str) -> SymbolError {
         let done = self.text.len() - self.rest.len();
         SymbolError {
@@ -102,14 +142,19 @@ impl<'a> Reader<'a> {
 
     fn note(&mut self, expected: &'static str) -> Result<Spelled, SymbolError> {
         self.skip_spaces();
-        let (note, rest) = read_spelled(self.rest).ok_or_else(|| self.stop(expected))?;
+        let (note, rest) = self
+            .names
+            .read(self.rest)
+            .ok_or_else(|| self.stop(expected))?;
         self.rest = rest;
         Ok(note)
     }
 
     /// True if nothing but a note follows.
     fn is_bare_note(&self) -> bool {
-        read_spelled(self.rest.trim()).is_some_and(|(_, rest)| rest.is_empty())
+        self.names
+            .read(self.rest.trim())
+            .is_some_and(|(_, rest)| rest.is_empty())
     }
 
     fn chord(&mut self) -> Result<(Spelled, DegreeSet, DegreeSet), SymbolError> {
@@ -179,7 +224,7 @@ impl<'a> Reader<'a> {
             self.rest = &self.rest[1..];
             return Ok(true);
         }
-        const MAJOR: [&str; 8] = ["major", "maj", "Maj", "MAJ", "ma", "Ma", "MA", "M"];
+        const MAJOR: [&str; 9] = ["major", "maj", "Maj", "MAJ", "ma", "Ma", "MA", "M", "j"];
         const MINOR_WORDS: [&str; 7] = ["minor", "min", "Min", "MIN", "mi", "Mi", "MI"];
         const MINOR_SIGNS: [&str; 5] = ["m", "-", "–", "−", "‐"];
         const DIMINISHED: [&str; 7] = ["dim", "Dim", "DIM", "°", "º", "o", "˚"];
@@ -194,7 +239,7 @@ impl<'a> Reader<'a> {
             } else {
                 draft.major_word = true;
             }
-        } else if self.take(&["Δ", "△", "∆"]).is_some() {
+        } else if self.take(&["Δ", "△", "∆", "^"]).is_some() {
             draft.triangle = true;
             draft.major_word = true;
         } else if self.take(&MINOR_SIGNS).is_some() {
@@ -306,7 +351,7 @@ impl<'a> Reader<'a> {
             };
             self.rest = &self.rest[c.len_utf8()..];
         }
-        let Some(number) = self.take(&["13", "11", "9", "7", "6", "5", "4", "3", "2"]) else {
+        let Some(number) = self.take(&["13", "11", "10", "9", "7", "6", "5", "4", "3", "2"]) else {
             return Err(self.stop(EXPECTED_DEGREE));
         };
         let name = match (accidentals, number) {
@@ -321,6 +366,8 @@ impl<'a> Reader<'a> {
             (-1, "2" | "9") => Some(Degree::FLAT_NINTH),
             (1, "2" | "9") => Some(Degree::SHARP_NINTH),
             (1, "4" | "11") => Some(Degree::SHARP_ELEVENTH),
+            (-1, "10") => Some(Degree::SHARP_NINTH),
+            (1, "7") => Some(Degree::MAJOR_SEVENTH),
             (-1, "11" | "4") => Some(Degree::FLAT_ELEVENTH),
             (-1, "3") => Some(Degree::MINOR_THIRD),
             (-1, "5") => Some(Degree::FLAT_FIFTH),

@@ -52,7 +52,9 @@ impl SymbolWords {
         let suspended = self.sus2 || self.sus4;
         let stack = self
             .stack
-            .or((self.triangle && !self.sixth || self.half_diminished || self.alt).then_some(7));
+            .or((self.triangle && !self.sixth || self.half_diminished || self.alt).then_some(7))
+            // Phrygian: a suspended chord with a flat ninth is a dominant, its seventh written or not.
+            .or((self.sus4 && self.altered.contains(Degree::FLAT_NINTH)).then_some(7));
         let major_seventh = self.major_seventh || (self.triangle && self.stack.is_none());
         if self.alt {
             return const { DegreeSet::of("1 3 b7 b9 #9 #11 b13") }.union(self.added);

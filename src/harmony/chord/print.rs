@@ -6,7 +6,7 @@
 //! Limits: a combination without a row in the vocabulary prints as the nearest row with notes added and left out.
 
 use super::quality::{QUALITIES, bits};
-use crate::harmony::pitch::{Degree, DegreeSet, PitchSet, Spelled};
+use crate::harmony::pitch::{Degree, DegreeSet, NoteNames, PitchSet, Spelled};
 use std::sync::LazyLock;
 
 /// A chord as written: what it holds, not how it is voiced.
@@ -97,18 +97,30 @@ impl Chord {
         out
     }
 
+    /// The symbol in this style, its notes named in this way.
+    pub fn symbol_in(&self, style: Style, names: NoteNames) -> String {
+        let mut out = String::with_capacity(24);
+        self.write(&mut out, style, names);
+        out
+    }
+
     /// Adds the symbol in this style to `out`.
     pub(crate) fn write_symbol(&self, out: &mut String, style: Style) {
-        write_note(out, self.root, style);
+        self.write(out, style, NoteNames::English);
+    }
+
+    fn write(&self, out: &mut String, style: Style, names: NoteNames) {
+        let note = |out: &mut String, note| out.push_str(&names.write(note, style == Style::Ascii));
+        note(out, self.root);
         write_body(out, self.degrees, self.omitted, style);
         if let Some((root, degrees)) = self.lower {
             out.push('|');
-            write_note(out, root, style);
+            note(out, root);
             write_body(out, degrees, DegreeSet::EMPTY, style);
         }
         if let Some(bass) = self.bass {
             out.push('/');
-            write_note(out, bass, style);
+            note(out, bass);
         }
     }
 
@@ -140,16 +152,6 @@ impl Chord {
             ..*self
         }
     }
-}
-
-fn write_note(out: &mut String, note: Spelled, style: Style) {
-    if style == Style::Ascii {
-        out.push_str(note.name());
-        return;
-    }
-    out.push(note.letter());
-    let sign = if note.accidentals() < 0 { '♭' } else { '♯' };
-    (0..note.accidentals().unsigned_abs()).for_each(|_| out.push(sign));
 }
 
 /// Every body of the vocabulary in every style, written once.

@@ -5,9 +5,13 @@
 //! Method: plain data. Limits: made by [`super::weigh`] alone.
 
 use crate::harmony::chord::Chord;
-use crate::harmony::chord::quality::Shape;
+use crate::harmony::chord::quality::{Shape, bits};
 use crate::harmony::pitch::{DegreeSet, PitchClass};
 use crate::harmony::speller::Speller;
+
+/// The staple left hand of a dominant, plain and altered: the same four notes on two roots a tritone apart.
+pub(crate) const LEFT_HAND: u16 = bits("3 13 b7 9");
+pub(crate) const LEFT_HAND_ALTERED: u16 = bits("3 b13 b7 #9");
 
 /// One way to name what sounds.
 #[derive(Debug, Clone, Copy)]
@@ -43,6 +47,12 @@ impl Candidate {
         self.missing & 1 != 0
     }
 
+    /// True of the staple left hand of a dominant, plain or altered: its root is left to the bass, and yet it is its name.
+    pub(crate) fn is_left_hand(&self) -> bool {
+        let sounds = self.sounding().pitches().bits();
+        self.shape.dominant && (sounds == LEFT_HAND || sounds == LEFT_HAND_ALTERED)
+    }
+
     /// True if both are written alike.
     pub(crate) fn says_the_same_as(&self, other: &Self) -> bool {
         let said = |c: &Self| c.missing & !c.shape.silent;
@@ -54,7 +64,11 @@ impl Candidate {
     /// The chord with its root spelled as `speller` finds best.
     pub(crate) fn chord(&self, speller: &Speller) -> Chord {
         let named = self.shape.quality.degrees.union(self.added);
-        let root = speller.root(self.root, named);
+        let root = if self.rootless() && self.shape.dominant {
+            speller.root_of_dominant(self.root, named)
+        } else {
+            speller.root(self.root, named)
+        };
         let said = self.missing & !self.shape.silent;
         Chord {
             root,

@@ -13,7 +13,7 @@ use crate::harmony::sounding::Sounding;
 use crate::harmony::speller::{Speller, degrees_of};
 use crate::units::{MidiNote, Share};
 
-/// The notes, lowest first, spelled for the best name.
+/// The notes, lowest first, as they were typed, else spelled for the best name.
 pub(crate) fn notes(
     sounding: &Sounding,
     best: Option<&Chord>,
@@ -26,7 +26,9 @@ pub(crate) fn notes(
         .into_iter()
         .map(|midi| NamedNote {
             midi,
-            name: speller.note(PitchClass::from(midi), best),
+            name: sounding.typed[usize::from(PitchClass::from(midi).get())]
+                .filter(|typed| typed.accidentals().abs() < 2)
+                .unwrap_or_else(|| speller.note(PitchClass::from(midi), best)),
         })
         .collect()
 }

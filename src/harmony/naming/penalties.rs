@@ -47,6 +47,14 @@ pub struct Penalties {
     pub foreign_bass_under_many: f32,
     /// A rootless voicing that does not rest on its third or seventh.
     pub rootless_off_guide_tone: f32,
+    /// A major seventh with a flat fifth and nothing else: the same four notes are the staple left hand of two dominants.
+    pub also_a_left_hand: f32,
+    /// Taken off the staple left hand of a plain dominant: third, thirteenth, seventh and ninth, in any order.
+    pub left_hand: f32,
+    /// The same of an altered one: third, flat thirteenth, seventh and sharp ninth, the same four notes on the root a tritone away.
+    pub left_hand_altered: f32,
+    /// A chord without its root where it is known that the bass plays another note.
+    pub rootless_over_stated_bass: f32,
     /// Taken off where third and seventh are the two lowest notes: the way players voice a chord.
     pub guide_tones_lowest: f32,
     /// Taken off where all notes belong to the key.
@@ -57,6 +65,8 @@ pub struct Penalties {
     pub falls_a_fifth: f32,
     /// Taken off where a dominant follows the minor chord a fifth above it: its related second degree.
     pub follows_its_two: f32,
+    /// Taken off a minor seventh whose dominant comes next.
+    pub two_before_its_five: f32,
     /// Taken off where it goes down a half step into the next, as substitute dominants do.
     pub falls_a_half_step: f32,
     /// Taken off for a diminished chord a half step below the next root.
@@ -94,11 +104,16 @@ pub const PENALTIES: Penalties = Penalties {
     foreign_bass: 1.3,
     foreign_bass_under_many: 1.9,
     rootless_off_guide_tone: 0.6,
+    also_a_left_hand: 0.9,
+    left_hand: 0.55,
+    left_hand_altered: 0.45,
+    rootless_over_stated_bass: 2.0,
     guide_tones_lowest: 0.7,
     in_key: 0.2,
     dominant_of_key: 0.3,
     falls_a_fifth: 0.8,
     follows_its_two: 0.3,
+    two_before_its_five: 0.6,
     falls_a_half_step: 0.3,
     leads_up: 0.3,
     fraction: 2.3,

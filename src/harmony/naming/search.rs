@@ -296,7 +296,7 @@ fn gather(heard: Voicing, context: &Context, slack: f32, best: &mut Vec<Candidat
         let place = match (root == heard.bass, relative & 1 != 0) {
             (true, _) => 0.0,
             (false, true) => P.inversion,
-            (false, false) => P.dominant_root,
+            (false, false) => P.dominant_root - P.left_hand,
         };
         for shape in SHAPES.iter() {
             let ceiling = champion.min(cheapest + HOPELESS) + slack;

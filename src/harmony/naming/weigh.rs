@@ -4,7 +4,7 @@
 //! Units: costs in natural-log units (see [`super::penalties`]). Method: our own; sets are twelve bits seen from the root. What is missing comes
 //! first, then the bass, the surroundings, and what is added. Limits: at most two notes beside a shape.
 
-use super::candidate::Candidate;
+use super::candidate::{Candidate, LEFT_HAND, LEFT_HAND_ALTERED};
 use super::penalties::PENALTIES as P;
 use crate::harmony::chord::quality::{FIFTH, ROOT, SEVENTHS, Shape, THIRDS, bits};
 use crate::harmony::context::Context;
@@ -16,6 +16,12 @@ const MINOR_THIRD: u16 = bits("b3");
 /// What stands for the third of a suspended chord.
 const SUSPENDED: u16 = bits("2 4");
 const FLAT_FIFTH: u16 = bits("b5");
+const MINOR_SEVENTH: u16 = bits("b7");
+/// What a dominant and a suspended one are known by.
+const LEADS: DegreeSet = DegreeSet::of("3 b7");
+const SUSPENDS: DegreeSet = DegreeSet::of("4 b7");
+/// The staple left hand of two dominants, seen from the major seventh that it makes.
+const ALSO_A_LEFT_HAND: u16 = bits("1 3 b5 7");
 /// The sixth, or the diminished seventh that sounds like it.
 const SIXTH: u16 = bits("6");
 
@@ -27,6 +33,8 @@ pub(crate) struct Surroundings {
     pub most_bonus: f32,
     /// Half steps from the root down to the next chord's root.
     falls: Option<u8>,
+    /// True if the next chord is a dominant, plain or suspended.
+    next_leads: bool,
     /// True if the chord before is minor, on the fifth above the root.
     follows_its_two: bool,
 }
@@ -57,7 +65,12 @@ impl Surroundings {
         Self {
             most_bonus: P.guide_tones_lowest + of_key + of_previous + of_next,
             follows_its_two,
-            scale: context.key.map(|k| k.pitches().seen_from(root).bits()),
+            scale: context
+                .key_notes()
+                .map(|notes| notes.seen_from(root).bits()),
+            next_leads: context.after.is_some_and(|after| {
+                LEADS.minus(after.degrees).is_empty() || SUSPENDS.minus(after.degrees).is_empty()
+            }),
             fifth_degree: context
                 .key
                 .is_some_and(|k| root.above(k.tonic.class()) == 7),
@@ -81,6 +94,13 @@ impl Surroundings {
         }
         match self.falls {
             Some(7) if shape.dominant => bonus += P.falls_a_fifth,
+            Some(7)
+                if self.next_leads
+                    && shape.third == MINOR_THIRD
+                    && shape.seventh == MINOR_SEVENTH =>
+            {
+                bonus += P.two_before_its_five;
+            }
             Some(1) if shape.dominant => bonus += P.falls_a_half_step,
             Some(11) if shape.quality.degrees.contains(Degree::FLAT_FIFTH) && !shape.dominant => {
                 bonus += P.leads_up
@@ -178,6 +198,19 @@ pub(crate) fn weigh(
         if heard.set.len() < 4 {
             cost += P.thin_rootless;
         }
+        cost -= match relative {
+            LEFT_HAND => P.left_hand,
+            LEFT_HAND_ALTERED => P.left_hand_altered,
+            _ => 0.0,
+        };
+        if heard.bass_is_stated {
+            cost += P.rootless_over_stated_bass;
+        }
+    }
+    // Over its major seventh it costs enough as it is; a stated root says what it is.
+    let told = heard.bass_is_stated && bass_half_steps == 0 || bass_half_steps == 11;
+    if relative == ALSO_A_LEFT_HAND && !told {
+        cost += P.also_a_left_hand;
     }
     // The bass.
     if rootless {

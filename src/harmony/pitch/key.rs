@@ -30,6 +30,98 @@ pub struct Key {
     pub mode: Mode,
 }
 
+/// A scale on a tonic beside plain major and minor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Scale {
+    /// Minor with a major sixth.
+    Dorian,
+    /// Minor with a minor second.
+    Phrygian,
+    /// Major with a raised fourth.
+    Lydian,
+    /// Major with a minor seventh.
+    Mixolydian,
+    /// Natural minor.
+    Aeolian,
+    /// Minor with a minor second and a diminished fifth.
+    Locrian,
+    /// Major and minor at once: the first, fourth and fifth degrees carry dominant sevenths.
+    Blues,
+}
+
+impl Scale {
+    /// All of them, with their words.
+    pub const ALL: [(&'static str, Scale); 7] = [
+        ("dorian", Scale::Dorian),
+        ("phrygian", Scale::Phrygian),
+        ("lydian", Scale::Lydian),
+        ("mixolydian", Scale::Mixolydian),
+        ("aeolian", Scale::Aeolian),
+        ("locrian", Scale::Locrian),
+        ("blues", Scale::Blues),
+    ];
+
+    /// Its degrees.
+    pub const fn degrees(self) -> DegreeSet {
+        match self {
+            Self::Dorian => const { DegreeSet::of("1 2 b3 4 5 6 b7") },
+            Self::Phrygian => const { DegreeSet::of("1 b9 b3 4 5 b13 b7") },
+            Self::Lydian => const { DegreeSet::of("1 2 3 #11 5 6 7") },
+            Self::Mixolydian => const { DegreeSet::of("1 2 3 4 5 6 b7") },
+            Self::Aeolian => const { DegreeSet::of("1 2 b3 4 5 b13 b7") },
+            Self::Locrian => const { DegreeSet::of("1 b9 b3 4 b5 b13 b7") },
+            Self::Blues => const { DegreeSet::of("1 2 b3 3 4 b5 5 6 b7") },
+        }
+    }
+
+    /// The key it leans on: minor where its third is.
+    pub const fn mode(self) -> Mode {
+        match self {
+            Self::Dorian | Self::Phrygian | Self::Aeolian | Self::Locrian => Mode::Minor,
+            Self::Lydian | Self::Mixolydian | Self::Blues => Mode::Major,
+        }
+    }
+}
+
+/// A key as a user states it: `Eb`, `F minor`, `D dorian`, `F blues`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StatedKey {
+    /// The key, or the one that the scale leans on.
+    pub key: Key,
+    /// The scale, where it is neither plain major nor plain minor.
+    pub scale: Option<Scale>,
+}
+
+impl FromStr for StatedKey {
+    type Err = NotAKey;
+    fn from_str(text: &str) -> Result<Self, NotAKey> {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let word = words.last().map(|word| word.to_lowercase());
+        let named = |(name, _): &&(&str, Scale)| word.as_deref() == Some(*name);
+        let Some(&(_, scale)) = Scale::ALL.iter().find(named) else {
+            let key = text.parse()?;
+            return Ok(Self { key, scale: None });
+        };
+        let refused = || NotAKey {
+            given: text.to_owned(),
+        };
+        let [tonic, .., _] = words[..] else {
+            return Err(refused());
+        };
+        let lead: Key = tonic.parse().map_err(|_| refused())?;
+        // "F minor blues" is a blues that leans on minor.
+        let mode = if scale == Scale::Blues && words[1..].iter().any(|w| w.starts_with("min")) {
+            Mode::Minor
+        } else {
+            scale.mode()
+        };
+        Ok(Self {
+            key: Key { mode, ..lead },
+            scale: Some(scale),
+        })
+    }
+}
+
 impl Key {
     /// The key of this mode on `class`, with the fewer accidentals in its signature; of those with six, F# major and Eb minor.
     pub const fn usual(class: PitchClass, mode: Mode) -> Self {
@@ -179,6 +271,27 @@ mod tests {
         }
         assert!("H".parse::<Key>().is_err());
         assert!("G# major".parse::<Key>().is_err());
+    }
+
+    #[test]
+    fn modes_and_the_blues_are_read_with_the_key_they_lean_on() {
+        for (text, key, scale) in [
+            ("D dorian", "D minor", Some(Scale::Dorian)),
+            ("F Mixolydian", "F major", Some(Scale::Mixolydian)),
+            ("F blues", "F major", Some(Scale::Blues)),
+            ("C minor blues", "C minor", Some(Scale::Blues)),
+            ("Eb", "Eb major", None),
+            ("F# minor", "F# minor", None),
+        ] {
+            let stated: StatedKey = text.parse().unwrap();
+            assert_eq!(
+                (stated.key.to_string().as_str(), stated.scale),
+                (key, scale)
+            );
+        }
+        for text in ["dorian", "H dorian", "F locri"] {
+            assert!(text.parse::<StatedKey>().is_err(), "{text}");
+        }
     }
 
     #[test]

@@ -7,9 +7,11 @@
 pub mod class;
 pub mod degree;
 pub mod key;
+pub mod note_names;
 pub mod spelled;
 
 pub use class::{PitchClass, PitchSet};
 pub use degree::{Degree, DegreeSet};
-pub use key::{Key, Mode, note_name, note_name_in};
+pub use key::{Key, Mode, Scale, StatedKey, note_name, note_name_in};
+pub use note_names::NoteNames;
 pub use spelled::{Spelled, Spelling};

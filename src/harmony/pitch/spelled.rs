@@ -46,6 +46,15 @@ impl Spelled {
         }
     }
 
+    /// A letter from A to G with its accidentals, three at most.
+    pub(crate) fn of(letter: char, accidentals: i8) -> Option<Self> {
+        let letter = LETTERS.iter().position(|&l| l == letter)? as u8;
+        (accidentals.abs() <= 3).then_some(Self {
+            letter,
+            accidentals,
+        })
+    }
+
     /// Place on the line of fifths.
     pub const fn fifths(self) -> i8 {
         LETTER_FIFTHS[self.letter as usize] + 7 * self.accidentals
@@ -182,8 +191,13 @@ impl FromStr for Spelled {
 
 /// `spelled` with the octave of `midi`; the octave is counted by the letter, so that Cb4 lies beside C4.
 pub(crate) fn with_octave(spelled: Spelled, midi: MidiNote) -> String {
+    format!("{spelled}{}", octave(spelled, midi))
+}
+
+/// The octave of a key under this name.
+pub(crate) fn octave(spelled: Spelled, midi: MidiNote) -> i16 {
     let natural = i16::from(midi.get()) - i16::from(spelled.accidentals);
-    format!("{spelled}{}", natural.div_euclid(12) - 1)
+    natural.div_euclid(12) - 1
 }
 
 #[cfg(test)]

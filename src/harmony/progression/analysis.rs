@@ -7,14 +7,14 @@
 //! Names and readings are not worked out before they are asked for ([`Interpretation::naming`]).
 //! Limits: no rhythm; a key that lasts one or two chords is heard as secondary dominants.
 
-use super::best_path::{PathChoice, best_path, key_at};
+use super::best_path::{PathChoice, Taken, best_path, key_at};
 use super::cadence::{Cadence, PlacedChord, cadences};
-use super::function::{Numeral, Role, function};
 use super::searched::{Given, Searched, Settled};
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
-use crate::harmony::named::{Name, Naming, ReadingKind};
-use crate::harmony::pitch::{Key, PitchClass, Spelling};
+use crate::harmony::function::{Numeral, Role, function};
+use crate::harmony::named::{Name, Naming, Reading, ReadingKind};
+use crate::harmony::pitch::{Degree, Key, PitchClass, Scale, Spelling};
 use crate::harmony::sounding::Sounding;
 use crate::harmony::speller::Speller;
 use crate::units::Share;
@@ -26,6 +26,8 @@ use std::collections::{BTreeMap, VecDeque};
 pub struct AnalysisOptions {
     /// The key, where the user states it; it then holds throughout.
     pub key: Option<Key>,
+    /// The scale on its tonic, where the user states one.
+    pub scale: Option<Scale>,
     /// How notes are spelled.
     pub spelling: Spelling,
 }
@@ -46,7 +48,9 @@ pub struct InPlace {
 }
 
 /// Most ways to take one chord.
-const MOST_TAKES: usize = 10;
+const MOST_TAKES: usize = 12;
+/// A name without root comes first where the progression takes the chord by it, unless it is so many times less likely than the best.
+const MUCH_LESS: f32 = 6.0;
 /// Chords whose path is found at once: some minutes of playing.
 const PASSAGE: usize = 96;
 /// Chords of the neighbouring passages that are looked at with it: longer than any cadence.
@@ -74,8 +78,8 @@ pub struct Interpretation {
 struct Placed {
     in_place: InPlace,
     context: Context,
-    /// The root it is taken on, and whether as a stand-in; `None` for a chord by itself.
-    taken: Option<(PitchClass, bool)>,
+    /// The root it is taken on, and as what; `None` for a chord by itself.
+    taken: Option<(PitchClass, Taken)>,
 }
 
 /// Interprets a progression: local keys, numerals, cadences; names and readings when they are asked for.
@@ -226,29 +230,39 @@ impl Placed {
     /// Names and readings of what was settled here, the chosen one first.
     fn naming(&self, settled: &Settled) -> Naming {
         let mut naming = settled.naming(&self.context);
-        match self.taken {
-            Some((root, true)) => {
-                if let Some(at) = rootless_dominant(&naming, root) {
-                    naming.readings[..=at].rotate_right(1);
+        let Some((root, taken)) = self.taken else {
+            return naming;
+        };
+        let rootless = |name: &Name| name.chord.omitted.contains(Degree::ROOT);
+        // A stand-in keeps its own name in front: what it stands for is a reading.
+        let best = naming.names.first().map_or(0.0, |best| best.score.get());
+        let named = naming.names.iter().position(|name| {
+            name.root().class() == root
+                && match taken {
+                    Taken::Name => !rootless(name),
+                    Taken::LeftHand => rootless(name) && name.score.get() >= best / MUCH_LESS,
+                    Taken::RootlessDominant | Taken::RootlessVoicing => false,
                 }
-            }
-            Some((root, false)) => {
-                let on_root = |name: &Name| name.root().class() == root;
-                if let Some(at) = naming.names.iter().position(on_root) {
-                    naming.names[..=at].rotate_right(1);
-                }
-            }
-            None => {}
+        });
+        if let Some(at) = named {
+            naming.names[..=at].rotate_right(1);
+        }
+        if let Some(at) = rootless_reading(&naming, root, taken) {
+            naming.readings[..=at].rotate_right(1);
         }
         naming
     }
 }
 
-/// Where the rootless dominant on `root` stands among the readings.
-fn rootless_dominant(naming: &Naming, root: PitchClass) -> Option<usize> {
-    naming.readings.iter().position(|reading| {
-        reading.kind == ReadingKind::RootlessDominant && reading.chord.root.class() == root
-    })
+/// Where the reading without the root on `root` stands among the readings, if the chord is taken as one.
+fn rootless_reading(naming: &Naming, root: PitchClass, taken: Taken) -> Option<usize> {
+    let kind = match taken {
+        Taken::Name => return None,
+        Taken::LeftHand | Taken::RootlessDominant => ReadingKind::RootlessDominant,
+        Taken::RootlessVoicing => ReadingKind::RootlessVoicing,
+    };
+    let is_it = |reading: &Reading| reading.is_a(kind) && reading.chord.root.class() == root;
+    naming.readings.iter().position(is_it)
 }
 
 /// Finds the best path through some chords: each in its place, and the cadences.
@@ -273,7 +287,7 @@ fn place(
             PlacedChord {
                 root: take.root,
                 class: take.class,
-                stand_in: take.stand_in,
+                stand_in: take.taken == Taken::RootlessDominant,
                 key: key_at(place.key),
             }
         })
@@ -297,14 +311,16 @@ fn place(
         let next = steps.get(at + 1).map(|s| (s.root, s.class));
         let context = Context {
             key: if lone { options.key } else { Some(key) },
+            scale: options.scale,
             before: at.checked_sub(1).map(|i| chosen[i]),
             after: chosen.get(at + 1).copied(),
             spelling: options.spelling,
         };
-        let stand_in = (take.stand_in && !lone).then(|| chords[nth].settle(&context));
+        let stand_in = (take.taken != Taken::Name && !lone).then(|| chords[nth].settle(&context));
         let stands_for = stand_in.flatten().and_then(|settled| {
             let naming = settled.naming(&context);
-            rootless_dominant(&naming, take.root).map(|reading| naming.readings[reading].chord)
+            rootless_reading(&naming, take.root, take.taken)
+                .map(|reading| naming.readings[reading].chord)
         });
         let function = function(take.root, take.degrees, key, next);
         placed[nth] = Some(Placed {
@@ -316,7 +332,7 @@ fn place(
                 stands_for,
             },
             context,
-            taken: (!lone).then_some((take.root, take.stand_in)),
+            taken: (!lone).then_some((take.root, take.taken)),
         });
     }
     (placed, cadences(&steps, &sounding))

@@ -5,7 +5,7 @@
 //! steps follow root motion as in Nettles and Graf, 1997, ch. 3. Limits: no rhythm.
 
 use super::costs::COSTS as C;
-use super::function::{Class, fit};
+use crate::harmony::function::{Class, fit};
 use crate::harmony::pitch::{DegreeSet, Key, Mode, PitchClass};
 
 /// One way to take a chord.
@@ -15,8 +15,21 @@ pub(crate) struct PathChoice {
     pub degrees: DegreeSet,
     pub class: Class,
     pub cost: f32,
-    /// True for a rootless dominant: a stand-in.
-    pub stand_in: bool,
+    /// What it leaves out.
+    pub taken: Taken,
+}
+
+/// As what a chord is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Taken {
+    /// By a name of its own.
+    Name,
+    /// As the staple left hand of a dominant: its root is left to the bass.
+    LeftHand,
+    /// As a rootless dominant that has a better name: a stand-in.
+    RootlessDominant,
+    /// As another chord without its root.
+    RootlessVoicing,
 }
 
 const KEYS: usize = 24;
@@ -39,31 +52,39 @@ fn key_change(from: usize, to: usize) -> f32 {
 /// What the step from one chord to the next costs; negative where it leads on.
 pub(crate) fn step(from: &PathChoice, to: &PathChoice) -> f32 {
     let rises = to.root.above(from.root);
-    let unresolved = if from.stand_in {
+    let leaves_root = |taken| matches!(taken, Taken::LeftHand | Taken::RootlessVoicing);
+    let both = from.taken != Taken::Name && to.taken != Taken::Name;
+    let style = if both && (leaves_root(from.taken) || leaves_root(to.taken)) {
+        C.keeps_leaving_roots
+    } else {
+        0.0
+    };
+    let unresolved = if from.taken == Taken::RootlessDominant {
         C.unresolved_stand_in
     } else {
         C.unresolved
     };
-    match (from.class, rises) {
-        (Class::Dominant | Class::Suspended, 5) => C.five_one,
-        (Class::Dominant, 11) => C.substitute_one,
-        (Class::Dominant, 0) if to.class == Class::Dominant => 0.0,
-        (Class::Dominant, 6) if to.class == Class::Dominant => C.to_its_substitute,
-        (Class::Dominant, 2) => unresolved + C.rises_a_whole_step,
-        (Class::Dominant, _) => unresolved,
-        (Class::Suspended, 0) if to.class == Class::Dominant => C.suspension_falls,
-        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Dominant => C.two_five,
-        (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Suspended => {
-            C.two_suspended_five
+    style
+        + match (from.class, rises) {
+            (Class::Dominant | Class::Suspended, 5) => C.five_one,
+            (Class::Dominant, 11) => C.substitute_one,
+            (Class::Dominant, 0) if to.class == Class::Dominant => 0.0,
+            (Class::Dominant, 6) if to.class == Class::Dominant => C.to_its_substitute,
+            (Class::Dominant, 2) => unresolved + C.rises_a_whole_step,
+            (Class::Dominant, _) => unresolved,
+            (Class::Suspended, 0) if to.class == Class::Dominant => C.suspension_falls,
+            (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Dominant => C.two_five,
+            (Class::Minor | Class::HalfDiminished, 5) if to.class == Class::Suspended => {
+                C.two_suspended_five
+            }
+            (Class::Minor, 11) if to.class == Class::Dominant => C.two_substitute,
+            (Class::Diminished, 1) => C.diminished_rises,
+            (Class::Diminished, 11 | 0) => C.diminished_falls,
+            (Class::DiminishedMajor, 0) => C.delay_falls,
+            (Class::DiminishedMajor, _) => C.delay_unresolved,
+            (_, 5 | 7) => C.fifths_apart,
+            _ => 0.0,
         }
-        (Class::Minor, 11) if to.class == Class::Dominant => C.two_substitute,
-        (Class::Diminished, 1) => C.diminished_rises,
-        (Class::Diminished, 11 | 0) => C.diminished_falls,
-        (Class::DiminishedMajor, 0) => C.delay_falls,
-        (Class::DiminishedMajor, _) => C.delay_unresolved,
-        (_, 5 | 7) => C.fifths_apart,
-        _ => 0.0,
-    }
 }
 
 /// What arriving at a tonic takes off, in the key in which one arrives.
@@ -238,7 +259,12 @@ mod tests {
             degrees: DegreeSet::of("1"),
             class: CLASSES[random.usize(..CLASSES.len())],
             cost: 3.0 * random.f32(),
-            stand_in: random.u8(..4) == 0,
+            taken: [
+                Taken::Name,
+                Taken::LeftHand,
+                Taken::RootlessDominant,
+                Taken::RootlessVoicing,
+            ][random.usize(..4)],
         }
     }
 

@@ -4,7 +4,7 @@
 //! Method: root motion and class (Nettles and Graf, 1997, ch. 3; Levine, 1995, ch. 2); a dominant that is present only as a rootless stand-in counts
 //! and is marked. Limits: no metre, so half cadences are not told from passing dominants.
 
-use super::function::Class;
+use crate::harmony::function::Class;
 use crate::harmony::pitch::{Key, Mode, PitchClass, Spelled};
 use std::fmt;
 

@@ -16,6 +16,10 @@ pub(crate) struct PathCosts {
     pub stand_in: f32,
     /// Readings that cost this much or more are no stand-ins worth a path.
     pub hopeless_stand_in: f32,
+    /// Taking a chord as another one than a dominant without its root, on top of what its reading costs.
+    pub rootless_voicing: f32,
+    /// A chord without root after another: who leaves roots to the bass does so throughout.
+    pub keeps_leaving_roots: f32,
     /// A change of key, before its distance: about as much as three chords that fit badly.
     pub key_change: f32,
     /// What each fifth between the signatures adds: near keys are changed to more often.
@@ -68,6 +72,8 @@ pub(crate) const COSTS: PathCosts = PathCosts {
     overruled: 0.42,
     stand_in: 0.5,
     hopeless_stand_in: 3.5,
+    rootless_voicing: 0.65,
+    keeps_leaving_roots: -0.8,
     key_change: 3.0,
     key_distance: 0.25,
     unresolved: 0.2,

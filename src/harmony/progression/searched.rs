@@ -4,11 +4,11 @@
 //! names and readings. Units: costs in natural-log units. Method: keys are searched once, without regard to their place; a symbol is its own
 //! only name, and what else it can stand for is read from its notes. Limits: a symbol says no keys, so its naming lists no notes.
 
-use super::best_path::PathChoice;
+use super::best_path::{PathChoice, Taken};
 use super::costs::COSTS as C;
-use super::function::Class;
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
+use crate::harmony::function::Class;
 use crate::harmony::name_chord::{MOST_NAMES, naming_of};
 use crate::harmony::named::{Name, Naming, ReadingKind, Verdict};
 use crate::harmony::naming::search::{Found, Ranking};
@@ -76,6 +76,7 @@ impl Searched {
                     set: chord.pitches(),
                     bass: chord.lowest().class(),
                     lowest_two: PitchSet::EMPTY,
+                    bass_is_stated: false,
                 },
             },
         }
@@ -116,9 +117,9 @@ impl Searched {
             degrees,
             class: Class::of(degrees),
             cost,
-            stand_in: false,
+            taken: Taken::Name,
         };
-        let (heard, speller, best, mut takes) = match self {
+        let (heard, speller, names, mut takes) = match self {
             Self::Silent => return Vec::new(),
             Self::Keys {
                 sounding,
@@ -129,47 +130,55 @@ impl Searched {
                 let least = candidates.first().map_or(0.0, |(c, _)| c.cost);
                 let takes: Vec<PathChoice> = candidates
                     .iter()
-                    .filter(|(c, _)| !c.rootless() && c.cost - least <= C.overruled)
+                    .filter(|(c, _)| c.cost - least <= C.overruled)
+                    .filter(|(c, _)| !c.rootless() || c.is_left_hand())
                     .take(5)
                     .map(|(c, _)| {
                         let degrees = c.shape.quality.degrees.union(c.added);
-                        named(c.root, degrees, C.name_weight * (c.cost - least))
+                        let taken = if c.rootless() {
+                            Taken::LeftHand
+                        } else {
+                            Taken::Name
+                        };
+                        PathChoice {
+                            taken,
+                            ..named(c.root, degrees, C.name_weight * (c.cost - least))
+                        }
                     })
                     .collect();
                 let speller = Speller::new(sounding, &context);
-                let best = candidates.first().map(|(c, _)| c.chord(&speller));
-                (*heard, speller, best, takes)
+                let names = candidates.iter().take(MOST_NAMES);
+                let names: Vec<_> = names
+                    .map(|(c, _)| (c.chord(&speller), c.cost - least))
+                    .collect();
+                (*heard, speller, names, takes)
             }
             Self::Stated { chord, heard } => (
                 *heard,
                 Speller::new(&spelled_as(chord), &context),
-                Some(*chord),
+                vec![(*chord, 0.0)],
                 vec![named(chord.root.class(), chord.degrees, 0.0)],
             ),
         };
         let scene = Scene {
             heard,
-            best,
+            names: &names,
             speller: &speller,
             context: &context,
         };
-        for draft in drafts(&scene)
-            .iter()
-            .filter(|d| d.kind == ReadingKind::RootlessDominant && d.cost < C.hopeless_stand_in)
-            .take(5)
-        {
-            let root = draft.chord.root.class();
-            if !takes
-                .iter()
-                .any(|t| t.root == root && t.class == Class::Dominant)
-            {
-                let cost = draft.cost.max(0.0) + C.stand_in;
+        for draft in &drafts(&scene) {
+            let (taken, more) = match draft.kind {
+                ReadingKind::RootlessDominant => (Taken::RootlessDominant, C.stand_in),
+                ReadingKind::RootlessVoicing => (Taken::RootlessVoicing, C.rootless_voicing),
+                _ => continue,
+            };
+            let (root, class) = (draft.chord.root.class(), Class::of(draft.chord.degrees));
+            let known = takes.iter().any(|t| t.root == root && t.class == class);
+            if draft.cost < C.hopeless_stand_in && !known {
                 takes.push(PathChoice {
-                    root,
-                    degrees: draft.chord.degrees,
-                    class: Class::Dominant,
-                    cost,
-                    stand_in: true,
+                    cost: draft.cost.max(0.0) + more,
+                    taken,
+                    ..named(root, draft.chord.degrees, 0.0)
                 });
             }
         }
@@ -209,7 +218,7 @@ impl Settled {
                         score: Share::ONE,
                         degrees: degrees_of(&counted_from, &notes),
                     }],
-                    readings: readings(*heard, Some(*chord), &speller, context),
+                    readings: readings(*heard, &[(*chord, 0.0)], &speller, context),
                 }
             }
         }

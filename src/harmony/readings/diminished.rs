@@ -4,9 +4,9 @@
 //! Limits: a diminished seventh is rooted on its bass; bare diminished triads have no reading of their own.
 
 use super::costs::COSTS as C;
-use super::dominants::dominant_in_context;
 use super::draft::{Draft, Reason, Scene};
-use super::resolution::{Fall, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, target_of_dominant};
+use super::resolution::{DOMINANT, MAJOR_SEVENTH, MAJOR_SIXTH, MINOR_SEVENTH, both_falls};
+use super::support::support;
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::bits;
 use crate::harmony::named::ReadingKind;
@@ -15,7 +15,7 @@ use crate::harmony::pitch::{DegreeSet, PitchClass};
 /// More notes than this are no diminished chord to the ear any more.
 const MOST_NOTES: u32 = 5;
 
-/// Roots of the diminished chords within the set: of a diminished seventh its bass, of a diminished major seventh its one root.
+/// Roots of the diminished chords within the set: the bass; of a diminished major seventh also its one root, where the next chord stands on it.
 fn roots(scene: &Scene) -> impl Iterator<Item = PitchClass> {
     const SEVENTH: u16 = bits("1 b3 b5 bb7");
     const MAJOR_SEVENTH: u16 = bits("1 b3 b5 7");
@@ -25,7 +25,9 @@ fn roots(scene: &Scene) -> impl Iterator<Item = PitchClass> {
     PitchClass::all().filter(move |&root| {
         let relative = set.seen_from(root).bits();
         (relative & SEVENTH == SEVENTH && root == bass)
-            || (relative & MAJOR_SEVENTH == MAJOR_SEVENTH && relative & THIRD_OR_FOURTH == 0)
+            || (relative & MAJOR_SEVENTH == MAJOR_SEVENTH
+                && relative & THIRD_OR_FOURTH == 0
+                && (root == bass || scene.falls_to(root)))
     })
 }
 
@@ -46,11 +48,12 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
         };
         let chord = Chord::new(speller.root(root, named), named);
         let tonic = |degrees| Chord::new(speller.root(root, degrees), degrees);
-        let next = scene.context.after.map(|after| after.root.class());
+        // Over another bass the next chord is reached by that: #ivdim7 passes to the fifth of I.
+        let next = scene.context.after.map(|after| after.lowest().class());
         let previous = scene.context.before.map(|before| before.root.class());
         if major_seventh {
             let plain = Chord::new(speller.root(root, full), full);
-            let targets = [Some(tonic(MAJOR_SEVENTH)), None];
+            let targets = [Some(tonic(MAJOR_SEVENTH)), None, None];
             let replaced = root.up(9);
             out.push(Draft {
                 kind: ReadingKind::EnrichedDiminishedSeventh,
@@ -63,7 +66,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
         }
         let falls = next == Some(root);
         let delayed = tonic(MAJOR_SEVENTH);
-        let tonics = [Some(delayed), Some(tonic(MAJOR_SIXTH))];
+        let tonics = [Some(delayed), Some(tonic(MAJOR_SIXTH)), None];
         let bonus = if falls { C.delay_falls } else { 0.0 };
         let base = if major_seventh {
             C.delayed_tonic
@@ -96,7 +99,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                 chord,
                 family: Vec::new(),
                 cost,
-                targets: [Some(to), None],
+                targets: [Some(to), None, None],
                 why: Reason::CommonTone,
             });
             let up = next == Some(root.up(1));
@@ -111,7 +114,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (true, false) => C.passing,
                     (false, _) => C.passing_up_unconfirmed,
                 },
-                targets: [Some(to), None],
+                targets: [Some(to), None, None],
                 why: Reason::PassingUp,
             });
             let down = next == Some(root.up(-1));
@@ -126,7 +129,7 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
                     (true, false) => C.passing,
                     (false, _) => C.passing_down_unconfirmed,
                 },
-                targets: [Some(to), None],
+                targets: [Some(to), None, None],
                 why: Reason::PassingDown,
             });
             let auxiliary = previous == Some(root) && falls;
@@ -147,12 +150,22 @@ pub(crate) fn diminished(scene: &Scene, out: &mut Vec<Draft>) {
     }
 }
 
+/// A root of a diminished chord within the set, whatever the bass.
+fn family_root(scene: &Scene) -> Option<PitchClass> {
+    const SEVENTH: u16 = bits("1 b3 b5 bb7");
+    const MAJOR_SEVENTH: u16 = bits("1 b3 b5 7");
+    PitchClass::all().find(|&root| {
+        let relative = scene.heard.set.seen_from(root).bits();
+        relative == SEVENTH || relative == MAJOR_SEVENTH
+    })
+}
+
 /// The half-whole scale that holds the whole set: its dominants lie minor thirds apart.
 pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
     const HALF_WHOLE: u16 = bits("1 b9 #9 3 b5 5 13 b7");
     const GUIDE_TONES: u16 = bits("3 b7");
     let set = scene.heard.set;
-    let Some(first) = roots(scene).next().and_then(|root| {
+    let Some(first) = family_root(scene).and_then(|root| {
         (1..=3)
             .map(|step| root.up(step))
             .find(|&d| set.seen_from(d).bits() & !HALF_WHOLE == 0)
@@ -164,7 +177,7 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
     let likely = |root: PitchClass| {
         let guide_tones = set.seen_from(root).bits() & GUIDE_TONES;
         C.guide_tone_of_family * guide_tones.count_ones() as f32
-            + dominant_in_context(root, scene.context)
+            + support(root, DOMINANT, scene.context)
     };
     let likeliest = family
         .iter()
@@ -172,15 +185,14 @@ pub(crate) fn half_whole_family(scene: &Scene, out: &mut Vec<Draft>) {
         .reduce(|a, b| if likely(b) > likely(a) { b } else { a })
         .unwrap_or(first);
     let degrees = const { DegreeSet::of("1 3 5 b7 b9") };
-    let (key, speller) = (scene.context.key, scene.speller);
-    let chord = Chord::new(speller.root(likeliest, degrees), degrees);
-    let target = target_of_dominant(chord.root, Fall::Fifth, DegreeSet::EMPTY, key, speller);
+    let chord = Chord::new(scene.speller.root_of_dominant(likeliest, degrees), degrees);
+    let [target, ..] = both_falls(chord.root, DegreeSet::EMPTY, scene);
     out.push(Draft {
         kind: ReadingKind::HalfWholeFamily,
         chord,
         family,
         cost: C.half_whole_family,
-        targets: [Some(target), None],
+        targets: [target, None, None],
         why: Reason::HalfWhole,
     });
 }

@@ -1,16 +1,17 @@
-//! Readings as a dominant: complete, rootless, as a tritone pair, as an upper structure over guide tones; and the second degree before one.
+//! Readings as a dominant: rootless, as the tritone substitute, as an upper structure over guide tones.
 //!
 //! Input: a [`Scene`]. Output: [`Draft`]s. Units: costs in natural-log units. Method and sources: see [`super`].
-//! Limits: pitch classes and the bass only; a dominant that shows neither third nor seventh is not looked for.
+//! Limits: pitch classes and the bass only; a dominant that does not show both third and seventh is not looked for.
 
 use super::costs::COSTS as C;
 use super::draft::{Draft, Reason, Scene};
-use super::resolution::{DOMINANT, Fall, target_of_dominant};
+use super::others::off_guide_tone;
+use super::resolution::{DOMINANT, both_falls};
+use super::support::support;
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::{DOMINANTS, FIFTH, ROOT, Shape, TRIADS, bits};
-use crate::harmony::context::Context;
 use crate::harmony::named::ReadingKind;
-use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet, Spelled};
+use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet};
 
 /// The dominant shape with the fewest words that holds `relative` (counted from a root that need not sound); its cost.
 pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
@@ -26,7 +27,7 @@ pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
         if relative & !shape.mask != 0 || missing & !may_miss != 0 {
             continue;
         }
-        let cost = shape.rarity + C.dominant_note_missing * missing.count_ones() as f32;
+        let cost = shape.rarity + C.note_missing * missing.count_ones() as f32;
         if found.is_none_or(|(_, best)| cost < best) {
             found = Some((shape, cost));
         }
@@ -34,55 +35,9 @@ pub(crate) fn dominant_shape(relative: u16) -> Option<(&'static Shape, f32)> {
     found
 }
 
-/// What key and next chord say of a dominant on `root`: taken off its cost.
-pub(crate) fn dominant_in_context(root: PitchClass, context: &Context) -> f32 {
-    let mut bonus = 0.0;
-    match context.after.map(|after| root.above(after.root.class())) {
-        Some(7) => bonus += C.falls_a_fifth,
-        Some(1) => bonus += C.falls_a_half_step,
-        _ => {}
-    }
-    if let Some(key) = context.key {
-        bonus += C.dominant_of_key[usize::from(root.above(key.tonic.class()))];
-    }
-    bonus
-}
-
-/// Where a dominant on `root` goes: down a fifth, or as a substitute down a half step.
-fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chord>; 2] {
-    let (key, speller) = (scene.context.key, scene.speller);
-    [
-        Some(target_of_dominant(
-            root,
-            Fall::Fifth,
-            tensions,
-            key,
-            speller,
-        )),
-        Some(target_of_dominant(
-            root,
-            Fall::HalfStep,
-            DegreeSet::EMPTY,
-            key,
-            speller,
-        )),
-    ]
-}
-
-/// A dominant and the root a fifth below it, both on the flat or both on the sharp side: as the goal asks for, where that leaves the
-/// dominant a plain name (C#7 to F#m, not Db7), else as the dominant does (F7 to Bbm, not A#m).
-fn on_one_side(dominant: Spelled, goal: Spelled) -> (Spelled, Spelled) {
-    let above_goal = Spelled::at_fifths(goal.fifths() + 1);
-    if above_goal.accidentals().abs() < 2 && !above_goal.is_white_key_with_accidental() {
-        (above_goal, goal)
-    } else {
-        (dominant, Spelled::at_fifths(dominant.fifths() - 1))
-    }
-}
-
 /// The root of the dominant that sounds complete with its root, if the best name is one.
 fn own_dominant(scene: &Scene) -> Option<PitchClass> {
-    let best = scene.best?;
+    let best = scene.best()?;
     DOMINANT
         .minus(best.sounding())
         .minus(const { DegreeSet::of("5") })
@@ -90,69 +45,14 @@ fn own_dominant(scene: &Scene) -> Option<PitchClass> {
         .then_some(best.root.class())
 }
 
-/// The chord itself where its name says already that it leads on: a dominant, a suspended one, a second degree before its dominant.
-pub(crate) fn leads_by_itself(scene: &Scene, out: &mut Vec<Draft>) {
-    const SUSPENDED: DegreeSet = DegreeSet::of("1 4 b7");
-    const SECOND: DegreeSet = DegreeSet::of("1 b3 b7");
-    let Some(best) = scene.best else { return };
-    let (sounding, root) = (best.sounding(), best.root.class());
-    let chord = Chord { bass: None, ..best };
-    let next = scene
-        .context
-        .after
-        .map(|after| root.above(after.root.class()));
-    let seventh_on = |up: i32| Chord::new(scene.speller.root(root.up(up), DOMINANT), DOMINANT);
-    let draft = |kind, cost, targets, why| Draft {
-        kind,
-        chord,
-        family: Vec::new(),
-        cost,
-        targets,
-        why,
-    };
-    if own_dominant(scene).is_some() {
-        let cost = C.dominant - dominant_in_context(root, scene.context);
-        let targets = both_falls(best.root, sounding, scene);
-        out.push(draft(
-            ReadingKind::Dominant,
-            cost,
-            targets,
-            Reason::GuideTones,
-        ));
-    } else if SUSPENDED.minus(sounding).is_empty() {
-        let [tonic, _] = both_falls(best.root, sounding, scene);
-        let base = if root == scene.heard.bass {
-            C.suspended
-        } else {
-            C.suspended_inverted
-        };
-        let cost = base - dominant_in_context(root, scene.context);
-        out.push(draft(
-            ReadingKind::SuspendedDominant,
-            cost,
-            [Some(seventh_on(0)), tonic],
-            Reason::Suspended,
-        ));
-    } else if SECOND.minus(sounding).is_empty() {
-        let bonus = if next == Some(7) {
-            C.two_before_its_five
-        } else {
-            0.0
-        };
-        out.push(draft(
-            ReadingKind::RelatedTwo,
-            C.related_two - bonus,
-            [Some(seventh_on(5)), None],
-            Reason::Second,
-        ));
-    }
-}
-
+/// Dominants whose root is left to the bass player. Third and seventh must sound; the one exception are the dominants of the diminished scale
+/// that a bare diminished major seventh stands for, one of which has no third there.
 pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
-    const THIRD: u16 = bits("3");
-    const SEVENTH: u16 = bits("b7");
+    const GUIDE_TONES: u16 = bits("3 b7");
     const MAJOR_SEVENTH: u16 = bits("7");
-    const TELLING: u16 = bits("b9 #9 b5 b13 13");
+    const ALTERED: DegreeSet = DegreeSet::of("b9 #9 #5 b13 b5 #11");
+    /// A diminished major seventh, seen from the dominant a fifth below its raised seventh's tritone: fifth, seventh, flat ninth, sharp eleventh.
+    const DIMINISHED_MAJOR: u16 = bits("5 b7 b9 b5");
     if scene.heard.set.len() < 2 {
         return;
     }
@@ -162,37 +62,35 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
         if relative & (ROOT | MAJOR_SEVENTH) != 0 {
             continue;
         }
-        let telling = (relative & TELLING).count_ones();
-        let (why, base) = match (relative & THIRD != 0, relative & SEVENTH != 0) {
-            (true, true) => (Reason::GuideTones, C.rootless_guide_tones),
-            (true, false) if telling >= 2 => (Reason::ThirdAndTensions, C.rootless_without_seventh),
-            (false, true) if telling >= 2 => (Reason::SeventhAndTensions, C.rootless_without_third),
-            _ => continue,
+        let (why, base) = if relative & GUIDE_TONES == GUIDE_TONES {
+            (Reason::GuideTones, C.rootless_guide_tones)
+        } else if relative == DIMINISHED_MAJOR {
+            (Reason::SeventhAndTensions, C.rootless_without_third)
+        } else {
+            continue;
         };
         let Some((shape, shape_cost)) = dominant_shape(relative) else {
             continue;
         };
         let degrees = shape.quality.degrees;
-        let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
+        let chord = Chord::new(scene.speller.root_of_dominant(root, degrees), degrees);
         let tensions = degrees
             .iter()
             .filter(|d| relative & (1 << d.half_steps()) != 0)
             .collect();
-        let mut targets = both_falls(chord.root, tensions, scene);
-        if let Some(goal) = targets[0] {
-            let (dominant, goal_root) = on_one_side(chord.root, goal.root);
-            if dominant != chord.root {
-                targets = both_falls(dominant, tensions, scene);
-                chord.root = dominant;
-            }
-            targets[0] = Some(Chord {
-                root: goal_root,
-                ..goal
-            });
+        let targets = both_falls(chord.root, tensions, scene);
+        let mut cost = base + shape_cost - support(root, degrees, scene.context);
+        if !degrees.and(ALTERED).is_empty() {
+            cost += C.rootless_altered;
         }
-        let mut cost = base + shape_cost - dominant_in_context(root, scene.context);
         if partner_sounds(root) {
             cost += C.partner_sounds;
+        }
+        if relative & GUIDE_TONES == GUIDE_TONES && off_guide_tone(scene, root, shape) {
+            cost += C.off_guide_tone;
+        }
+        if scene.heard.bass_is_stated {
+            cost += C.another_bass_is_stated;
         }
         out.push(Draft {
             kind: ReadingKind::RootlessDominant,
@@ -207,7 +105,7 @@ pub(crate) fn rootless_dominants(scene: &Scene, out: &mut Vec<Draft>) {
 
 /// The two lowest-cost guide-tone roots of a tritone in the set: each is the other's substitute.
 pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
-    let Some(best) = scene.best else { return };
+    let Some(best) = scene.best() else { return };
     let dominant = DOMINANT
         .minus(best.sounding())
         .minus(const { DegreeSet::of("1 5") })
@@ -217,10 +115,15 @@ pub(crate) fn tritone_pair(scene: &Scene, out: &mut Vec<Draft>) {
     }
     let partner = best.root.class().up(6);
     let relative = scene.heard.set.seen_from(partner).bits();
-    let degrees = dominant_shape(relative).map_or(DOMINANT, |(shape, _)| shape.quality.degrees);
-    let chord = Chord::new(scene.speller.root(partner, degrees), degrees);
+    // The partner of a plain seventh is written as one; its flat fifth and ninth come from the other root.
+    let plain = best.degrees.minus(DOMINANT).is_empty();
+    let degrees = match dominant_shape(relative) {
+        Some((shape, _)) if !plain => shape.quality.degrees,
+        _ => DOMINANT,
+    };
+    let chord = Chord::new(scene.speller.root_of_dominant(partner, degrees), degrees);
     let targets = both_falls(chord.root, DegreeSet::EMPTY, scene);
-    let cost = C.tritone_pair - dominant_in_context(partner, scene.context);
+    let cost = C.tritone_pair - support(partner, degrees, scene.context);
     out.push(Draft {
         kind: ReadingKind::TritonePair,
         chord,
@@ -261,20 +164,19 @@ pub(crate) fn upper_structures(scene: &Scene, out: &mut Vec<Draft>) {
             continue;
         };
         let degrees = shape.quality.degrees;
-        let mut chord = Chord::new(scene.speller.root(root, degrees), degrees);
-        let mut cost = C.upper_structure + shape_cost - dominant_in_context(root, scene.context);
+        let mut chord = Chord::new(scene.speller.root_of_dominant(root, degrees), degrees);
+        let mut cost = C.upper_structure + shape_cost - support(root, degrees, scene.context);
         if relative & ROOT == 0 {
             chord.omitted = const { DegreeSet::of("1") };
             cost += C.upper_structure_rootless;
         }
-        let key = scene.context.key;
-        let target = target_of_dominant(chord.root, Fall::Fifth, degrees, key, scene.speller);
+        let [target, ..] = both_falls(chord.root, degrees, scene);
         out.push(Draft {
             kind: ReadingKind::UpperStructure,
             chord,
             family: Vec::new(),
             cost,
-            targets: [Some(target), None],
+            targets: [target, None, None],
             why: Reason::Upper(triads),
         });
     }

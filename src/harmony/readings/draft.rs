@@ -1,6 +1,6 @@
 //! A reading before its notes are named, and what it is made from.
 //!
-//! Input: what sounds, its best name, speller and context ([`Scene`]). Output: [`Draft`]s with their reason ([`Reason`]).
+//! Input: what sounds, its names, speller and context ([`Scene`]). Output: [`Draft`]s with their reason ([`Reason`]).
 //! Units: costs in natural-log units. Method: plain data, filled by one function a kind of reading.
 //! Limits: none.
 
@@ -14,9 +14,24 @@ use crate::harmony::speller::Speller;
 /// What the readings are made from.
 pub(crate) struct Scene<'a> {
     pub heard: Voicing,
-    pub best: Option<Chord>,
+    /// The names it can have, best first, with what each costs more than the best.
+    pub names: &'a [(Chord, f32)],
     pub speller: &'a Speller,
     pub context: &'a Context,
+}
+
+impl Scene<'_> {
+    /// The best name.
+    pub fn best(&self) -> Option<Chord> {
+        self.names.first().map(|&(chord, _)| chord)
+    }
+
+    /// True if the next chord stands on this root.
+    pub fn falls_to(&self, root: PitchClass) -> bool {
+        self.context
+            .after
+            .is_some_and(|after| after.root.class() == root)
+    }
 }
 
 /// A reading before its notes are named.
@@ -30,7 +45,7 @@ pub(crate) struct Draft {
     /// Lower is likelier.
     pub cost: f32,
     /// Where it goes, likeliest first.
-    pub targets: [Option<Chord>; 2],
+    pub targets: [Option<Chord>; 3],
     pub why: Reason,
 }
 
@@ -40,7 +55,8 @@ pub(crate) enum Reason {
     GuideTones,
     Suspended,
     Second,
-    ThirdAndTensions,
+    Itself,
+    RootInBass,
     SeventhAndTensions,
     TritonePair,
     /// Roots of the major and of the minor triads over the guide tones.

@@ -5,6 +5,7 @@
 //! near ones the lower, as sevenths and flat ninths fall (Levine, The Jazz Theory Book, 1995, ch. 3; Nettles and Graf, 1997).
 //! Limits: pitch classes only, so doublings and parallel octaves are not judged.
 
+use super::draft::Scene;
 use crate::harmony::chord::Chord;
 use crate::harmony::named::{Resolution, VoiceStep};
 use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, PitchClass, PitchSet, Spelled};
@@ -32,30 +33,87 @@ pub(crate) fn resolve(
     rises: Option<PitchClass>,
     speller: &Speller,
 ) -> Resolution {
-    let pitches = target.pitches();
+    let steps = steps(sounding, &target, rises);
     // How these notes were typed says nothing of the next chord's names.
     let next = speller.untyped();
     let voices = sounding
         .iter()
-        .map(|&(class, name)| {
-            let half_steps = if rises == Some(class) {
-                1
-            } else {
-                nearest(class, pitches)
-            };
-            VoiceStep {
-                from: name,
-                to: next.note(class.up(i32::from(half_steps)), Some(&target)),
-                half_steps,
-            }
+        .zip(steps)
+        .map(|(&(class, name), half_steps)| VoiceStep {
+            from: name,
+            to: next.note(class.up(i32::from(half_steps)), Some(&target)),
+            half_steps,
         })
         .collect();
     Resolution { to: target, voices }
 }
 
+/// Half steps of every voice. Each takes the nearest note; where that leaves no chord (fewer notes than three, or no third), the voice that can
+/// best be spared takes the missing note.
+fn steps(sounding: &[(PitchClass, Spelled)], target: &Chord, rises: Option<PitchClass>) -> Vec<i8> {
+    let pitches = target.pitches();
+    let mut steps: Vec<i8> = sounding
+        .iter()
+        .map(|&(class, _)| match rises {
+            Some(up) if up == class => 1,
+            _ => nearest(class, pitches),
+        })
+        .collect();
+    let third = target
+        .degrees
+        .iter()
+        .find(|d| d.number() == 3)
+        .map(|d| target.root.class().up(i32::from(d.half_steps())));
+    let wanted = sounding.len().min(3) as u32;
+    for _ in 0..wanted {
+        let landed = |at: usize| sounding[at].0.up(i32::from(steps[at]));
+        let all: PitchSet = (0..steps.len()).map(landed).collect();
+        let lacks_third = third.filter(|&third| !all.contains(third));
+        if all.len() >= wanted && lacks_third.is_none() {
+            break;
+        }
+        let spare = |at: &usize| {
+            let doubled = (0..steps.len())
+                .filter(|&k| landed(k) == landed(*at))
+                .count()
+                > 1;
+            (doubled || all.len() >= wanted) && rises != Some(sounding[*at].0)
+        };
+        let missing = pitches.iter().filter(|&p| !all.contains(p));
+        let goals: PitchSet = match lacks_third {
+            Some(third) => PitchSet::EMPTY.with(third),
+            None => missing.collect(),
+        };
+        let moved = (0..steps.len())
+            .filter(spare)
+            .map(|at| (at, nearest(sounding[at].0, goals)))
+            .min_by_key(|&(_, step)| (step.unsigned_abs(), step > 0));
+        let Some((at, step)) = moved.filter(|_| !goals.is_empty()) else {
+            break;
+        };
+        steps[at] = step;
+    }
+    steps
+}
+
+/// Where a dominant on `root` goes: down a fifth, as a substitute down a half step, and, where altered tensions and no key leave it open, down a
+/// fifth to the other mode.
+pub(crate) fn both_falls(root: Spelled, tensions: DegreeSet, scene: &Scene) -> [Option<Chord>; 3] {
+    let (key, speller) = (scene.context.key, scene.speller);
+    let to = |fall, tensions| target_of_dominant(root, fall, tensions, key, speller);
+    let fifth = to(Fall::Fifth, tensions);
+    let other = (key.is_none() && fifth.degrees.contains(Degree::MINOR_THIRD))
+        .then(|| to(Fall::Fifth, DegreeSet::EMPTY));
+    [
+        Some(fifth),
+        Some(to(Fall::HalfStep, DegreeSet::EMPTY)),
+        other,
+    ]
+}
+
 /// How the root of a dominant falls into the next chord.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Fall {
+enum Fall {
     /// Down a fifth.
     Fifth,
     /// Down a half step, as that of a substitute.
@@ -64,7 +122,7 @@ pub(crate) enum Fall {
 
 /// The chord that a dominant on `from` with `tensions` goes to: by the key if its scale says so, else minor after altered tensions
 /// without a natural 9 or 13, else major. Outside the key its root is spelled from the dominant's: Bb7 goes to Eb, whatever the key.
-pub(crate) fn target_of_dominant(
+fn target_of_dominant(
     from: Spelled,
     fall: Fall,
     tensions: DegreeSet,
@@ -90,15 +148,21 @@ pub(crate) fn target_of_dominant(
             altered && !tensions.contains(Degree::THIRTEENTH) && !tensions.contains(Degree::NINTH)
         }
     };
-    let tonic_of_minor = key.is_some_and(|k| k.mode == Mode::Minor && k.tonic.class() == root);
-    let degrees = match (minor, tonic_of_minor) {
+    // Without a key a minor goal is taken for a tonic, as its sixth chord; in a key only its own tonic is one.
+    let tonic = key.is_none_or(|k| k.mode == Mode::Minor && k.tonic.class() == root);
+    let degrees = match (minor, tonic) {
         (true, true) => MINOR_SIXTH,
         (true, false) => MINOR_SEVENTH,
         (false, _) => MAJOR_SEVENTH,
     };
-    // Roots whose chords can be read: at most six accidentals in the signature of a major key, seven in that of a minor one.
+    // A fifth below, the goal is on the side of its dominant, unless that was typed so and the goal can hardly be read; a half step below it is
+    // what the key calls it. Roots whose chords can be read have at most six accidentals in the signature of a major key, seven in that of a minor one.
     let readable = if minor { -4..=10 } else { -6..=6 };
-    let name = if key.is_some_and(|k| k.pitches().contains(root)) {
+    let plain = goal.accidentals().abs() < 2 && !goal.is_white_key_with_accidental();
+    let on_its_side = plain && (readable.contains(&goal.fifths()) || !speller.is_typed(from));
+    let name = if fall == Fall::Fifth && on_its_side {
+        goal
+    } else if key.is_some_and(|k| k.pitches().contains(root)) {
         speller.untyped().root(root, degrees)
     } else if readable.contains(&goal.fifths()) {
         goal

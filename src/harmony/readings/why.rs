@@ -33,7 +33,8 @@ impl Reason {
                 fourth: at(Degree::FOURTH),
             },
             Reason::Second => Why::Second { seventh },
-            Reason::ThirdAndTensions => Why::ThirdAndTensions { third },
+            Reason::Itself => Why::Itself,
+            Reason::RootInBass => Why::RootInBass,
             Reason::SeventhAndTensions => Why::SeventhAndTensions { seventh },
             Reason::TritonePair => Why::TritonePair { third, seventh },
             Reason::Upper(roots) => Why::Upper {

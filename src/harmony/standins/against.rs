@@ -5,9 +5,9 @@
 //! least sum of steps in which every note of either chord has a partner. Limits: pitch classes; which octave is the voicing's.
 
 use crate::harmony::chord::Chord;
+use crate::harmony::function::Class;
 use crate::harmony::named::NotesByDegree;
 use crate::harmony::pitch::{Degree, DegreeSet, PitchSet};
-use crate::harmony::progression::function::Class;
 use crate::harmony::readings::resolution::nearest;
 use crate::harmony::speller::Speller;
 

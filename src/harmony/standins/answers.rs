@@ -13,7 +13,7 @@ use super::stand_in::{Search, StandIn, Wish};
 use super::tune::{Tune, TuneChord};
 use super::weigh::{Weighed, melody_over};
 use crate::harmony::chord::Chord;
-use crate::harmony::progression::function::Class;
+use crate::harmony::function::Class;
 
 /// Forms told beside the first.
 const MOST_FORMS: usize = 4;

@@ -10,8 +10,8 @@ use super::relation::{self, Single, is_upper_structure, leads_to};
 use super::slot::{Job, Slot};
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::{SHAPES, TRIADS};
+use crate::harmony::function::Class;
 use crate::harmony::pitch::{Degree, DegreeSet, PitchClass, PitchSet};
-use crate::harmony::progression::function::Class;
 use std::sync::LazyLock;
 
 /// Rarest quality, beside the others of its class, of a chord that shares its place with another.

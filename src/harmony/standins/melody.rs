@@ -8,8 +8,8 @@
 
 use super::tune::{Stress, Sung};
 use crate::harmony::chord::Chord;
+use crate::harmony::function::Class;
 use crate::harmony::pitch::{Degree, DegreeSet, PitchClass};
-use crate::harmony::progression::function::Class;
 
 /// What a note is to a chord.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -11,8 +11,8 @@ use super::relation::{device, single_of};
 use super::slot::{Slot, expected_slot, slots};
 use super::tune::Tune;
 use crate::harmony::chord::Chord;
+use crate::harmony::function::Class;
 use crate::harmony::pitch::DegreeSet;
-use crate::harmony::progression::function::Class;
 
 /// A chord that stands in for another.
 #[derive(Debug, Clone, PartialEq)]

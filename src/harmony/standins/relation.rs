@@ -10,8 +10,8 @@ use super::device::Device;
 use super::slot::{Job, Slot};
 use crate::harmony::chord::Chord;
 use crate::harmony::chord::quality::bits;
+use crate::harmony::function::Class;
 use crate::harmony::pitch::{Degree, DegreeSet, Mode, PitchClass, PitchSet};
-use crate::harmony::progression::function::Class;
 
 /// A chord to be held against the original: everything as bits, since there are many.
 #[derive(Debug, Clone, Copy)]

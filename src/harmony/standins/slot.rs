@@ -7,8 +7,8 @@
 use super::tune::Tune;
 use crate::harmony::chord::Chord;
 use crate::harmony::context::Context;
+use crate::harmony::function::Class;
 use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, PitchClass};
-use crate::harmony::progression::function::Class;
 use crate::harmony::progression::{AnalysisOptions, Given, Interpretation, Role, interpret};
 use crate::harmony::sounding::Sounding;
 use crate::harmony::speller::Speller;

@@ -14,9 +14,9 @@ use super::slot::{Job, Slot};
 use super::stand_in::{FARTHEST, Kept, Part, Search, StandIn};
 use super::tune::{Sung, TuneChord};
 use crate::harmony::chord::Chord;
+use crate::harmony::function::{Class, fit};
 use crate::harmony::pitch::{DegreeSet, PitchClass, PitchSet};
-use crate::harmony::progression::best_path::{PathChoice, step};
-use crate::harmony::progression::function::{Class, fit};
+use crate::harmony::progression::best_path::{PathChoice, Taken, step};
 
 /// A candidate with its cost.
 pub(crate) struct Weighed {
@@ -193,7 +193,7 @@ fn choice(root: PitchClass, degrees: DegreeSet) -> PathChoice {
         degrees,
         class: Class::of(degrees),
         cost: 0.0,
-        stand_in: false,
+        taken: Taken::Name,
     }
 }
 

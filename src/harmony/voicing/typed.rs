@@ -3,11 +3,10 @@
 //! Input: the words a user typed. Output: a [`Typed`], or a sentence that says which word is wrong.
 //! Units: octaves by the usual count, middle C is C4. Method: a single word is a symbol unless it is a number; several words are
 //! notes. A note without an octave lies above the one before it, the first from C3 up. A symbol is voiced in close position.
-//! Limits: `A7` alone is the chord, not the key A7; write its MIDI number, or two notes.
+//! Limits: `A7` alone is the chord, not the key A7; write its MIDI number, or two notes. `C4` alone is the note: Csus4 is written so.
 
 use crate::harmony::chord::{Chord, SymbolError};
-use crate::harmony::pitch::spelled::read_spelled;
-use crate::harmony::pitch::{Degree, PitchClass, Spelled};
+use crate::harmony::pitch::{Degree, NoteNames, PitchClass, Spelled};
 use crate::harmony::sounding::{Sounding, SoundingNote};
 use crate::units::{MidiNote, Share};
 
@@ -36,6 +35,11 @@ pub enum TypedError {
         "'{0}' is no note: write a letter from A to G with # or b and an octave if you like (F#4, Bb), or a MIDI number from 0 to 127"
     )]
     NotANote(String),
+    /// A word among others is a note in German alone.
+    #[error(
+        "'{0}' is no note in English letters: B natural is written B, B flat Bb, C sharp C#; German names are read with --note-names german"
+    )]
+    German(String),
     /// The single word is no chord symbol.
     #[error(transparent)]
     NotASymbol(#[from] SymbolError),
@@ -63,20 +67,40 @@ impl Typed {
     /// # Errors
     /// If there is no word, a word among several is no note, or a single word is no chord symbol.
     pub fn read<S: AsRef<str>>(words: &[S]) -> Result<Self, TypedError> {
-        let words: Vec<&str> = words
+        Self::read_in(words, NoteNames::English)
+    }
+
+    /// The same where notes are named in another way.
+    ///
+    /// # Errors
+    /// As [`Typed::read`].
+    pub fn read_in<S: AsRef<str>>(words: &[S], names: NoteNames) -> Result<Self, TypedError> {
+        let joined = words
             .iter()
-            .flat_map(|w| w.as_ref().split([' ', ',', '\t']).filter(|w| !w.is_empty()))
+            .map(AsRef::as_ref)
+            .collect::<Vec<&str>>()
+            .join(" ");
+        let words: Vec<&str> = joined
+            .split([' ', ',', '\t'])
+            .filter(|w| !w.is_empty())
             .collect();
         match words[..] {
             [] => Err(TypedError::Nothing),
             [word] if is_no_chord(word) => Err(TypedError::NoChord(word.to_owned())),
-            [word] if word.bytes().all(|b| b.is_ascii_digit()) => Self::notes(&words),
-            [word] => Ok(Self::of_symbol(word.parse()?)),
-            _ => Self::notes(&words).or_else(|wrong| {
+            [word] if word.bytes().all(|b| b.is_ascii_digit()) || is_one_note(word, names) => {
+                Self::notes(&words, names)
+            }
+            [word] => match (Chord::read(word, names), dashed(word, names)) {
+                (Err(_), Some(notes)) => Self::notes(&notes, names),
+                (symbol, _) => Ok(Self::of_symbol(symbol?)),
+            },
+            // G7,13: a number after a symbol is a tension of it.
+            [symbol, number] if joined.contains(',') && ["9", "11", "13"].contains(&number) => Ok(
+                Self::of_symbol(Chord::read(&format!("{symbol}({number})"), names)?),
+            ),
+            _ => Self::notes(&words, names).or_else(|wrong| {
                 // A symbol may hold spaces: "C7 omit 3".
-                words
-                    .join(" ")
-                    .parse()
+                Chord::read(&words.join(" "), names)
                     .map(Self::of_symbol)
                     .map_err(|_| wrong)
             }),
@@ -98,7 +122,13 @@ impl Typed {
                 });
             }
         };
-        put(bass);
+        // "C7(no root)" is drawn without its root, as it is played.
+        let silent = |class: PitchClass| {
+            class == root && chord.bass.is_none() && chord.omitted.contains(Degree::ROOT)
+        };
+        if !silent(bass) {
+            put(bass);
+        }
         if let Some((lower, degrees)) = chord.lower {
             degrees
                 .iter()
@@ -134,11 +164,11 @@ impl Typed {
         }
     }
 
-    fn notes(words: &[&str]) -> Result<Self, TypedError> {
+    fn notes(words: &[&str], names: NoteNames) -> Result<Self, TypedError> {
         let mut sounding = Sounding::default();
         let mut above = FIRST;
         for word in words {
-            let (midi, spelled) = read_note(word, above)?;
+            let (midi, spelled) = read_note(word, above, names)?;
             above = midi.get().saturating_add(1);
             sounding.notes.push(SoundingNote {
                 midi,
@@ -160,9 +190,33 @@ pub(crate) fn is_no_chord(word: &str) -> bool {
     NO_CHORD.contains(&word)
 }
 
+/// True of a single note with an octave that no chord is written with: C4, but not the chords C5, C6, C7 and C9.
+fn is_one_note(word: &str, names: NoteNames) -> bool {
+    let octave = word.trim_start_matches(|c: char| !c.is_ascii_digit() && c != '-');
+    ["-1", "0", "1", "2", "3", "4", "8"].contains(&octave) && read_note(word, FIRST, names).is_ok()
+}
+
+/// The notes of `D4-F4-A4`, if all its parts are notes by name.
+fn dashed(word: &str, names: NoteNames) -> Option<Vec<&str>> {
+    let parts: Vec<&str> = word.split(['-', '–']).collect();
+    let is_note = |part: &&str| {
+        part.starts_with(|c: char| c.is_alphabetic()) && read_note(part, FIRST, names).is_ok()
+    };
+    (parts.len() > 1 && parts.iter().all(is_note)).then_some(parts)
+}
+
 /// Reads one note; without an octave it lies at or above MIDI number `from`.
-pub(crate) fn read_note(word: &str, from: u8) -> Result<(MidiNote, Option<Spelled>), TypedError> {
-    let refused = || TypedError::NotANote(word.to_owned());
+pub(crate) fn read_note(
+    word: &str,
+    from: u8,
+    names: NoteNames,
+) -> Result<(MidiNote, Option<Spelled>), TypedError> {
+    let refused = || match names {
+        NoteNames::English if NoteNames::German.read(word).is_some() => {
+            TypedError::German(word.to_owned())
+        }
+        _ => TypedError::NotANote(word.to_owned()),
+    };
     if word.bytes().all(|b| b.is_ascii_digit()) {
         let midi = word
             .parse()
@@ -174,7 +228,7 @@ pub(crate) fn read_note(word: &str, from: u8) -> Result<(MidiNote, Option<Spelle
     let mut chars = word.chars();
     let first = chars.next().ok_or_else(refused)?.to_ascii_uppercase();
     let upper: String = std::iter::once(first).chain(chars).collect();
-    let (spelled, octave) = read_spelled(&upper).ok_or_else(refused)?;
+    let (spelled, octave) = names.read(&upper).ok_or_else(refused)?;
     let number = if octave.is_empty() {
         i32::from(from) + i32::from(spelled.class().above(PitchClass::new(i32::from(from))))
     } else {
@@ -232,6 +286,37 @@ mod tests {
             Typed::read(&["C4", "B9"]),
             Err(TypedError::TooHigh("B9".into()))
         );
+    }
+
+    #[test]
+    fn people_type_in_other_ways_too() {
+        assert_eq!(numbers(&["D4-F4-A4"]), [62, 65, 69]);
+        assert_eq!(numbers(&["C4"]), [60], "one word with an octave is a note");
+        assert_eq!(numbers(&["C7(no root)"]), numbers(&["E3 G3 Bb3"]));
+        for (typed, meant) in [
+            ("C^7", "Cmaj7"),
+            ("Cj7", "Cmaj7"),
+            ("am7", "Am7"),
+            ("bb7", "Bb7"),
+            ("Csus(b9)", "C7sus4b9"),
+            ("Cm#7", "Cm(maj7)"),
+            ("C7b10", "C7#9"),
+            ("D/C7", "D|C7"),
+            ("G7,13", "G13(no9)"),
+            ("C-7", "Cm7"),
+        ] {
+            let read = |text: &str| Typed::read(&[text]).unwrap().symbol.unwrap();
+            let (typed, meant) = (read(typed), read(meant));
+            assert_eq!(
+                (typed.root, typed.sounding(), typed.lower),
+                (meant.root, meant.sounding(), meant.lower)
+            );
+        }
+        let german = Typed::read_in(&["H2", "Es3", "Fis3", "B3"], NoteNames::German).unwrap();
+        let keys: Vec<u8> = german.sounding.notes.iter().map(|n| n.midi.get()).collect();
+        assert_eq!(keys, [47, 51, 54, 58]);
+        let wrong = Typed::read(&["H3", "D4"]).unwrap_err();
+        assert!(wrong.to_string().contains("--note-names german"), "{wrong}");
     }
 
     #[test]

@@ -13,7 +13,7 @@ use super::{Live, Music, PastChord, Status};
 use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
 use crate::chart::written;
-use crate::harmony::{self, Naming, Reading, Verdict};
+use crate::harmony::{self, Naming, Reading, ReadingKind, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{SampleRate, SampleSpan};
@@ -176,7 +176,9 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     };
     line(notes_line(answer), Style::new());
     line(others_line(&answer.naming, live.look.style), Style::new());
-    if let Some(reading) = answer.naming.readings.first() {
+    // What a chord does by itself is told beside its name.
+    let reading = answer.naming.readings.first();
+    if let Some(reading) = reading.filter(|reading| reading.kind != ReadingKind::Function) {
         line(reading_line(reading, live.look.style), Style::new());
         line(resolution_line(reading, live.look.style), Style::new());
     }
@@ -250,7 +252,7 @@ fn others_line(naming: &Naming, style: harmony::Style) -> String {
         .collect();
     let lead = match naming.verdict {
         Verdict::Named => "or",
-        Verdict::Undecided => "undecided, as well",
+        Verdict::Undecided => "undecided, perhaps",
         Verdict::NoGoodName => "no good name; nearest",
     };
     if others.is_empty() {

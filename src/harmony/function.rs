@@ -109,7 +109,7 @@ const OTHER: f32 = 1.5;
 
 #[rustfmt::skip]
 mod fit {
-    use super::Fit;
+    use crate::harmony::function::Fit;
     //                              I    bII  II   bIII III  IV   #IV  V    bVI  VI   bVII VII
     pub const MAJOR_MAJOR: Fit   = [0.0, 1.4, 2.2, 1.5, 2.5, 0.35, 2.5, 0.9, 1.4, 2.5, 1.2, 2.5];
     pub const MAJOR_MINOR: Fit   = [1.7, 2.2, 0.2, 2.2, 0.5, 1.1, 1.8, 1.2, 2.2, 0.4, 2.0, 1.5];
@@ -189,7 +189,7 @@ impl Role {
             Self::BluesDominant => "blues dominant",
             Self::RelatedTwo => "related ii",
             Self::Borrowed => "borrowed",
-            Self::Delayed => "delayed chord",
+            Self::Delayed => "tonic diminished",
             Self::LeadingTone => "leading tone",
             Self::PassingDiminished => "passing diminished",
             Self::Diminished => "diminished",
@@ -250,6 +250,22 @@ pub enum Numeral {
     DominantOf(KeyDegree),
     /// The substitute dominant of the tonic, or of another degree.
     Substitute(Option<KeyDegree>),
+    /// The suspended dominant of another degree.
+    SuspendedDominantOf(KeyDegree),
+    /// A diminished chord that rises a half step into another degree, as the chord on its leading tone.
+    LeadingToneOf {
+        /// The degree it rises to.
+        degree: KeyDegree,
+        /// The degrees of the chord.
+        chord: DegreeSet,
+    },
+    /// A diminished chord that passes up: its degree counted as a raised one.
+    Raised {
+        /// Half steps above the tonic, 0 to 11.
+        half_steps: u8,
+        /// The degrees of the chord.
+        chord: DegreeSet,
+    },
     /// The second degree of another degree.
     TwoOf {
         /// The degree it leads to by its dominant.
@@ -265,6 +281,14 @@ impl fmt::Display for Numeral {
         match *self {
             Self::Of { degree, chord } => write!(f, "{degree}{}", suffix(chord)),
             Self::DominantOf(degree) => write!(f, "V7/{degree}"),
+            Self::SuspendedDominantOf(degree) => write!(f, "V7sus4/{degree}"),
+            Self::LeadingToneOf { degree, chord } => write!(f, "vii{}/{degree}", suffix(chord)),
+            Self::Raised { half_steps, chord } => {
+                const RAISED: [&str; 12] = [
+                    "i", "#i", "ii", "#ii", "iii", "iv", "#iv", "v", "#v", "vi", "#vi", "vii",
+                ];
+                write!(f, "{}{}", RAISED[usize::from(half_steps)], suffix(chord))
+            }
             Self::Substitute(None) => f.write_str("subV7"),
             Self::Substitute(Some(degree)) => write!(f, "subV7/{degree}"),
             Self::TwoOf {
@@ -288,8 +312,11 @@ fn suffix(degrees: DegreeSet) -> &'static str {
         Class::Diminished => "°",
         Class::Suspended if has(Degree::MINOR_SEVENTH) => "7sus4",
         Class::Suspended => "sus4",
+        Class::Minor | Class::MinorTonic if has(Degree::MAJOR_SEVENTH) => "(maj7)",
+        _ if has(Degree::SHARP_FIFTH) && has(Degree::MAJOR_SEVENTH) => "+maj7",
         _ if has(Degree::MAJOR_SEVENTH) => "maj7",
         _ if has(Degree::MINOR_SEVENTH) => "7",
+        Class::Major if has(Degree::SHARP_FIFTH) => "+",
         _ if has(Degree::SIXTH) => "6",
         _ => "",
     }
@@ -323,11 +350,56 @@ pub fn function(
     if let Some(two) = two_of(root, class, key, next) {
         return two;
     }
-    let to = |by: i32| next.is_some_and(|(n, _)| n == root.up(by));
-    Function {
-        numeral: plain,
-        role: role(class, above_tonic, key.mode, to(1), to(0)),
+    if let Some(suspended) = suspended_dominant_of(root, degrees, key, next) {
+        return suspended;
     }
+    let to = |by: i32| next.is_some_and(|(n, _)| n == root.up(by));
+    let role = role(class, above_tonic, key.mode, to(1), to(0));
+    Function {
+        numeral: match (class, role) {
+            (Class::DiminishedMajor, _)
+                if to(1) && next.is_some_and(|(n, _)| n != key.tonic.class()) =>
+            {
+                Numeral::LeadingToneOf {
+                    degree: KeyDegree::of(
+                        root.up(1),
+                        next.is_some_and(|(_, c)| c.has_minor_third()),
+                        key,
+                    ),
+                    chord: degrees,
+                }
+            }
+            (_, Role::PassingDiminished) => Numeral::Raised {
+                half_steps: above_tonic,
+                chord: degrees,
+            },
+            _ => plain,
+        },
+        role,
+    }
+}
+
+/// A suspended dominant of another degree: one that falls a fifth to it, or becomes its plain dominant.
+fn suspended_dominant_of(
+    root: PitchClass,
+    degrees: DegreeSet,
+    key: Key,
+    next: Option<(PitchClass, Class)>,
+) -> Option<Function> {
+    let seventh = const { DegreeSet::of("4 b7") }.minus(degrees).is_empty();
+    let goal = root.up(5);
+    let leads = match next? {
+        (n, Class::Dominant) => n == root || n == goal,
+        (n, _) => n == goal,
+    };
+    if !seventh || !leads || goal == key.tonic.class() {
+        return None;
+    }
+    let minor = diatonic_third(goal, key)?;
+    Some(Function {
+        numeral: Numeral::SuspendedDominantOf(KeyDegree::of(goal, minor, key)),
+        role: Role::SecondaryDominant,
+    })
 }
 
 /// A dominant: of the key, of another degree, or a substitute, by where it goes; else by where it could.
