@@ -1,13 +1,16 @@
 """The note network: one small network shared by all 88 keys, a look at musically related keys, and a memory over time.
 
 Input: [clips, frames, 88, INPUTS] from front_end.py. Output: logits [clips, frames, 88] of 'sounding' and 'struck just now',
-the first opinion before the neighbours were asked, and the glance before that. Sizes are free; the Rust side reads them from the weights.
+the first opinion before the neighbours were asked, and the glance before that; then both once more with a look at what comes after (for
+recordings), and the logit [clips, frames] that the pedal is down. Sizes are free; the Rust side reads them from the weights.
 
 Method: a glance, the first few units of the first layer, leaves out the keys that are clearly silent (two thirds of them). For the others taps ->
 dense -> dense -> first opinion; then, only where a key is still in question (its first opinion is above DOUBT), what the neighbours at musical
 intervals found and a summary of all keys -> dense -> memory -> dense -> two logits. A key left out has found nothing that neighbours could see.
 The memory is a recurrent unit whose gate sees the input alone, so that training can take all frames at once (Feng, Tung, Ahmed, Bengio,
 Hajimirsadeghi 2024, "Were RNNs all we needed?"): h = (1 - z) h + z c, with z and c from the frame; a key out of question forgets.
+The second look has another such memory that runs backward in time (as in Schuster and Paliwal 1997); the pedal is told from the mean and the largest of
+what the second look found of the keys in question, with memories both ways.
 """
 import torch
 try:
@@ -80,8 +83,13 @@ def remember(keep, new):
     return torch.stack(states, 1)
 
 
+def remember_back(keep, new):
+    """h_t = keep_t h_{t+1} + new_t over dimension 1, from h = 0 after the end."""
+    return remember(keep.flip(1), new.flip(1)).flip(1)
+
+
 class NoteNetwork(torch.nn.Module):
-    def __init__(self, glance=16, first=144, opinion=24, context=120, joined=64, memory=64, last=48):
+    def __init__(self, glance=16, first=144, opinion=24, context=120, joined=64, memory=64, last=48, back=48, pedal=24):
         super().__init__()
         self.glance = glance
         self.w1 = torch.nn.Linear(INPUTS, first)
@@ -94,9 +102,18 @@ class NoteNetwork(torch.nn.Module):
         self.wn = torch.nn.Linear(joined, memory)
         self.w4 = torch.nn.Linear(memory + joined, last)
         self.wh = torch.nn.Linear(last, 2)
+        self.wzb = torch.nn.Linear(joined, back)
+        self.wnb = torch.nn.Linear(joined, back)
+        self.w5 = torch.nn.Linear(memory + back + joined, last)
+        self.wh2 = torch.nn.Linear(last, 2)
+        self.wp = torch.nn.Linear(2 * last, 2 * pedal)
+        self.wzp = torch.nn.Linear(2 * pedal, 2 * pedal)  # of the memory forward, then of the one backward
+        self.wnp = torch.nn.Linear(2 * pedal, 2 * pedal)
+        self.wq = torch.nn.Linear(4 * pedal, 1)
         torch.nn.init.constant_(self.wo.bias, -2.0)  # few of 88 keys sound at a time
         torch.nn.init.constant_(self.wg.bias, -2.0)
-        torch.nn.init.uniform_(self.wz.bias, -3.0, 1.0)  # memories from a frame to half a second
+        for gate in (self.wz, self.wzb, self.wzp):
+            torch.nn.init.uniform_(gate.bias, -3.0, 1.0)  # memories from a frame to half a second
 
     def frames_alone(self, x):
         """Glance, first opinion, whether the key is in question, and what is known of it after a look at the neighbours. Any number of leading dimensions."""
@@ -117,7 +134,21 @@ class NoteNetwork(torch.nn.Module):
         z = torch.sigmoid(self.wz(h3).float())
         h = remember((1 - z) * asked[..., None], z * self.wn(h3) * asked[..., None])
         out = self.wh(torch.relu(self.w4(torch.cat([h.to(h3.dtype), h3], -1)))).float()
-        return *self.answers(first, asked, out), first, glance
+        return *self.answers(first, asked, out), first, glance, *self.second_look(first, asked, h3, h)
+
+    def second_look(self, first, asked, h3, h):
+        """Logits 'sounding', 'struck just now' and 'pedal down' of those who know what comes after."""
+        z = torch.sigmoid(self.wzb(h3).float())
+        back = remember_back((1 - z) * asked[..., None], z * self.wnb(h3) * asked[..., None])
+        h5 = torch.relu(self.w5(torch.cat([h.to(h3.dtype), back.to(h3.dtype), h3], -1)))
+        out = self.wh2(h5).float()
+        there = h5.float() * asked[..., None]
+        found = torch.cat([there.sum(-2) / (1 + asked.sum(-1, keepdim=True)), there.amax(-2)], -1)
+        p = torch.relu(self.wp(found)).float()
+        z, new = torch.sigmoid(self.wzp(p).float()), self.wnp(p).float()
+        (zf, zb), (nf, nb) = z.chunk(2, -1), new.chunk(2, -1)
+        pedal = self.wq(torch.cat([remember(1 - zf, zf * nf), remember_back(1 - zb, zb * nb), p], -1)).float()[..., 0]
+        return *self.answers(first, asked, out), pedal
 
     @staticmethod
     def answers(first, asked, out):

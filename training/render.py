@@ -132,6 +132,20 @@ class Renderer:
                     out[i] += (level[e, None] * torch.exp(-t / tau[e, None]) * torch.sin(6.2832 * f[e, None] * t + phase[e, None])).sum(0)
         return out / out.square().sum(-1, keepdim=True).sqrt()
 
+    def pedal_labels(self, pedals, clips):
+        """[clips, frames, 2]: 1 where the pedal is down in the moment that the frame judges, and 1 where this is known."""
+        spans = torch.as_tensor(pedals, device=self.device, dtype=torch.float32).reshape(-1, 3)
+        judged = self.frame_end - LOOK_BACK
+        clip = spans[:, 0].long()
+        down = ((judged >= spans[:, 1:2]) & (judged < spans[:, 2:3])).float()
+        edge = torch.minimum((judged - spans[:, 1:2]).abs(), (judged - spans[:, 2:3]).abs()) < NEAR_THE_END
+        out = torch.zeros(2, clips, FRAMES, device=self.device)
+        out[0].index_reduce_(0, clip, down, 'amax')
+        out[1].index_fill_(0, clip, 1.0)
+        near = torch.zeros(clips, FRAMES, device=self.device).index_reduce_(0, clip, edge.float(), 'amax')
+        out[1] *= 1 - 0.6 * near
+        return out.permute(1, 2, 0)
+
     def pedalled(self, x, pedals):
         """The sound with what the open strings answer while the pedal is down, and with the noise of the pedal itself."""
         if len(pedals) == 0:
@@ -264,7 +278,7 @@ class Renderer:
         return x
 
     def __call__(self, strikes, clips, chance=1.0, pedals=()):
-        """Samples, 'sounding', 'struck', label weights. `chance` scales how often anything is done to the dry sound."""
+        """Samples, 'sounding', 'struck', label weights, the pedal and whether it is known. `chance` scales how often anything is done to the dry sound."""
         x, sounding, struck, weight = self.mix(strikes, clips)
         x = self.pedalled(x, pedals)
         silent = sounding.amax((1, 2)) == 0
@@ -278,4 +292,4 @@ class Renderer:
             x = x / x.abs().amax(-1, keepdim=True).clamp(min=1e-6) * 10 ** (-self.uniform(0.5, 46, clips, 1) / 20)
             bits = 2.0 ** -15
             x = x + (self.uniform(0, 1, clips, 1) < 0.8) * bits * (self.uniform(0, 1, clips, LENGTH) - 0.5)
-        return x, sounding, struck, weight
+        return x, sounding, struck, weight, self.pedal_labels(pedals, clips)

@@ -185,6 +185,7 @@ class SceneMaker:
             return
         if r.random() < self.playing:
             strikes, pedal = self.played()
+            pedals.append((clip, 0.0, 0.0))  # here the pedal is known, even where it stays up
             pedals += [(clip, down, up) for down, up in pedal if up > 0 and down < SECONDS]
         else:
             strikes = [Strike(midi, onset, off, off, loudness, None) for midi, onset, off, loudness in self.strikes()]
@@ -227,7 +228,8 @@ class SceneMaker:
                              midi, onset, label, until, velocity or 0))
 
     def batch(self, clips):
-        """Strikes of `clips` scenes as one array [strikes, FIELDS], and where the pedal is down, [spans, (clip, down, up)]."""
+        """Strikes of `clips` scenes as one array [strikes, FIELDS], and where the pedal is down, [spans, (clip, down, up)];
+        of a clip without any span nothing is known."""
         rows, pedals = [], []
         for c in range(clips):
             self.scene(c, rows, pedals)

@@ -74,10 +74,11 @@ class Bank:
         for i in range(count):
             piano = len(self.pianos)
             self.pianos.append(f'made-up-{seed}-{i}')
-            stiff, strike = math.exp(g.uniform(-0.6, 1.3)), g.uniform(0.09, 0.16)
-            slope, bright = g.uniform(0.5, 1.6), g.uniform(1.5, 6.0)
+            # from a concert grand to a worn upright: stiff strings, hammers worn hard or felted soft, unisons that beat
+            stiff, strike = math.exp(g.uniform(-0.6, 1.6)), g.uniform(0.08, 0.17)
+            slope, bright = g.uniform(0.35, 1.8), math.exp(g.uniform(0.0, 2.0))
             peaks = [(math.exp(g.uniform(math.log(60), math.log(5000))), g.uniform(0.1, 0.7), g.normal(0, 5)) for _ in range(7)]
-            decay, unison = math.exp(g.uniform(-0.5, 0.5)), math.exp(g.uniform(-1.6, 1.0))
+            decay, unison = math.exp(g.uniform(-0.5, 0.5)), math.exp(g.uniform(-1.6, 1.5))
             bass_loss = g.uniform(40, 150)
             for midi in range(21, 109, step):
                 f0 = 440 * 2 ** ((midi - 69) / 12)

@@ -20,10 +20,11 @@ from scenes import SceneMaker, held
 from sounds import Backdrop, Bank
 import render
 
-SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last')
+SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last', 'back', 'pedal')
 PICKED = 24  # frames taken of a scene in the first part
 TOGETHER = 32  # scenes a step in the second part
 STRIKES_COUNT = 2.0  # how much the loss of 'struck' counts beside that of 'sounding'
+PEDAL_COUNTS = 0.02  # the same of the pedal, one value a frame where the others have 88
 DECAY = 0.999  # of the running average of the weights
 
 
@@ -38,11 +39,27 @@ def frame_f(p, y):
     return round(float(2 * (p & y).sum() / (p.sum() + y.sum())), 4)
 
 
+def pedal_f(logits, labels):
+    """F over the frames of which the pedal is known; `labels`: [..., (down, known)]."""
+    return frame_f((logits > 0) & (labels[..., 1] > 0), (labels[..., 0] > 0.5) & (labels[..., 1] > 0))
+
+
 def grown(tensors, network):
     """Weights of a network of which some layers were smaller, for `network`: new units begin as drawn, and what listens to them with zero."""
     state, memory = network.state_dict(), tensors['wz.weight'].shape[0]
     for name, to in state.items():
-        of = tensors[name]
+        if name not in tensors:  # the second look begins as the first one
+            alike = {'w5': 'w4', 'wh2': 'wh'}.get(name.split('.')[0])
+            if not alike:
+                continue
+            of = tensors[alike + '.' + name.split('.')[1]]
+            if name == 'w5.weight':
+                rows, back = of.shape[0], state['wzb.weight'].shape[0]
+                to.zero_()
+                to[:rows, :memory], to[:rows, memory + back:] = of[:, :memory], of[:, memory:]
+                continue
+        else:
+            of = tensors[name]
         if to.shape == of.shape:
             to.copy_(of)
         elif name == 'w4.weight':  # listens to the memory, then to what is known without it
@@ -57,7 +74,7 @@ def grown(tensors, network):
 
 
 def measure(network, front, renderer, table, pianos, scenes, seed, chance):
-    """Held voicings of `pianos`: F over keys by time after the strike (one frame), and exact sets from the mean logit of the hold."""
+    """Held voicings of `pianos`: F over keys by time after the strike (one frame), and exact sets from the second look's mean logit of the hold."""
     at = {ms: int(round((0.5 + ms / 1000) * RATE / HOP)) - 1 for ms in (80, 100, 150, 300, 1000)}
     count = {ms: np.zeros(3) for ms in at}
     whole, exact, classes, n = np.zeros(3), 0, 0, 0
@@ -68,11 +85,12 @@ def measure(network, front, renderer, table, pianos, scenes, seed, chance):
             strikes, sets = held(table, piano, min(50, scenes - part), seed + part)
             x, *_ = renderer(strikes, len(sets), chance)
             with torch.no_grad():
-                logits = network(front(x))[0].cpu().numpy()
+                heard = network(front(x))
+            logits, later = heard[0].cpu().numpy(), heard[4].cpu().numpy()
             for i, true in enumerate(sets):
                 for ms, frame in at.items():
                     count[ms] += tally(keys_of(logits[i, frame]), true)
-                got = keys_of(logits[i, at[150]:at[1000] + 8].mean(0))
+                got = keys_of(later[i, at[150]:at[1000] + 8].mean(0))
                 whole += tally(got, true)
                 exact += got == true
                 classes += {k % 12 for k in got} == {k % 12 for k in true}
@@ -108,8 +126,8 @@ class Trainer:
         self.rate = torch.tensor(rate, device=device)
         cuda = 'cuda' in str(device)
         self.optimizer = torch.optim.AdamW(self.parameters, lr=self.rate, weight_decay=1e-3, fused=cuda, **({'capturable': True} if cuda else {}))
-        # spectra and level; 'sounding', 'struck' and the weight of labels
-        self.given = [torch.zeros(*shape, n, device=device) for n in (BINS + 1, BINS + 1, BINS + 1, 2, KEYS, KEYS, KEYS)]
+        # spectra and level; 'sounding', 'struck' and the weight of labels; the pedal and whether it is known
+        self.given = [torch.zeros(*shape, n, device=device) for n in (BINS + 1, BINS + 1, BINS + 1, 2, KEYS, KEYS, KEYS, 2)]
         self.loss = torch.zeros((), device=device)
         self.graph = None
         if cuda:
@@ -121,7 +139,7 @@ class Trainer:
                     self.once()
             torch.cuda.current_stream().wait_stream(side)
             self.graph = torch.cuda.CUDAGraph()
-            with torch.cuda.graph(self.graph):
+            with torch.cuda.graph(self.graph, capture_error_mode='thread_local'):
                 self.once()
             with torch.no_grad():  # as if nothing had been tried
                 torch._foreach_copy_(self.parameters, kept)
@@ -131,15 +149,17 @@ class Trainer:
                         v.zero_()
 
     def once(self):
-        *spectra, sounding, struck, weight = self.given
+        *spectra, sounding, struck, weight, pedal = self.given
         x = self.front.inputs(*spectra)
         if self.disturb:
             x = disturbed(x, self.disturb)
         loss_of = torch.nn.functional.binary_cross_entropy_with_logits
         with torch.autocast(self.kind, torch.bfloat16, enabled=self.half, cache_enabled=False):
-            last, new, first, glance = self.answer(x)
+            last, new, first, glance, *later = self.answer(x)
         loss = (loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight)
                 + STRIKES_COUNT * loss_of(new, struck))
+        if later:
+            loss = loss + loss_of(later[0], sounding, weight) + STRIKES_COUNT * loss_of(later[1], struck) + PEDAL_COUNTS * loss_of(later[2], pedal[..., 0], pedal[..., 1])
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
         self.optimizer.step()
@@ -173,8 +193,8 @@ def main():
     a.add_argument('--performances', default='', help='file of performances, half of the scenes of playing')
     a.add_argument('--half', type=int, default=1, help='1 multiplies in half precision on a GPU')
     a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random: 0.03 is 1.5 dB')
-    a.add_argument('--telephone', type=float, default=0.05, help='share of scenes over the band of a telephone')
-    a.add_argument('--sizes', default='16,144,24,120,64,96,64', help=','.join(SIZES))
+    a.add_argument('--telephone', type=float, default=0.12, help='share of scenes over the band of a telephone')
+    a.add_argument('--sizes', default='16,144,24,120,64,96,64,48,24', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
     a.add_argument('--device', default='cuda' if torch.cuda.is_available() else 'cpu')
     a.add_argument('--workers', type=int, default=12)
@@ -183,6 +203,13 @@ def main():
     a.add_argument('--start-from', default='', help='weights to go on from')
     o = a.parse_args()
     begun = time.time()
+    # several processes, one a GPU, as torchrun starts them: each draws its own scenes, and after every batch all go on from the mean of their weights
+    rank, ranks = int(os.environ.get('RANK', 0)), int(os.environ.get('WORLD_SIZE', 1))
+    if ranks > 1:
+        if 'cuda' in o.device:
+            o.device = f'cuda:{rank}'
+            torch.cuda.set_device(rank)
+        torch.distributed.init_process_group('nccl' if 'cuda' in o.device else 'gloo')
     torch.manual_seed(o.seed)
     torch.set_float32_matmul_precision('high')
     os.makedirs(o.into, exist_ok=True)
@@ -192,7 +219,7 @@ def main():
     for f in folders:
         bank.add_folder(os.path.join(o.pianos, f))
     if o.made_up:
-        bank.add_made_up(o.made_up, 100 + o.seed, step=o.made_up_step)
+        bank.add_made_up(o.made_up, 100 + o.seed + 1000 * rank, step=o.made_up_step)
     table = bank.finish()
     names = o.leave_out.split(',') if o.leave_out else []
     if unknown := [p for p in names if p not in folders]:
@@ -205,7 +232,7 @@ def main():
     weights = {i: (1 - made_up_share) / len(recorded) for i in recorded}
     weights.update({i: made_up_share / o.made_up for i in range(len(folders), len(bank.pianos))})
     backdrop = Backdrop(o.rooms, o.voices, o.device, render.LENGTH)
-    renderer = Renderer(bank, backdrop, o.device, o.seed + 50, o.telephone)
+    renderer = Renderer(bank, backdrop, o.device, o.seed + 50 + 1000 * rank, o.telephone)
     front = FrontEnd().to(o.device)
     half = bool(o.half) and 'cuda' in o.device
     sizes = dict(zip(SIZES, map(int, o.sizes.split(','))))
@@ -214,7 +241,7 @@ def main():
         grown(load_file(o.start_from), network)
 
     queue = multiprocessing.Queue(16)
-    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + i, o.borrowed, o.playing, o.performances, o.clips, queue), daemon=True) for i in range(o.workers)]
+    workers = [multiprocessing.Process(target=draw_scenes, args=(table, weights, 1000 * o.seed + 100 * rank + i, o.borrowed, o.playing, o.performances, o.clips, queue), daemon=True) for i in range(o.workers)]
     for w in workers:
         w.start()
     print(f'{o.name}: {len(table)} recordings of {len(bank.pianos)} pianos, {sum(p.numel() for p in network.parameters())} weights, '
@@ -229,14 +256,31 @@ def main():
         waited += time.time() - since
         return renderer(strikes, o.clips, 1.0, pedals)
 
+    def together(share):
+        """The mean of the weights of all processes, and the time at which the slowest of them stands."""
+        if ranks == 1:
+            return share
+        flat = torch.cat([p.data.flatten() for p in network.parameters()] + [torch.tensor([share], device=o.device)])
+        last = flat[-1:].clone()
+        torch.distributed.all_reduce(flat)
+        torch.distributed.all_reduce(last, torch.distributed.ReduceOp.MAX)
+        at = 0
+        for p in network.parameters():
+            p.data.copy_(flat[at:at + p.numel()].view_as(p) / ranks)
+            at += p.numel()
+        return last.item()
+
     def say(part, trainer):
+        if rank:
+            return
         value = trainer.loss.item()
         if not math.isfinite(value):
             sys.exit(f'{o.name}: the loss is {value} at step {step}')
         with torch.no_grad():
-            last, new, first, glance = trainer.answer(front.inputs(*trainer.given[:4]))
+            last, new, first, glance, *later = trainer.answer(front.inputs(*trainer.given[:4]))
         print(f'{o.name}: {part}, step {step}, {time.time() - start:.0f} s ({waited:.0f} s waited for scenes), loss {value:.5f}, '
-              f'F {frame_f(last > -0.5, trainer.given[4] > 0.5)}, struck F {frame_f(new > -0.5, trainer.given[5] > 0.5)}, seen {(glance > DOUBT).float().mean():.3f}, asked {(first > DOUBT).float().mean():.3f}', flush=True)
+              f'F {frame_f(last > -0.5, trainer.given[4] > 0.5)}, struck F {frame_f(new > -0.5, trainer.given[5] > 0.5)}, '
+              f'{f"second look {frame_f(later[0] > -0.5, trainer.given[4] > 0.5)}, {frame_f(later[1] > -0.5, trainer.given[5] > 0.5)}, pedal {pedal_f(later[2], trainer.given[7])}, " if later else ""}seen {(glance > DOUBT).float().mean():.3f}, asked {(first > DOUBT).float().mean():.3f}', flush=True)
 
     def cosine(share):
         return 0.5 + 0.5 * math.cos(math.pi * min(1.0, share))
@@ -253,15 +297,16 @@ def main():
         glance, first, asked, h3 = network.frames_alone(x)
         return *network.answers(first, asked, network.head(h3)), first, glance
 
-    unused = [p for n, p in network.named_parameters() if n.split('.')[0] in ('wz', 'wn', 'w4', 'wh')]
+    memories = ('wz', 'wn', 'w4', 'wh', 'wzb', 'wnb', 'w5', 'wh2', 'wp', 'wzp', 'wnp', 'wq')
+    unused = [p for n, p in network.named_parameters() if n.split('.')[0] in memories]
     for p in unused:
         p.requires_grad_(False)
     first_budget = budget * (1 - o.memory_share)
     if first_budget > 0:
         trainer = Trainer(network, average, o.rate, frames_alone, front, (o.frames,), o.device, o.disturb, half)
         told = 0
-        while time.time() - start < first_budget:
-            x, sounding, struck, weight = rendered()
+        while together((time.time() - start) / first_budget) < 1:
+            x, sounding, struck, weight, pedal = rendered()
             spectra = front.spectra(x)
             # half as many again of frames soon after a strike
             soon = torch.nn.functional.max_pool1d(torch.nn.functional.pad(struck.amax(-1), (16, 0))[:, None, :-1], 16, 1)[:, 0]
@@ -269,7 +314,7 @@ def main():
             order = torch.randperm(o.clips * PICKED, device=x.device, generator=renderer.g)
             taken = lambda t: t.gather(1, pick[..., None].expand(-1, -1, t.shape[-1])).flatten(0, 1)[order]
             spectra = [taken(t) for t in spectra]
-            labels = [taken(t) for t in (sounding, struck, weight)]
+            labels = [taken(t) for t in (sounding, struck, weight, pedal)]
             for i in range(0, len(order) - o.frames + 1, o.frames):
                 e = slice(i, i + o.frames)
                 trainer.rate.fill_(o.rate * min(1, (step + 1) / 500) * (0.05 + 0.95 * cosine((time.time() - start) / first_budget)))
@@ -293,14 +338,13 @@ def main():
         network.frames_alone = torch.compile(network.frames_alone, dynamic=False)
     trainer = Trainer(network, average, o.rate, network, front, (TOGETHER, FRAMES), o.device, o.disturb, half)
     told, since, first_step = time.time() - start, time.time(), step
-    while time.time() - start < budget:
-        x, sounding, struck, weight = rendered()
+    while (share := together((time.time() - since) / max(1.0, budget - (since - start)))) < 1:
+        x, sounding, struck, weight, pedal = rendered()
         spectra = front.spectra(x)
         for i in range(0, o.clips - TOGETHER + 1, TOGETHER):
             e = slice(i, i + TOGETHER)
-            share = (time.time() - since) / max(1.0, budget - (since - start))
             trainer.rate.fill_(0.5 * o.rate * min(1, (step - first_step + 1) / 300) * cosine(share) + 1e-6)
-            trainer.step(*(t[e] for t in spectra), sounding[e], struck[e], weight[e])
+            trainer.step(*(t[e] for t in spectra), sounding[e], struck[e], weight[e], pedal[e])
             step += 1
             frames += TOGETHER * FRAMES
         scenes += o.clips
@@ -312,38 +356,53 @@ def main():
     del trainer
     print(f'{o.name}: both parts, {step} steps, {scenes} scenes', flush=True)
 
+    if ranks > 1:
+        for p in average.parameters():
+            torch.distributed.all_reduce(p.data)
+            p.data /= ranks
+        torch.distributed.barrier()
+        torch.distributed.destroy_process_group()
+        if rank:
+            os._exit(0)  # what follows is for one
     network = average.eval()
     weights_path = os.path.join(o.into, f'{o.name}.safetensors')
     tensors = {k: v.detach().float().cpu().contiguous() for k, v in network.state_dict().items()}
-    save_file(tensors | {'calibration': torch.tensor([[1.0, 0.0]] * 2)}, weights_path)  # in case that what follows is cut off
+    save_file(tensors | {'calibration': torch.tensor([[1.0, 0.0]] * 5)}, weights_path)  # in case that what follows is cut off
 
     def heard(playing, batches):
         """What the network says of scenes that it has not met, and the labels."""
         maker, parts = SceneMaker(table, {i: 1.0 for i in left_out} or weights, 77, 0.0, playing, o.performances), []
         for _ in range(batches):
             strikes, pedals = maker.batch(40)
-            x, sounding, struck, weight = renderer(strikes, 40, 1.0, pedals)
+            x, sounding, struck, weight, pedal = renderer(strikes, 40, 1.0, pedals)
             with torch.no_grad():
-                last, new, *_ = network(front(x))
-            parts.append((last, sounding, weight, new, struck))
+                last, new, _, _, later, later_new, down = network(front(x))
+            parts.append((sounding, weight, struck, pedal, last, new, later, later_new, down))
         return [torch.cat(p) for p in zip(*parts)]
 
-    playing_f = {}
-    if o.playing:
-        last, sounding, weight, new, struck = heard(1.0, 5)
-        playing_f = {'playing_frame_f': frame_f(last > -0.5, sounding > 0.5), 'playing_onset_frame_f': frame_f(new > -0.5, struck > 0.5)}
-    last, sounding, weight, new, struck = heard(o.playing, 10)
-    calibration = [calibrate(last, sounding, weight), calibrate(new, struck, torch.ones_like(weight))]
+    def scores(of, batches, playing):
+        sounding, weight, struck, pedal, last, new, later, later_new, down = heard(playing, batches)
+        f = {'frame_f': frame_f(last > -0.5, sounding > 0.5), 'onset_frame_f': frame_f(new > -0.5, struck > 0.5),
+             'second_frame_f': frame_f(later > -0.5, sounding > 0.5), 'second_onset_frame_f': frame_f(later_new > -0.5, struck > 0.5), 'pedal_f': pedal_f(down, pedal)}
+        all_of = torch.ones_like(weight)
+        known = [calibrate(last, sounding, weight), calibrate(new, struck, all_of), calibrate(later, sounding, weight), calibrate(later_new, struck, all_of),
+                 calibrate(down, pedal[..., 0], pedal[..., 1]) if playing else [1.0, 0.0]]
+        return {of + k: v for k, v in f.items()}, known
+
+    playing_f, _ = scores('playing_', 5, 1.0) if o.playing else ({}, None)
+    scenes_f, calibration = scores('scenes_', 10, o.playing)
     measured = left_out or recorded
+    telephone = Renderer(bank, backdrop, o.device, 51, 1.0)
     card = {
         'code': os.environ.get('LIDPROP_COMMIT', ''), 'pianos': [bank.pianos[i] for i in recorded], 'left_out': o.leave_out or None,
         'made_up_pianos': o.made_up, 'weights': sum(p.numel() for p in network.parameters()), 'sizes': o.sizes, 'seed': o.seed,
         'steps': step, 'frames': frames, 'scenes': scenes, 'playing': o.playing, 'borrowed': o.borrowed, 'disturb': o.disturb, 'telephone': o.telephone, 'rate': o.rate, 'waited': round(waited), 'started_from': os.path.basename(o.start_from) or None, 'minutes': o.minutes,
         'device': torch.cuda.get_device_name() if 'cuda' in o.device else 'cpu',
         'calibration': calibration, 'measured_on': [bank.pianos[i] for i in measured],
-        'scenes_frame_f': frame_f(last > -0.5, sounding > 0.5), 'scenes_onset_frame_f': frame_f(new > -0.5, struck > 0.5), **playing_f,
+        'processes': ranks, **scenes_f, **playing_f,
         'held_dry': measure(network, front, renderer, table, measured, o.test_scenes, 5000, 0.0),
         'held_degraded': measure(network, front, renderer, table, measured, o.test_scenes, 6000, 1.0),
+        'held_over_a_telephone': measure(network, front, telephone, table, measured, o.test_scenes, 7000, 1.0),
     }
     tensors['calibration'] = torch.tensor(calibration, dtype=torch.float32)
     save_file(tensors, weights_path, {'sizes': o.sizes, 'pianos': ', '.join(card['pianos']), 'seed': str(o.seed)})
