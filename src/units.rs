@@ -9,9 +9,10 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::ops::{Add, Neg, Sub};
 
+pub mod clock;
 mod time;
 
-pub use time::{HopIndex, HopSpan, SamplePos, SampleSpan};
+pub use time::{HopIndex, HopSpan, Part, SamplePos, SampleSpan};
 
 /// A value outside the range of its unit.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

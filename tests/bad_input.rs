@@ -69,6 +69,49 @@ fn a_refused_recording_leaves_no_file_and_does_not_stop_the_others() {
     );
 }
 
+#[test]
+fn a_part_that_is_none_is_refused_and_one_that_runs_over_is_told() {
+    let desk = Desk::new();
+    desk.file("monday.wav", &sound());
+    for (options, code, words) in [
+        (
+            &["--from", "0:02", "--to", "0:02"][..],
+            2,
+            &["--to 0:02.0", "--from 0:02.0", "later"][..],
+        ),
+        (&["--to", "0"], 2, &["--to 0:00.0"]),
+        (
+            &["--from", "0:05"],
+            1,
+            &["monday.wav", "ends at 0:01.0", "before 0:05.0", "--from"],
+        ),
+    ] {
+        let call = ["take", "monday.wav"].iter().chain(options);
+        desk.run(call).refuses(code, words);
+    }
+    for time in ["soon", "1:75"] {
+        let answer = desk.run(["take", "monday.wav", "--from", time]);
+        assert!(
+            answer.code == 2
+                && answer
+                    .err
+                    .contains("1:20, 1:02:03.5 or in seconds, say 80.5"),
+            "{}",
+            answer.err
+        );
+    }
+    let answer = desk.run(["take", "monday.wav", "--from", "0.2", "--to", "0:03"]);
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    assert!(
+        answer.out.contains("0:00.2 to 0:01.0")
+            && answer
+                .out
+                .contains("note: the recording ends at 0:01.0, before 0:03.0"),
+        "{}",
+        answer.out
+    );
+}
+
 #[cfg(unix)]
 #[test]
 fn a_recording_that_may_not_be_read_says_so() {

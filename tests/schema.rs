@@ -127,6 +127,34 @@ fn a_field_that_is_known_must_be_what_it_should_be() {
 }
 
 #[test]
+fn the_times_of_a_part_are_those_of_the_whole_recording() {
+    let whole: Recording = serde_json::from_str(&taken("borrowed-dominants.flac")).unwrap();
+    let path = recording("borrowed-dominants.flac");
+    let (from, to) = (whole.chords[3].start.get() - 0.3, whole.chords[6].end.get());
+    let [first, last] = [from, to].map(|time| format!("{time:.3}"));
+    let call = ["take", "--write", "json", "--from", &first, "--to", &last];
+    let answer = Desk::new().run(call.iter().map(AsRef::as_ref).chain([path.as_os_str()]));
+    assert_eq!(answer.code, 0, "{}", answer.err);
+    fits(&serde_json::from_str(&answer.out).unwrap());
+    let part: Recording = serde_json::from_str(&answer.out).unwrap();
+    let read = part.part.expect("only a part was read");
+    assert!((read.from.get() - from).abs() < 0.002 && (read.to.get() - to).abs() < 0.002);
+    assert_eq!(part.seconds, read.to);
+    for chord in &whole.chords[3..7] {
+        let same = part
+            .chords
+            .iter()
+            .find(|c| (c.start.get() - chord.start.get()).abs() < 0.03 && c.midi == chord.midi);
+        assert!(same.is_some(), "{:?} at {:?}", chord.notes, chord.start);
+    }
+    assert!(
+        part.notes
+            .iter()
+            .all(|n| n.start >= read.from && n.end <= read.to)
+    );
+}
+
+#[test]
 fn the_document_says_what_made_it() {
     let recording: Recording = serde_json::from_str(&taken("phone-memo.wav")).unwrap();
     let provenance = recording.provenance.expect("take knows it");

@@ -5,6 +5,8 @@
 //! and their options are known.
 //! Limits: the texts are English; they hold no cause chain beyond the system's own message.
 
+use crate::units::Seconds;
+use crate::units::clock::clock;
 use std::io;
 
 /// Why a recording or an input cannot be used.
@@ -77,6 +79,16 @@ pub enum AudioError {
     NoSamples {
         /// The path as given.
         name: String,
+    },
+    /// A part was asked for that begins where nothing is left.
+    #[error("{name}: it ends at {}, before {}", clock(*.end), clock(*.wanted))]
+    EndsBefore {
+        /// The path as given.
+        name: String,
+        /// Where it ends.
+        end: Seconds,
+        /// Where the part was to begin.
+        wanted: Seconds,
     },
     /// This build has no live sound.
     #[error("this lidprop was built without live sound")]

@@ -21,10 +21,12 @@ pub mod capture;
 pub mod downmix;
 pub mod error;
 pub mod level;
+pub mod part;
 pub mod recording;
 pub mod resample;
 pub mod source;
 
 pub use error::AudioError;
+pub use part::PartOfRecording;
 pub use recording::{FileSource, open, open_stream};
 pub use source::{BlockState, SampleSource, SourceInfo, SourceWarning};

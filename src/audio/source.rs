@@ -7,7 +7,8 @@
 //! Limits: a source is read once, forwards.
 
 use crate::audio::AudioError;
-use crate::units::{SampleRate, SampleSpan};
+use crate::units::clock::clock;
+use crate::units::{SampleRate, SampleSpan, Seconds};
 use std::fmt;
 
 /// Magnitude above which a sample is taken for damage, not for sound: 60 dB above full scale. Floating-point
@@ -120,6 +121,13 @@ pub enum SourceWarning {
     Silent,
     /// The channels cancel each other when added.
     ChannelsCancel,
+    /// The recording ends before the part that was asked for does.
+    EndsEarlier {
+        /// Where it ends.
+        end: Seconds,
+        /// Where the part was to end.
+        wanted: Seconds,
+    },
 }
 
 impl fmt::Display for SourceWarning {
@@ -153,6 +161,14 @@ impl fmt::Display for SourceWarning {
                 write!(
                     f,
                     "the recording is silent throughout; check the microphone and its permission, then record again"
+                )
+            }
+            Self::EndsEarlier { end, wanted } => {
+                write!(
+                    f,
+                    "the recording ends at {}, before {}; it was read to its end",
+                    clock(*end),
+                    clock(*wanted)
                 )
             }
             Self::ChannelsCancel => {

@@ -32,8 +32,11 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub schema: String,
     /// The file as it was named by the user.
     pub file: String,
-    /// Length of the recording.
+    /// Length of the recording; where only a part was read, the end of that.
     pub seconds: Seconds,
+    /// The part that was read; absent where it was all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<PartRead>,
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub tuning_hz: Option<f64>,
     /// Every struck note, by start.
@@ -68,6 +71,15 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+}
+
+/// The part of a recording that was read. All times are those of the whole recording.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PartRead {
+    /// Where it begins.
+    pub from: Seconds,
+    /// Where it ends.
+    pub to: Seconds,
 }
 
 /// What made a document: enough to make it again from the same recording.

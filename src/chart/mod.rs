@@ -1,6 +1,6 @@
 //! The chart: what was heard over time, as one result document.
 //!
-//! Input: events of the [`crate::listener`]. Output: a [`document::Recording`].
+//! Input: events of the [`crate::listener`], or a chart that was typed ([`typed`]). Output: a [`document::Recording`], a [`typed::TypedChart`].
 //! Units: seconds from the start of the recording. Method: see the modules. Limits: none of its own.
 
 pub mod document;
@@ -9,4 +9,5 @@ pub mod passages;
 pub mod pedal;
 pub mod performance;
 pub mod recording;
+pub mod typed;
 pub mod written;

@@ -7,7 +7,7 @@
 //! and readings are written one by one while they are serialised.
 //! Limits: whoever asks for two interpretations has every chord searched twice.
 
-use crate::chart::document::{Provenance, Recording, SCHEMA, SoundedOff};
+use crate::chart::document::{PartRead, Provenance, Recording, SCHEMA, SoundedOff};
 use crate::chart::entries::{heard_note, seconds};
 use crate::chart::passages::{ChordsInPlace, Interpreted};
 use crate::chart::performance::{Performance, performance};
@@ -15,7 +15,7 @@ use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Style};
 use crate::listener::{ChordSpan, Event, NoteSpan};
 use crate::playing::StatedRhythm;
-use crate::units::{Cents, Hertz, SamplePos, hundredths};
+use crate::units::{Cents, Hertz, Part, SamplePos, hundredths};
 use serde::{Serialize, Serializer};
 
 /// A recording while it is heard.
@@ -27,6 +27,7 @@ pub struct HeardSoFar {
     chords: Vec<ChordSpan>,
     sounding_off: Option<Cents>,
     rhythm: StatedRhythm,
+    part: Part,
     warnings: Vec<String>,
     provenance: Option<Provenance>,
 }
@@ -41,16 +42,31 @@ impl HeardSoFar {
             chords: Vec::new(),
             sounding_off: None,
             rhythm: StatedRhythm::default(),
+            part: Part::default(),
             warnings: Vec::new(),
             provenance: None,
         }
     }
 
+    /// Keeps which part of the recording is heard: times of events count from its beginning.
+    pub fn reads(&mut self, part: Part) {
+        self.part = part;
+    }
+
     /// Keeps what the event tells of notes and chords that have ended.
     pub fn keep(&mut self, event: Event) {
+        let begins = self.part.from.since_start();
         match event {
-            Event::Note(span) => self.notes.push(span),
-            Event::Chord(span) => self.chords.push(span),
+            Event::Note(mut span) => {
+                span.start += begins;
+                span.end += begins;
+                self.notes.push(span);
+            }
+            Event::Chord(mut span) => {
+                span.start += begins;
+                span.end += begins;
+                self.chords.push(span);
+            }
             // what a chart does not hold
             _ => {}
         }
@@ -76,13 +92,14 @@ impl HeardSoFar {
         self.provenance = Some(provenance);
     }
 
-    /// Ends the recording: its length, and the pitch of the piano.
+    /// Ends the recording: how long it was heard, and the pitch of the piano.
     pub fn end(mut self, length: SamplePos, a4: Option<Hertz>) -> Heard {
         // Notes come as they end, and end in any order.
         self.notes.sort_by_key(|span| (span.start, span.note.midi));
         Heard {
             file: self.file,
-            length,
+            length: length + self.part.from.since_start(),
+            part: self.part,
             a4,
             notes: self.notes,
             chords: self.chords,
@@ -101,8 +118,10 @@ impl HeardSoFar {
 pub struct Heard {
     /// The file as it was named by the user.
     pub file: String,
-    /// Length of the recording.
+    /// Length of the recording; where only a part was read, the end of that.
     pub length: SamplePos,
+    /// Which part was read.
+    pub part: Part,
     /// Frequency of A4 on this piano; `None` where nothing sounded.
     pub a4: Option<Hertz>,
     /// Struck notes by start.
@@ -166,6 +185,10 @@ impl Heard {
             schema: SCHEMA.to_owned(),
             file: self.file.clone(),
             seconds: seconds(self.length),
+            part: (!self.part.is_whole()).then(|| PartRead {
+                from: seconds(self.part.from),
+                to: seconds(self.length),
+            }),
             // 0.01 Hz at A4 is 0.04 cents
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),

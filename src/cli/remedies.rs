@@ -57,6 +57,10 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         AudioError::UnusableRate { .. } | AudioError::NoSamples { .. } => {
             "record or export it again"
         }
+        AudioError::EndsBefore { .. } => match command {
+            InCommand::Take => "give an earlier time with --from",
+            InCommand::Hear | InCommand::Name | InCommand::Soundcheck => "give an earlier time",
+        },
         AudioError::NoLiveSound => match command {
             InCommand::Soundcheck => {
                 "build it with its default features, or learn a piano from a recording with --learn NAME --from FILE"
@@ -134,6 +138,7 @@ pub fn learn_it(name: &str) -> String {
 mod tests {
     use super::*;
     use crate::cli::CommandLine;
+    use crate::units::Seconds;
     use clap::CommandFactory;
     use std::io;
 
@@ -163,6 +168,11 @@ mod tests {
                 rate: 1,
             },
             AudioError::NoSamples { name: name() },
+            AudioError::EndsBefore {
+                name: name(),
+                end: Seconds::ZERO,
+                wanted: Seconds::ZERO,
+            },
             AudioError::NoLiveSound,
             AudioError::NoInput,
             AudioError::NoSuchInput {
@@ -198,7 +208,7 @@ mod tests {
         let kinds: std::collections::HashSet<_> = kinds.collect();
         assert_eq!(
             kinds.len(),
-            19,
+            20,
             "an error that is new in the table belongs in this list too"
         );
         all

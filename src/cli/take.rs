@@ -7,7 +7,7 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::error::{CliError, CommandResult, tell};
-use super::options::{NamingOptions, PianoOptions, RhythmOptions};
+use super::options::{NamingOptions, PartOptions, PianoOptions, RhythmOptions};
 use super::remedies::{InCommand, sentence};
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
@@ -37,6 +37,7 @@ Examples:
   lidprop take lesson.m4a
   lidprop take --write json --into charts monday.wav tuesday.flac
   lidprop take --write labels lesson.m4a > lesson.lab
+  lidprop take --from 1:20 --to 1:40 lesson.m4a
 
 A recording that cannot be read is told on standard error and does not stop the others; the exit code is then 1.")]
 pub struct TakeArgs {
@@ -51,6 +52,10 @@ pub struct TakeArgs {
     /// Write one file a recording into this folder, named after the recording; made if it is not there
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
+
+    /// Which part of the recordings.
+    #[command(flatten)]
+    pub part: PartOptions,
 
     /// Which piano it is.
     #[command(flatten)]
@@ -115,6 +120,7 @@ pub fn run(args: &TakeArgs) -> CommandResult {
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandResult {
+    let part = args.part.part()?;
     let output = Output::chosen(args)?;
     let mut listening = args.piano.listening()?;
     if let Some(off) = args.sounding {
@@ -125,6 +131,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         naming: args.naming.wording(),
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
+        part,
     };
     let jobs = plan(&args.files, &output);
     let bar = progress_bar(jobs.len());

@@ -5,14 +5,14 @@
 //! not grow with the length of the file.
 //! Limits: a recording whose length the file does not state reports no progress.
 
-use crate::audio::{self, AudioError, BlockState, SampleSource};
+use crate::audio::{self, AudioError, BlockState, PartOfRecording, SampleSource};
 use crate::chart::document::{Provenance, StatedOptions};
 use crate::chart::recording::{Heard, HeardSoFar, Wording};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::playing::StatedRhythm;
 use crate::spectrum::estimate_a4;
-use crate::units::{Cents, SampleRate, SampleSpan, hundredths};
+use crate::units::{Cents, Part, SampleRate, SampleSpan, hundredths};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -33,6 +33,8 @@ pub struct RecordingOptions {
     pub sounding_off: Option<Cents>,
     /// What the user has stated of the rhythm.
     pub rhythm: StatedRhythm,
+    /// Which part is read: all of it unless the user says so. Times stay those of the whole.
+    pub part: Part,
 }
 
 /// Reads the whole recording; `progress` is called with the share read so far.
@@ -47,7 +49,7 @@ pub fn read_recording(
     stop: &AtomicBool,
     mut progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
-    let mut source = audio::open(path)?;
+    let mut source = PartOfRecording::new(audio::open(path)?, options.part);
     let (mut beginning, mut block) = (Vec::new(), Vec::new());
     let mut state = BlockState::More;
     while state != BlockState::Ended && beginning.len() < TUNED_BY.get() as usize {
@@ -62,6 +64,7 @@ pub fn read_recording(
         ..listening.clone()
     });
     let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
+    heard.reads(options.part);
     let mut events = Vec::new();
     let length = source.info().length;
     let mut hear = |block: &[f32]| {

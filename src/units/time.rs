@@ -145,6 +145,22 @@ impl SampleSpan {
     }
 }
 
+/// From where to where a recording is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Part {
+    /// The first sample that is read.
+    pub from: SamplePos,
+    /// The first one that is not; the end where it is `None`.
+    pub to: Option<SamplePos>,
+}
+
+impl Part {
+    /// True where it is the whole recording.
+    pub fn is_whole(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -59,12 +59,14 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
 }
 
 pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-    write!(
-        out,
-        "{}   {}",
-        ink.strong(&heard.file),
-        clock(heard.length.seconds(SampleRate::INTERNAL))
-    )?;
+    let end = clock(heard.length.seconds(SampleRate::INTERNAL));
+    let time = if heard.part.is_whole() {
+        end
+    } else {
+        let begins = heard.part.from.seconds(SampleRate::INTERNAL);
+        format!("{} to {end}", clock(begins))
+    };
+    write!(out, "{}   {time}", ink.strong(&heard.file))?;
     match heard.a4 {
         Some(a4) => writeln!(out, "   A4 at {:.1} Hz", a4.get())?,
         None => writeln!(out)?,

@@ -7,7 +7,8 @@
 use crate::chart::document::KeyMark;
 use crate::chart::entries::marks;
 use crate::listener::{Certainty, ChordNote};
-use crate::units::Seconds;
+
+pub use crate::units::clock::clock;
 
 /// What the marks of [`notes_text`] mean: a line for each kind that is there.
 pub fn legends(marks: &[KeyMark]) -> impl Iterator<Item = &'static str> {
@@ -45,17 +46,5 @@ pub fn note_text(name: &str, certainty: Certainty) -> String {
         Certainty::Sure => name.to_owned(),
         Certainty::Likely => format!("{name}?"),
         Certainty::Inferred => format!("({name})"),
-    }
-}
-
-/// A time as players say it: `1:07.4`, with hours where there are any.
-pub fn clock(at: Seconds) -> String {
-    let tenths = (at.get().max(0.0) * 10.0).round() as u64;
-    let (seconds, tenth) = (tenths / 10, tenths % 10);
-    let (hours, minutes, seconds) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-    if hours > 0 {
-        format!("{hours}:{minutes:02}:{seconds:02}.{tenth}")
-    } else {
-        format!("{minutes}:{seconds:02}.{tenth}")
     }
 }

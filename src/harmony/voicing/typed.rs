@@ -69,7 +69,7 @@ impl Typed {
             .collect();
         match words[..] {
             [] => Err(TypedError::Nothing),
-            [word] if NO_CHORD.contains(&word) => Err(TypedError::NoChord(word.to_owned())),
+            [word] if is_no_chord(word) => Err(TypedError::NoChord(word.to_owned())),
             [word] if word.bytes().all(|b| b.is_ascii_digit()) => Self::notes(&words),
             [word] => Ok(Self::of_symbol(word.parse()?)),
             _ => Self::notes(&words).or_else(|wrong| {
@@ -155,8 +155,13 @@ impl Typed {
     }
 }
 
+/// True of what charts write where no chord is played.
+pub(crate) fn is_no_chord(word: &str) -> bool {
+    NO_CHORD.contains(&word)
+}
+
 /// Reads one note; without an octave it lies at or above MIDI number `from`.
-fn read_note(word: &str, from: u8) -> Result<(MidiNote, Option<Spelled>), TypedError> {
+pub(crate) fn read_note(word: &str, from: u8) -> Result<(MidiNote, Option<Spelled>), TypedError> {
     let refused = || TypedError::NotANote(word.to_owned());
     if word.bytes().all(|b| b.is_ascii_digit()) {
         let midi = word
