@@ -50,6 +50,8 @@ pub struct KnownKey<'a> {
 /// One frame that waits for its future.
 #[derive(Debug, Default)]
 struct Waiting {
+    /// The sound had ended.
+    past_end: bool,
     /// The logit of every key before the neighbours were asked.
     opinions: Vec<f32>,
     /// The keys in question, and of each in their order g and h3, u, what is new, and b.
@@ -158,6 +160,7 @@ impl SecondLook {
         keys: impl Iterator<Item = KnownKey<'a>>,
     ) {
         let mut frame = self.spare.pop().unwrap_or_default();
+        frame.past_end = false;
         frame.opinions.clear();
         frame.opinions.extend(opinions);
         for list in [&mut frame.known, &mut frame.gate, &mut frame.new] {
@@ -174,12 +177,15 @@ impl SecondLook {
         self.waiting.push_back(frame);
     }
 
-    /// Takes a frame after the end of the sound, in which nothing is in question.
+    /// After the end of the sound: as many frames in which nothing is in question as the next answer needs.
     pub fn take_silence(&mut self) {
-        self.take(
-            std::iter::repeat_n(2.0 * DOUBT, PIANO_KEYS),
-            std::iter::empty(),
-        );
+        while self.ready == 0 && self.waiting.len() <= DELAY {
+            let opinions = std::iter::repeat_n(2.0 * DOUBT, PIANO_KEYS);
+            self.take(opinions, std::iter::empty());
+            if let Some(frame) = self.waiting.back_mut() {
+                frame.past_end = true;
+            }
+        }
     }
 
     /// Writes what is said of the frame [`DELAY`] frames before the last one, nothing where there is none.
@@ -287,7 +293,8 @@ impl SecondLook {
     fn look_back_at_pedal(&mut self) {
         let size = self.pedal.len();
         let mut state = vec![0.0; size];
-        for frame in self.waiting.iter_mut().rev() {
+        let sounded = self.waiting.iter_mut().rev();
+        for frame in sounded.skip_while(|frame| frame.past_end) {
             let [_, gate, new] = &frame.pedal;
             remember(&mut state, &gate[size..], &new[size..]);
             frame.pedal_memory[1].clone_from(&state);
