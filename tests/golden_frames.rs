@@ -91,3 +91,39 @@ fn probabilities_agree_with_training_within_1e_4() {
         "the golden weights say something"
     );
 }
+
+#[test]
+fn the_second_look_agrees_with_training_within_1e_4_to_the_end_of_the_sound() {
+    let (sounding, onset, pedal) = (
+        golden("later_sounding"),
+        golden("later_onset"),
+        golden("pedal"),
+    );
+    let mut estimator = NetworkEstimator::looking_ahead(&Model::from_bytes(MODEL).unwrap());
+    let mut evidence = NoteEvidence::default();
+    let mut told = Vec::new();
+    let frames = hear(|number, frame| {
+        estimator.step(frame, &mut evidence);
+        if number >= estimator.delay() {
+            told.push(evidence.clone());
+        }
+    });
+    while told.len() < frames {
+        estimator.step_past_end(&mut evidence);
+        told.push(evidence.clone());
+    }
+    let mut largest = 0.0_f32;
+    for (number, evidence) in told.iter().enumerate() {
+        for key in 0..PIANO_KEYS {
+            let at = number * PIANO_KEYS + key;
+            largest = largest
+                .max((evidence.sounding[key] - sounding[at]).abs())
+                .max((evidence.onset[key] - onset[at]).abs());
+        }
+        let down = evidence.pedal.expect("a second look tells the pedal");
+        largest = largest.max((down - pedal[number]).abs());
+    }
+    assert!(largest < 1e-4, "largest difference {largest}");
+    let spread = pedal.iter().copied().fold(0.0, f32::max) - pedal.iter().copied().fold(1.0, f32::min);
+    assert!(spread > 0.05, "the golden weights say something of the pedal: {spread}");
+}

@@ -4,7 +4,7 @@
 
 golden_model.safetensors: the weights (of MODEL, or small seeded random ones); golden_frames.safetensors: 'samples' (a made-up
 chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 220, 88] of those, 'sounding' and 'onset' (calibrated
-probabilities) [all frames, 88]. Regenerate only when the front end or the network's shape changes.
+probabilities) [all frames, 88], of the second look 'later_sounding', 'later_onset' and 'pedal' [all frames]. Regenerate only when the front end or the network's shape changes.
 """
 import argparse
 import math
@@ -14,7 +14,7 @@ from safetensors.torch import load_file, save_file
 from front_end import RATE, FrontEnd
 from network import DOUBT, NoteNetwork
 
-SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8)
+SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8, back=8, pedal=4)
 
 
 def sound():
@@ -38,8 +38,8 @@ def main():
     torch.manual_seed(1)
     if o.weights:
         tensors = load_file(o.weights)
-        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4'}
-        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'glance': tensors['wg.weight'].shape[1]}
+        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4', 'back': 'wzb'}
+        sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'glance': tensors['wg.weight'].shape[1], 'pedal': tensors['wp.weight'].shape[0] // 2}
         network = NoteNetwork(**sizes)
         network.load_state_dict({k: v for k, v in tensors.items() if k != 'calibration'})
     else:
@@ -48,20 +48,20 @@ def main():
             torch.nn.init.normal_(p, std=1.5 / math.sqrt(p.shape[-1]) if p.dim() > 1 else 0.2)
         for layer in (network.wg, network.wo):
             torch.nn.init.constant_(layer.bias, DOUBT)  # about half of the keys are looked at, and half of those are in question
-        tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -DOUBT], [0.8, 0.1]])}
+        tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -DOUBT], [0.8, 0.1], [1.1, -DOUBT], [0.9, 0.2], [1.3, 0.1]])}
     samples = sound()
     with torch.no_grad():
         inputs = FrontEnd()(samples[None])
-        sounding, onset, *_ = network(inputs)
+        sounding, onset, _, _, later, later_onset, pedal = network(inputs)
     scale = tensors['calibration']
-    some = torch.tensor([0, 5, 21, 40, 63])
+    some = torch.tensor([5, 40, 63])
     save_file({k: v.contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
     save_file({
         'samples': samples,
         'frames': some.float(),
         'inputs': inputs[0, some].transpose(1, 2).contiguous(),
-        'sounding': torch.sigmoid(scale[0, 0] * sounding[0] + scale[0, 1]).contiguous(),
-        'onset': torch.sigmoid(scale[1, 0] * onset[0] + scale[1, 1]).contiguous(),
+        **{name: torch.sigmoid(scale[i, 0] * logits[0] + scale[i, 1]).contiguous() for i, (name, logits) in enumerate((
+            ('sounding', sounding), ('onset', onset), ('later_sounding', later), ('later_onset', later_onset), ('pedal', pedal)))},
     }, os.path.join(o.into, 'golden_frames.safetensors'))
 
 

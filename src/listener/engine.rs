@@ -13,12 +13,13 @@ use crate::notes::belief::{Beliefs, RecentBeliefs};
 use crate::notes::held::{HeldKey, HeldSet, SpanFinder, SpanRules};
 use crate::notes::strength::KeyLoudness;
 use crate::notes::tracks::{NoteTracker, TrackRules, Tracks};
-use crate::notes::{NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
+use crate::notes::{Model, NetworkEstimator, NoteEstimator, NoteEvidence, OwnPianoEstimator};
 use crate::piano::PianoProfile;
 use crate::spectrum::{Analyser, HOP_SAMPLES, SpectrumFrame, TuningFollower};
 use crate::units::{
     Dbfs, Hertz, HopIndex, HopSpan, PIANO_KEYS, PianoKey, SamplePos, SampleRate, SampleSpan, Share,
 };
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// How to listen.
@@ -30,6 +31,8 @@ pub struct ListenerOptions {
     pub found_a4: Option<Hertz>,
     /// The piano, where its own notes were learned.
     pub piano: Option<Arc<PianoProfile>>,
+    /// Judges a moment only once it is known what comes after: for recordings. Events then come some two seconds later, their times the same.
+    pub looks_ahead: bool,
 }
 
 impl ListenerOptions {
@@ -65,6 +68,14 @@ const SURE: f32 = 0.9;
 /// From this confidence on a note is likely.
 const LIKELY: f32 = 0.6;
 
+/// What is measured of a frame besides its notes.
+struct Measured {
+    at: SamplePos,
+    rms: f32,
+    loudness: KeyLoudness,
+    a4: Option<Hertz>,
+}
+
 /// Hears mono sound at [`SampleRate::INTERNAL`] and tells what sounds.
 pub struct Listener {
     position: SamplePos,
@@ -79,6 +90,8 @@ pub struct Listener {
     frame: SpectrumFrame,
     evidence: NoteEvidence,
     loudness: KeyLoudness,
+    /// The frames that the estimator has not judged yet.
+    waiting: VecDeque<Measured>,
     tracks: Tracks,
     spans: Vec<HeldSet>,
     open_span: HeldSet,
@@ -96,9 +109,12 @@ impl Listener {
 
     /// Makes a listener with the built-in note model; transforms and buffers are made here.
     pub fn new(options: ListenerOptions) -> Self {
-        let estimator: Box<dyn NoteEstimator> = match &options.piano {
-            Some(piano) => Box::new(OwnPianoEstimator::embedded(piano)),
-            None => Box::new(NetworkEstimator::embedded()),
+        let model = Model::embedded();
+        let estimator: Box<dyn NoteEstimator> = match (&options.piano, options.looks_ahead) {
+            (Some(piano), true) => Box::new(OwnPianoEstimator::looking_ahead(&model, piano)),
+            (Some(piano), false) => Box::new(OwnPianoEstimator::new(&model, piano)),
+            (None, true) => Box::new(NetworkEstimator::looking_ahead(&model)),
+            (None, false) => Box::new(NetworkEstimator::new(&model)),
         };
         Self::with_estimator(options, estimator)
     }
@@ -122,6 +138,7 @@ impl Listener {
             frame: SpectrumFrame::default(),
             evidence: NoteEvidence::default(),
             loudness: KeyLoudness::default(),
+            waiting: VecDeque::with_capacity(1),
             tracks: Tracks::default(),
             spans: Vec::new(),
             open_span: HeldSet::default(),
@@ -132,7 +149,7 @@ impl Listener {
     }
 
     /// From now on hears notes anew only in every `frames`-th frame, to save work; between, they are taken to sound on.
-    /// Times stay true; a note may be told that much later.
+    /// Times stay true; a note may be told that much later. A listener that looks ahead hears every frame.
     pub fn hear_every(&mut self, frames: u32) {
         self.every = frames.max(1);
     }
@@ -154,6 +171,10 @@ impl Listener {
 
     /// Ends the sound: closes notes and chords that are still open.
     pub fn finish(&mut self, events: &mut Vec<Event>) {
+        while let Some(measured) = self.waiting.pop_front() {
+            self.estimator.step_past_end(&mut self.evidence);
+            self.hear(&measured, events);
+        }
         self.tracker.finish(&mut self.tracks);
         self.finder.finish(&mut self.spans);
         self.tell_struck(events);
@@ -188,28 +209,45 @@ impl Listener {
             }
         }
         self.heard_before += 1;
-        if self.heard_before >= self.every {
+        let delay = self.estimator.delay();
+        if self.heard_before >= self.every || delay > 0 {
             self.heard_before = 0;
             self.estimator.step(&self.frame, &mut self.evidence);
         }
-        if self.frame.rms < SILENT_RMS {
-            self.evidence = NoteEvidence::default();
-        }
         self.loudness.measure(&self.frame);
-        self.tracker
-            .step(&self.evidence, &self.loudness, &mut self.tracks);
-        self.finder
-            .step(&self.evidence, &self.loudness.shares, &mut self.spans);
-        self.beliefs.push(self.finder.heard());
-        events.push(Event::Frame(FrameReport {
+        self.waiting.push_back(Measured {
             at,
             rms: self.frame.rms,
+            loudness: self.loudness.clone(),
+            a4: self.follower.a4(),
+        });
+        if self.waiting.len() > delay
+            && let Some(measured) = self.waiting.pop_front()
+        {
+            self.hear(&measured, events);
+        }
+    }
+
+    /// What the evidence at hand, which is that of a frame `measured` before, tells.
+    fn hear(&mut self, measured: &Measured, events: &mut Vec<Event>) {
+        if measured.rms < SILENT_RMS {
+            self.evidence = NoteEvidence::default();
+        }
+        let loudness = &measured.loudness;
+        self.tracker
+            .step(&self.evidence, loudness, &mut self.tracks);
+        self.finder
+            .step(&self.evidence, &loudness.shares, &mut self.spans);
+        self.beliefs.push(self.finder.heard());
+        events.push(Event::Frame(FrameReport {
+            at: measured.at,
+            rms: measured.rms,
             chroma: self.evidence.chroma(),
             evidence: self.evidence.clone(),
-            a4: self.follower.a4(),
+            a4: measured.a4,
         }));
         self.tell_struck(events);
-        self.tell_what_sounds(at, events);
+        self.tell_what_sounds(measured, events);
         self.tell_ended(events);
     }
 
@@ -225,7 +263,7 @@ impl Listener {
     }
 
     /// The set of the open span once it has lasted and the keys that sound agree with it; until then, those keys.
-    fn tell_what_sounds(&mut self, at: SamplePos, events: &mut Vec<Event>) {
+    fn tell_what_sounds(&mut self, measured: &Measured, events: &mut Vec<Event>) {
         let sounding = self.tracker.sounding();
         self.finder.open_span(&mut self.open_span);
         let span = &self.open_span;
@@ -259,14 +297,14 @@ impl Listener {
                 _ => chord_note(
                     key,
                     self.evidence.sounding[key.index()],
-                    self.loudness.shares[key.index()],
+                    measured.loudness.shares[key.index()],
                 ),
             }
         });
         let possible = span.possible.iter().filter(|_| settled);
         events.push(Event::Sounding(ChordState {
             start: sample_of(start, BORDER_LAG),
-            at,
+            at: measured.at,
             notes: notes.collect(),
             possible: possible
                 .map(|held| chord_note(held.key, held.confidence, held.strength))

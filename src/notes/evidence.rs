@@ -15,6 +15,8 @@ pub struct NoteEvidence {
     pub sounding: [f32; PIANO_KEYS],
     /// Probability that the key was struck within the last few frames, by piano index.
     pub onset: [f32; PIANO_KEYS],
+    /// Probability that the sustain pedal is down; `None` from who cannot tell.
+    pub pedal: Option<f32>,
 }
 
 impl Default for NoteEvidence {
@@ -22,6 +24,7 @@ impl Default for NoteEvidence {
         Self {
             sounding: [0.0; PIANO_KEYS],
             onset: [0.0; PIANO_KEYS],
+            pedal: None,
         }
     }
 }
@@ -40,8 +43,18 @@ impl NoteEvidence {
 
 /// A way of hearing which keys sound.
 pub trait NoteEstimator: Send {
-    /// Takes the next frame and writes its evidence to `out`.
+    /// Takes the next frame and writes to `out` the evidence of the frame [`NoteEstimator::delay`] frames before it (nothing before the first).
     fn step(&mut self, frame: &SpectrumFrame, out: &mut NoteEvidence);
+
+    /// How many frames evidence comes late: 0 where a frame is judged at once.
+    fn delay(&self) -> usize {
+        0
+    }
+
+    /// After the last frame: writes the evidence of the next one that is still to come. Nothing comes of a frame that was judged at once.
+    fn step_past_end(&mut self, out: &mut NoteEvidence) {
+        *out = NoteEvidence::default();
+    }
 
     /// Forgets all earlier frames.
     fn reset(&mut self);

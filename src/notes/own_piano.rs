@@ -13,8 +13,10 @@
 use super::evidence::{NoteEstimator, NoteEvidence};
 use super::network::{Model, NetworkEstimator};
 use crate::piano::{KeyPlaces, Mixture, PianoProfile, spectra};
-use crate::spectrum::SpectrumFrame;
+use crate::spectrum::{LOG_BINS, SpectrumFrame};
+
 use crate::units::{PIANO_KEYS, log_odds, probability};
+use std::collections::VecDeque;
 
 /// What the mixture says of a key, as natural logarithms.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -106,24 +108,36 @@ pub struct OwnPianoEstimator {
     /// What is seen of each key that is in doubt, once it was asked for.
     seen: [Option<Witness>; PIANO_KEYS],
     /// Frames since its need was worked out.
-    waiting: [u32; PIANO_KEYS],
+    asked_before: [u32; PIANO_KEYS],
     /// Frames since the key began to sound.
     age: [u32; PIANO_KEYS],
     candidates: Vec<usize>,
+    /// Spectra of the frames that the network has not judged yet.
+    waiting: VecDeque<[f32; LOG_BINS]>,
 }
 
 impl OwnPianoEstimator {
     /// Lays out model and spectra; all memory is taken here.
     pub fn new(model: &Model, profile: &PianoProfile) -> Self {
+        Self::beside(NetworkEstimator::new(model), profile)
+    }
+
+    /// As [`OwnPianoEstimator::new`], but answers only once it is known what comes after.
+    pub fn looking_ahead(model: &Model, profile: &PianoProfile) -> Self {
+        Self::beside(NetworkEstimator::looking_ahead(model), profile)
+    }
+
+    fn beside(network: NetworkEstimator, profile: &PianoProfile) -> Self {
         let places = KeyPlaces::of(profile);
         Self {
-            network: NetworkEstimator::new(model),
+            network,
             tuning: WitnessWeights::default(),
             mixture: Mixture::new(&spectra::of_all_keys(profile, &places)),
             seen: [None; PIANO_KEYS],
-            waiting: [0; PIANO_KEYS],
+            asked_before: [0; PIANO_KEYS],
             age: [0; PIANO_KEYS],
             candidates: Vec::with_capacity(PIANO_KEYS),
+            waiting: VecDeque::new(),
         }
     }
 
@@ -160,7 +174,7 @@ impl OwnPianoEstimator {
             .retain(|&key| log_odds(sounding[key]) < SURE_LOG_ODDS);
         let before = std::mem::replace(&mut self.seen, [None; PIANO_KEYS]);
         for &key in &self.candidates {
-            self.waiting[key] = before[key].map_or(u32::MAX, |_| self.waiting[key] + 1);
+            self.asked_before[key] = before[key].map_or(u32::MAX, |_| self.asked_before[key] + 1);
             self.seen[key] = before[key].map(|before| Witness {
                 unexplained: unexplained.ln(),
                 ..before
@@ -168,10 +182,10 @@ impl OwnPianoEstimator {
         }
         for _ in 0..ASKED_A_FRAME.min(self.candidates.len()) {
             let longest = self.candidates.iter().copied();
-            let Some(key) = longest.max_by_key(|&key| self.waiting[key]) else {
+            let Some(key) = longest.max_by_key(|&key| self.asked_before[key]) else {
                 return;
             };
-            self.waiting[key] = 0;
+            self.asked_before[key] = 0;
             self.seen[key] = Some(Witness {
                 need: (self.mixture.need(key) / unexplained).max(LEAST_NEED).ln(),
                 unexplained: unexplained.ln(),
@@ -183,8 +197,46 @@ impl OwnPianoEstimator {
 impl NoteEstimator for OwnPianoEstimator {
     fn step(&mut self, frame: &SpectrumFrame, out: &mut NoteEvidence) {
         self.network.step(frame, out);
+        if self.delay() == 0 {
+            self.weigh(&frame.long, out);
+            return;
+        }
+        self.waiting.push_back(frame.long);
+        if self.waiting.len() > self.delay() {
+            self.weigh_oldest(out);
+        }
+    }
+
+    fn delay(&self) -> usize {
+        self.network.delay()
+    }
+
+    fn step_past_end(&mut self, out: &mut NoteEvidence) {
+        self.network.step_past_end(out);
+        self.weigh_oldest(out);
+    }
+
+    fn reset(&mut self) {
+        self.network.reset();
+        self.mixture.reset();
+        self.seen = [None; PIANO_KEYS];
+        self.asked_before = [0; PIANO_KEYS];
+        self.age = [0; PIANO_KEYS];
+        self.waiting.clear();
+    }
+}
+
+impl OwnPianoEstimator {
+    fn weigh_oldest(&mut self, out: &mut NoteEvidence) {
+        if let Some(long) = self.waiting.pop_front() {
+            self.weigh(&long, out);
+        }
+    }
+
+    /// Moves what the network said of a frame by what the mixture sees in its `long` spectrum.
+    fn weigh(&mut self, long: &[f32; LOG_BINS], out: &mut NoteEvidence) {
         self.choose_candidates(&out.sounding);
-        self.mixture.explain(&frame.long, &self.candidates);
+        self.mixture.explain(long, &self.candidates);
         self.look(&out.sounding);
         for (key, seen) in self.seen.iter().enumerate() {
             let Some(seen) = seen else { continue };
@@ -194,13 +246,5 @@ impl NoteEstimator for OwnPianoEstimator {
             let p = &mut out.sounding[key];
             *p = probability(log_odds(*p) + says);
         }
-    }
-
-    fn reset(&mut self) {
-        self.network.reset();
-        self.mixture.reset();
-        self.seen = [None; PIANO_KEYS];
-        self.waiting = [0; PIANO_KEYS];
-        self.age = [0; PIANO_KEYS];
     }
 }

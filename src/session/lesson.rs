@@ -114,7 +114,7 @@ fn strikes(samples: &[f32], a4: Hertz, model: &Model) -> Vec<Strike> {
     let options = ListenerOptions {
         a4: Some(a4),
         found_a4: Some(a4),
-        piano: None,
+        ..ListenerOptions::default()
     };
     let mut listener = Listener::with_estimator(options, Box::new(NetworkEstimator::new(model)));
     listener.hold_pitch();

@@ -95,6 +95,7 @@ pub fn hear_source(
     let found_a4 = estimate_a4(&beginning, listening.expected_a4()).map(|found| found.a4);
     let mut listener = Listener::new(ListenerOptions {
         found_a4,
+        looks_ahead: true,
         ..listening.clone()
     });
     let mut events = Vec::new();

@@ -31,8 +31,8 @@ impl PianoOptions {
         let piano = self.piano.as_deref().map(pianos::load).transpose()?;
         Ok(ListenerOptions {
             a4: self.a4,
-            found_a4: None,
             piano: piano.map(Arc::new),
+            ..ListenerOptions::default()
         })
     }
 }

@@ -16,12 +16,14 @@
 //! elsewhere: g = 0, sounding = o, or p where there is none, onset = 2 DOUBT
 //! ```
 //! The memory is a recurrent unit whose gate sees the frame alone (Feng, Tung, Ahmed, Bengio, Hajimirsadeghi, "Were RNNs all we needed?",
-//! 2024). Limits: answers with the frame at hand, no look-ahead; a step neither allocates nor fails. One path serves live sound and files.
+//! 2024). Of a recording, [`super::second_look`] takes the place of the last two steps. Limits: live, it answers with the frame at hand, and
+//! a step neither allocates nor fails.
 
 use super::dense::{Activation, Dense, ROW};
 use super::features::{Features, INPUTS};
 use super::keyed::{InputStretch, KeyedDense, padded};
 use super::model::{Calibration, INTERVALS, Layer, Model};
+use super::second_look::{DELAY, KnownKey, SecondLook};
 use crate::notes::evidence::{NoteEstimator, NoteEvidence};
 use crate::spectrum::SpectrumFrame;
 use crate::units::PIANO_KEYS;
@@ -47,6 +49,13 @@ impl NetworkEstimator {
             network: Network::new(model),
             arch: Arch::new(),
         }
+    }
+
+    /// As [`NetworkEstimator::new`], but answers to a frame only once it is known what comes after, and tells the pedal.
+    pub fn looking_ahead(model: &Model) -> Self {
+        let mut estimator = Self::new(model);
+        estimator.network.look_ahead(model);
+        estimator
     }
 
     /// With the model that comes with the program.
@@ -92,6 +101,22 @@ impl NoteEstimator for NetworkEstimator {
         });
     }
 
+    fn delay(&self) -> usize {
+        if self.network.second_look.is_some() {
+            DELAY
+        } else {
+            0
+        }
+    }
+
+    fn step_past_end(&mut self, out: &mut NoteEvidence) {
+        *out = NoteEvidence::default();
+        if let Some(second_look) = &mut self.network.second_look {
+            second_look.take_silence();
+            self.arch.dispatch(Later { second_look, out });
+        }
+    }
+
     fn reset(&mut self) {
         self.features.reset();
         self.network.reset();
@@ -116,6 +141,9 @@ struct Network {
     context: KeyedDense,
     before_memory: [KeyedDense; 3],
     after_memory: [KeyedDense; 2],
+    /// Of the memory that runs backward: its gate and what is new, for the second look.
+    back: [KeyedDense; 2],
+    second_look: Option<SecondLook>,
     /// Where the rows of the keys start that a glance does not rule out, and of those the ones in question.
     seen: Vec<usize>,
     asked: Vec<usize>,
@@ -163,6 +191,8 @@ struct Places {
     memory: BufferPart,
     last: BufferPart,
     logits: BufferPart,
+    back_gate: BufferPart,
+    back_candidate: BufferPart,
     /// From one key's row to the next.
     stride: usize,
 }
@@ -212,6 +242,8 @@ impl Places {
             memory: place(model.gate.outputs),
             last: place(model.last.outputs),
             logits: place(model.head.outputs),
+            back_gate: place(model.second_look.back_gate.outputs),
+            back_candidate: place(model.second_look.back_candidate.outputs),
             stride,
         }
     }
@@ -311,6 +343,12 @@ impl Network {
                 ),
                 keyed(vec![places.last.here()], places.logits, &model.head, Linear),
             ],
+            back: [
+                (places.back_gate, &model.second_look.back_gate),
+                (places.back_candidate, &model.second_look.back_candidate),
+            ]
+            .map(|(output, layer)| keyed(joined(), output, layer, Linear)),
+            second_look: None,
             places,
             seen: Vec::with_capacity(PIANO_KEYS),
             asked: Vec::with_capacity(PIANO_KEYS),
@@ -322,6 +360,12 @@ impl Network {
         }
     }
 
+    /// From now on answers with the second look.
+    fn look_ahead(&mut self, model: &Model) {
+        let (memory, joined) = (model.gate.outputs, model.joined.outputs);
+        self.second_look = Some(SecondLook::new(&model.second_look, memory, joined));
+    }
+
     /// The rows of the inputs.
     fn inputs_mut(&mut self) -> &mut [f32] {
         &mut self.by_activation[self.inputs.start..][..self.inputs.count * ROW]
@@ -329,6 +373,9 @@ impl Network {
 
     fn reset(&mut self) {
         self.by_key.fill(0.0);
+        if let Some(second_look) = &mut self.second_look {
+            second_look.reset();
+        }
     }
 
     /// Hands inputs over to the own rows of the keys that a glance does not rule out, and lets the others forget.
@@ -410,6 +457,66 @@ impl Network {
             }
         }
     }
+
+    /// What is said of the frame at hand.
+    #[inline(always)]
+    fn answer<S: Simd>(&mut self, simd: S, out: &mut NoteEvidence) {
+        for layer in &self.after_memory {
+            layer.apply(simd, &mut self.by_key, &self.asked);
+        }
+        let places = self.places;
+        for (key, opinion) in self.opinions().enumerate() {
+            out.sounding[key] = self.sounding.probability(opinion);
+            out.onset[key] = self.onset.probability(2.0 * DOUBT);
+        }
+        for &start in &self.asked {
+            let row = &self.by_key[start..];
+            let logits = places.logits.of(row);
+            let key = places.key(start);
+            let opinion = row[places.opinion.begin];
+            out.sounding[key] = self.sounding.probability(opinion + logits[0]);
+            out.onset[key] = self.onset.probability(logits[1]);
+        }
+        out.pedal = None;
+    }
+
+    /// Hands the frame at hand to the second look, and writes what that says of the one whose turn it is.
+    #[inline(always)]
+    fn answer_later<S: Simd>(&mut self, simd: S, out: &mut NoteEvidence) {
+        for layer in &self.back {
+            layer.apply(simd, &mut self.by_key, &self.asked);
+        }
+        let Some(mut second_look) = self.second_look.take() else {
+            return;
+        };
+        let places = self.places;
+        let known = self.asked.iter().map(|&start| {
+            let row = &self.by_key[start..];
+            KnownKey {
+                key: places.key(start),
+                memory: places.memory.of(row),
+                joined: places.joined.of(row),
+                back: [places.back_gate.of(row), places.back_candidate.of(row)],
+            }
+        });
+        second_look.take(self.opinions(), known);
+        second_look.answer(simd, out);
+        self.second_look = Some(second_look);
+    }
+
+    /// The logit of every key before its neighbours were asked, by piano index.
+    #[inline(always)]
+    fn opinions(&self) -> impl Iterator<Item = f32> {
+        let places = self.places;
+        let glance = &self.by_activation[self.glance_logit.start..][..PIANO_KEYS];
+        glance.iter().enumerate().map(move |(key, &glance)| {
+            if self.is_seen[MARGIN + key] {
+                self.by_key[places.row(key) + places.opinion.begin]
+            } else {
+                glance
+            }
+        })
+    }
 }
 
 /// The inputs of one frame, compiled for whatever vectors the machine has.
@@ -457,39 +564,38 @@ impl WithSimd for FramePass<'_> {
             layer.apply(simd, &mut net.by_key, &net.asked);
         }
         net.remember();
-        for layer in &net.after_memory {
-            layer.apply(simd, &mut net.by_key, &net.asked);
+        if net.second_look.is_some() {
+            net.answer_later(simd, out);
+        } else {
+            net.answer(simd, out);
         }
-        let places = net.places;
-        let glance = &net.by_activation[net.glance_logit.start..][..PIANO_KEYS];
-        for (key, &glance) in glance.iter().enumerate() {
-            out.sounding[key] = net.sounding.probability(glance);
-            out.onset[key] = net.onset.probability(2.0 * DOUBT);
-        }
-        for &start in &net.seen {
-            let opinion = net.by_key[start + places.opinion.begin];
-            out.sounding[places.key(start)] = net.sounding.probability(opinion);
-        }
-        for &start in &net.asked {
-            let row = &net.by_key[start..];
-            let logits = places.logits.of(row);
-            let key = places.key(start);
-            let opinion = row[places.opinion.begin];
-            out.sounding[key] = net.sounding.probability(opinion + logits[0]);
-            out.onset[key] = net.onset.probability(logits[1]);
-        }
+    }
+}
+
+/// What the second look says of the frame whose turn it is.
+struct Later<'a> {
+    second_look: &'a mut SecondLook,
+    out: &'a mut NoteEvidence,
+}
+
+impl WithSimd for Later<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.second_look.answer(simd, self.out);
     }
 }
 
 impl Calibration {
     #[inline(always)]
-    fn probability(self, logit: f32) -> f32 {
+    pub(super) fn probability(self, logit: f32) -> f32 {
         sigmoid(self.scale * logit + self.shift)
     }
 }
 
 #[inline(always)]
-fn sigmoid(x: f32) -> f32 {
+pub(super) fn sigmoid(x: f32) -> f32 {
     1.0 / (1.0 + exp(-x))
 }
 

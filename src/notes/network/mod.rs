@@ -9,6 +9,7 @@ pub mod estimator;
 pub mod features;
 pub mod keyed;
 pub mod model;
+pub mod second_look;
 
 pub use estimator::NetworkEstimator;
 pub use model::{Model, ModelError};

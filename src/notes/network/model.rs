@@ -14,6 +14,8 @@ pub const INTERVALS: [i32; 27] = [
     0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
     -28, 36, -36,
 ];
+/// Answers with a scale and a shift of their own: sounding and onset, both once more and the pedal of the second look.
+const CALIBRATED: usize = 5;
 /// The weights that come with the program.
 const EMBEDDED: &[u8] = include_bytes!("../model.safetensors");
 
@@ -65,6 +67,22 @@ pub struct Calibration {
     pub(super) shift: f32,
 }
 
+/// The layers of [`super::second_look`], whose letters they are.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondLookLayers {
+    pub(super) back_gate: Layer,
+    pub(super) back_candidate: Layer,
+    pub(super) last: Layer,
+    pub(super) head: Layer,
+    pub(super) pedal_in: Layer,
+    pub(super) pedal_gate: Layer,
+    pub(super) pedal_candidate: Layer,
+    pub(super) pedal_out: Layer,
+    pub(super) sounding: Calibration,
+    pub(super) onset: Calibration,
+    pub(super) pedal: Calibration,
+}
+
 /// A trained network's weights; the letters are those of [`super::estimator`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
@@ -83,6 +101,8 @@ pub struct Model {
     pub(super) head: Layer,
     pub(super) sounding: Calibration,
     pub(super) onset: Calibration,
+    /// For recordings, of which it is known what comes after.
+    pub(super) second_look: SecondLookLayers,
     metadata: HashMap<String, String>,
 }
 
@@ -129,7 +149,14 @@ impl Model {
         let g = rows("wz.weight")?;
         let l = rows("w4.weight")?;
         let glance = size("wg.weight", 1)?;
-        let calibration = tensor(&file, "calibration", &[2, 2])?;
+        let back = rows("wzb.weight")?;
+        let later = rows("w5.weight")?;
+        let pedal = rows("wp.weight")?;
+        let calibration = tensor(&file, "calibration", &[CALIBRATED, 2])?;
+        let calibration = |of: usize| Calibration {
+            scale: calibration[2 * of],
+            shift: calibration[2 * of + 1],
+        };
         let (glance_units, first) = read("w1.weight", "w1.bias", a, INPUTS)?.split(glance);
         Ok(Self {
             glance_units,
@@ -143,13 +170,20 @@ impl Model {
             candidate: read("wn.weight", "wn.bias", g, h)?,
             last: read("w4.weight", "w4.bias", l, g + h)?,
             head: read("wh.weight", "wh.bias", 2, l)?,
-            sounding: Calibration {
-                scale: calibration[0],
-                shift: calibration[1],
-            },
-            onset: Calibration {
-                scale: calibration[2],
-                shift: calibration[3],
+            sounding: calibration(0),
+            onset: calibration(1),
+            second_look: SecondLookLayers {
+                back_gate: read("wzb.weight", "wzb.bias", back, h)?,
+                back_candidate: read("wnb.weight", "wnb.bias", back, h)?,
+                last: read("w5.weight", "w5.bias", later, g + back + h)?,
+                head: read("wh2.weight", "wh2.bias", 2, later)?,
+                pedal_in: read("wp.weight", "wp.bias", pedal, 2 * later)?,
+                pedal_gate: read("wzp.weight", "wzp.bias", pedal, pedal)?,
+                pedal_candidate: read("wnp.weight", "wnp.bias", pedal, pedal)?,
+                pedal_out: read("wq.weight", "wq.bias", 1, 2 * pedal)?,
+                sounding: calibration(2),
+                onset: calibration(3),
+                pedal: calibration(4),
             },
             metadata: header.metadata().clone().unwrap_or_default(),
         })
