@@ -124,6 +124,10 @@ fn the_second_look_agrees_with_training_within_1e_4_to_the_end_of_the_sound() {
         largest = largest.max((down - pedal[number]).abs());
     }
     assert!(largest < 1e-4, "largest difference {largest}");
-    let spread = pedal.iter().copied().fold(0.0, f32::max) - pedal.iter().copied().fold(1.0, f32::min);
-    assert!(spread > 0.05, "the golden weights say something of the pedal: {spread}");
+    let spread =
+        pedal.iter().copied().fold(0.0, f32::max) - pedal.iter().copied().fold(1.0, f32::min);
+    assert!(
+        spread > 0.05,
+        "the golden weights say something of the pedal: {spread}"
+    );
 }

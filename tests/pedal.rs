@@ -4,6 +4,7 @@
 mod strings;
 mod support;
 
+use lidprop::chart::document::PedalDown;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
 use lidprop::listener::{Listener, ListenerOptions};
@@ -58,6 +59,19 @@ fn the_same_keys_let_go_one_after_the_other_need_none() {
             .chords(Style::default())
             .all(|chord| !chord.pedal)
     );
+}
+
+/// Share of the time between two moments, in seconds, in which the document has the pedal down.
+fn share_down(heard: &Heard, from: f64, to: f64) -> f64 {
+    let spans = heard.document().pedal.expect("take knows it");
+    let within = |span: &PedalDown| span.end.get().min(to) - span.start.get().max(from);
+    spans.iter().map(|s| within(s).max(0.0)).sum::<f64>() / (to - from)
+}
+
+#[test]
+fn the_document_has_the_pedal_up_where_each_key_falls_silent_by_itself() {
+    let share = share_down(&heard(&broken_chord(0.38)), 1.5, 5.5);
+    assert!(share < 0.2, "{share}");
 }
 
 #[test]

@@ -155,6 +155,27 @@ fn the_times_of_a_part_are_those_of_the_whole_recording() {
 }
 
 #[test]
+fn a_louder_strike_of_a_key_has_no_lower_velocity() {
+    let recording: Recording = serde_json::from_str(&taken("borrowed-dominants.flac")).unwrap();
+    let mut struck: Vec<_> = recording
+        .notes
+        .iter()
+        .map(|note| {
+            let velocity = note.velocity.expect("take has heard all of it");
+            assert!((1..=127).contains(&velocity));
+            (
+                note.midi,
+                note.level.expect("every strike has one"),
+                velocity,
+            )
+        })
+        .collect();
+    struck.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let rising = |pair: &[(_, f64, u8)]| pair[0].0 != pair[1].0 || pair[0].2 <= pair[1].2 + 1;
+    assert!(struck.windows(2).all(rising), "{struck:?}");
+}
+
+#[test]
 fn the_document_says_what_made_it() {
     let recording: Recording = serde_json::from_str(&taken("phone-memo.wav")).unwrap();
     let provenance = recording.provenance.expect("take knows it");

@@ -382,6 +382,7 @@ fn study_and_playing() -> Heard {
             note: note(key, 0.6, Certainty::Sure),
             start: at(start),
             end: at(end),
+            level: Dbfs::new(-30.0),
         }));
     }
     heard.end(at(begins + 48.0 * BEAT + 0.5), Some(Hertz::CONCERT_A4))
@@ -435,6 +436,7 @@ fn the_live_screen_shows_the_harmony_so_far_below_what_is_held() {
             note: note(key, 0.6, Certainty::Sure),
             start: at(start),
             end: at(end),
+            level: Dbfs::new(-30.0),
         };
         events.push((end + 0.16, Event::Note(ended)));
     }

@@ -43,6 +43,9 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     pub notes: Notes,
     /// Every stretch in which the set of held notes stays put, by start.
     pub chords: Chords,
+    /// When the sustaining pedal is down, by start; empty where it stays up, absent where that is not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pedal: Option<Vec<PedalDown>>,
     /// The harmony of what is played, by start, apart from what is held; absent where chords are held for study throughout, so that what is held is
     /// the harmony. Where a recording has both, what is held stands here as well, and says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -144,10 +147,27 @@ pub struct HeardNote {
     pub end: Seconds,
     /// How strongly it sounds beside the others, 0 to 1.
     pub strength: f32,
+    /// Level of the key at its strike in dBFS, of its first four partials: a full-scale sine has 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level: Option<f64>,
+    /// How hard it was struck beside the others of its recording, as MIDI counts velocity, 1 to 127; absent while a recording goes on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub velocity: Option<u8>,
     /// Probability that the key really sounded, 0 to 1.
     pub confidence: f32,
     /// The same in a word.
     pub certainty: Certainty,
+}
+
+/// A stretch with the sustaining pedal down.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PedalDown {
+    /// When it goes down.
+    pub start: Seconds,
+    /// When it comes up.
+    pub end: Seconds,
+    /// Probability that it is down between, 0 to 1.
+    pub confidence: f32,
 }
 
 /// A stretch in which the set of held notes stays put.

@@ -5,22 +5,34 @@
 //! Limits: none.
 
 use crate::answer::names::sounding;
-use crate::chart::document::{HeardChord, HeardNote, KeyMark};
+use crate::chart::document::{HeardChord, HeardNote, KeyMark, PedalDown};
+use crate::chart::pedalling::PedalSpan;
 use crate::chart::written;
 use crate::harmony::{InPlace, Naming, Sounding, Style, note_name};
 use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
 use crate::units::{SamplePos, SampleRate, Seconds};
 
-/// A struck note as the document has it.
-pub fn heard_note(span: &NoteSpan) -> HeardNote {
+/// A struck note as the document has it; `velocity` where all of its recording is known.
+pub fn heard_note(span: &NoteSpan, velocity: Option<u8>) -> HeardNote {
     HeardNote {
         midi: span.note.midi,
         name: note_name(span.note.midi),
         start: seconds(span.start),
         end: seconds(span.end),
         strength: thousandths(span.note.strength.get()),
+        level: Some((span.level.get() * 10.0).round() / 10.0),
+        velocity,
         confidence: thousandths(span.note.confidence.get()),
         certainty: span.note.certainty,
+    }
+}
+
+/// The pedal as the document has it.
+pub(super) fn pedal_down(span: &PedalSpan) -> PedalDown {
+    PedalDown {
+        start: span.start.to_millis_precision(),
+        end: span.end.to_millis_precision(),
+        confidence: thousandths(span.confidence.get()),
     }
 }
 

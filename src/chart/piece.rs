@@ -10,8 +10,10 @@ use crate::chart::document::{HarmonyStretch, Rhythm};
 use crate::chart::entries::seconds;
 use crate::chart::hands::{left_hand_keys, parting};
 use crate::chart::passages::PlacedChord;
+use crate::chart::pedalling::PedalSpan;
 use crate::chart::performance::Performance;
 use crate::chart::recording::Heard;
+use crate::chart::velocity::{MIDDLE_VELOCITY, Velocities};
 use crate::harmony::speller::{Speller, degrees_of};
 use crate::harmony::{
     Chord, Context, DegreeSet, Key, NamedNote, NotesByDegree, PitchClass, PitchSet, Reading,
@@ -49,6 +51,8 @@ pub struct Piece {
     pub chords: Vec<PieceChord>,
     /// Notes by start.
     pub notes: Vec<PieceNote>,
+    /// When the sustaining pedal is down, by start; `None` where that is not known.
+    pub pedal: Option<Vec<PedalSpan>>,
     /// Beats and bars, where they are believed.
     pub grid: Option<Grid>,
     /// House style of chord symbols.
@@ -117,8 +121,8 @@ pub struct PieceNote {
     pub start: Seconds,
     /// When its damper fell, or its sound was lost.
     pub end: Seconds,
-    /// How strongly it sounds beside the others.
-    pub strength: Share,
+    /// How hard it was struck beside the others, as MIDI counts velocity.
+    pub velocity: u8,
     /// How certain it is.
     pub certainty: Certainty,
     /// The hand that plays it.
@@ -235,6 +239,7 @@ impl Piece {
             key,
             played: played.is_some(),
             notes,
+            pedal: heard.pedal.clone(),
             chords,
             grid: played.and_then(grid),
             style: heard.naming.style,
@@ -406,10 +411,14 @@ fn notes(
     key: Option<Key>,
     melody: Option<&[usize]>,
 ) -> Vec<PieceNote> {
+    let velocities = Velocities::of(&heard.notes);
     let mut given: Vec<PieceNote> = heard
         .notes
         .iter()
-        .map(|span| note(heard, span, chords, key))
+        .map(|span| PieceNote {
+            velocity: velocities.velocity(span),
+            ..note(heard, span, chords, key)
+        })
         .collect();
     let (mut at, mut parted) = (0, None);
     while at < given.len() {
@@ -463,7 +472,7 @@ fn note(heard: &Heard, span: &NoteSpan, chords: &[PieceChord], key: Option<Key>)
         note: NamedNote { midi, name },
         start,
         end: seconds(span.end),
-        strength: span.note.strength,
+        velocity: MIDDLE_VELOCITY,
         certainty: span.note.certainty,
         hand: Hand::Right,
         voice: Voice::Right,

@@ -3,15 +3,17 @@
 //! Input: [`Event`]s of one recording, in order, gathered by [`HeardSoFar`]. Output: [`Heard`], which no longer changes, and its
 //! [`Recording`], made while it is written.
 //! Units: times in frames at the internal rate as they come in, seconds with millisecond precision as they go out.
-//! Method: only the spans are kept (some tens of bytes a note); the chords are interpreted once (see [`super::passages`]), and their names
+//! Method: only the spans are kept (some tens of bytes a note), and 16 bytes a frame of what is told of the pedal; the chords are interpreted once (see [`super::passages`]), and their names
 //! and readings are written one by one while they are serialised.
 //! Limits: whoever asks for two interpretations has every chord searched twice.
 
 use crate::chart::document::{PartRead, Provenance, Recording, SCHEMA, SoundedOff};
-use crate::chart::entries::{heard_note, seconds};
+use crate::chart::entries::{heard_note, pedal_down, seconds};
 use crate::chart::passages::{ChordsInPlace, Interpreted};
+use crate::chart::pedalling::{PedalFrame, PedalSpan, pedal_spans};
 use crate::chart::performance::{Performance, performance};
 use crate::chart::sound::KeptSound;
+use crate::chart::velocity::Velocities;
 use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Style};
 use crate::listener::{ChordSpan, Event, NoteSpan};
@@ -26,6 +28,7 @@ pub struct HeardSoFar {
     naming: Wording,
     notes: Vec<NoteSpan>,
     chords: Vec<ChordSpan>,
+    pedal: Vec<PedalFrame>,
     sounding_off: Option<Cents>,
     rhythm: StatedRhythm,
     part: Part,
@@ -42,6 +45,7 @@ impl HeardSoFar {
             naming,
             notes: Vec::new(),
             chords: Vec::new(),
+            pedal: Vec::new(),
             sounding_off: None,
             rhythm: StatedRhythm::default(),
             part: Part::default(),
@@ -70,6 +74,12 @@ impl HeardSoFar {
                 span.end += begins;
                 self.chords.push(span);
             }
+            Event::Frame(frame) => self
+                .pedal
+                .extend(frame.evidence.pedal.map(|down| PedalFrame {
+                    at: frame.at + begins,
+                    down,
+                })),
             // what a chart does not hold
             _ => {}
         }
@@ -111,6 +121,7 @@ impl HeardSoFar {
             a4,
             notes: self.notes,
             chords: self.chords,
+            pedal: (!self.pedal.is_empty()).then(|| pedal_spans(&self.pedal)),
             sounding_off: self.sounding_off,
             rhythm: self.rhythm,
             warnings: self.warnings,
@@ -137,6 +148,8 @@ pub struct Heard {
     pub notes: Vec<NoteSpan>,
     /// Chords by start.
     pub chords: Vec<ChordSpan>,
+    /// When the sustaining pedal is down, by start; `None` where that is not known.
+    pub pedal: Option<Vec<PedalSpan>>,
     /// How far the recording sounds off what was fingered, as the user has stated it; the notes are as fingered.
     pub sounding_off: Option<Cents>,
     /// What the user has stated of the rhythm.
@@ -208,6 +221,10 @@ impl Heard {
             // 0.01 Hz at A4 is 0.04 cents
             tuning_hz: self.a4.map(|a4| hundredths(a4.get())),
             notes: Notes(self),
+            pedal: self
+                .pedal
+                .as_ref()
+                .map(|spans| spans.iter().map(pedal_down).collect()),
             harmony,
             beats,
             downbeats,
@@ -236,7 +253,9 @@ pub struct Notes<'a>(&'a Heard);
 
 impl Serialize for Notes<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(self.0.notes.iter().map(heard_note))
+        let velocities = Velocities::of(&self.0.notes);
+        let entry = |note| heard_note(note, Some(velocities.velocity(note)));
+        serializer.collect_seq(self.0.notes.iter().map(entry))
     }
 }
 

@@ -276,7 +276,7 @@ impl Line {
 impl JsonLines {
     fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
         let line = match event {
-            Event::Note(span) => Line::Note(heard_note(span)),
+            Event::Note(span) => Line::Note(heard_note(span, None)),
             Event::Chord(span) => match self.newest.hear(span) {
                 Some(chord) => Line::Chord(Box::new(chord)),
                 None => return Ok(()),

@@ -257,7 +257,7 @@ impl Listener {
                 key: strike.key.midi(),
                 at: sample_of_strike(strike.struck),
                 probability: Share::clamped(strike.probability),
-                level: Dbfs::from_peak(f64::from(strike.power).sqrt()),
+                level: level_of(strike.power),
             })
         }));
     }
@@ -319,6 +319,7 @@ impl Listener {
                 note: chord_note(note.key, note.confidence, note.strength),
                 start: sample_of_strike(note.struck),
                 end: sample_of(note.end, DAMPER_LAG).max(sample_of_strike(note.struck)),
+                level: level_of(note.power),
             })
         }));
         let chords = self.spans.drain(..).filter(|span| {
@@ -358,6 +359,11 @@ fn first_judging(at: SamplePos) -> HopIndex {
 fn sample_of_strike(frame: f64) -> SamplePos {
     let end = (frame + 1.0) * HOP_SAMPLES as f64;
     SamplePos::new((end - STRIKE_LAG).max(0.0).round() as u64)
+}
+
+/// The level of this power, in squares of linear amplitude.
+fn level_of(power: f32) -> Dbfs {
+    Dbfs::from_peak(f64::from(power).sqrt())
 }
 
 fn chord_note(key: PianoKey, confidence: f32, strength: f32) -> ChordNote {

@@ -110,6 +110,8 @@ pub struct NoteSpan {
     pub start: SamplePos,
     /// When it was damped or lost.
     pub end: SamplePos,
+    /// The level at its strike, as its [`StruckKey`] has it.
+    pub level: Dbfs,
 }
 
 /// What sounds now.

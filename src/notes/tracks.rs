@@ -102,6 +102,8 @@ pub struct TrackedNote {
     pub confidence: f32,
     /// Mean strength over its life.
     pub strength: f32,
+    /// As its [`TrackedStrike`] has it.
+    pub power: f32,
 }
 
 /// What the tracker has to tell.
@@ -267,6 +269,7 @@ impl NoteTracker {
                 end,
                 confidence: held.confidence(),
                 strength: held.strength / held.frames.max(1.0),
+                power: strike.power,
             });
         }
         self.held[key.index()] = None;

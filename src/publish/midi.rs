@@ -4,13 +4,13 @@
 //! Units: without beats a tick is a millisecond (500 ticks a quarter at 120 quarters a minute); with beats 480 ticks a quarter and a tempo for each beat, so that a
 //! tick is where the beat was played. Method: Standard MIDI Files 1.0 (MIDI Manufacturers Association, 1996). Chord names and keys are markers in plain ASCII, because the
 //! standard states no character set; the pedal is controller 64. What comes before the first downbeat is a first bar of as many beats as fit.
-//! Limits: the velocity is worked out of how strongly a note sounds beside those around it, so loud and soft passages are told apart less than they were played.
+//! Limits: velocities are those of [`crate::chart::velocity`], beside the others of the recording; the pedal is all down or all up.
 
 use crate::chart::piece::{Grid, Piece, PieceNote, Voice};
 use crate::chart::recording::Heard;
 use crate::harmony::{Key, Mode, Style};
 use crate::publish::WriteOptions;
-use crate::units::{Seconds, Share};
+use crate::units::Seconds;
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use std::io::{self, Write};
@@ -25,9 +25,6 @@ const BEAT_TICKS: u16 = 480;
 const PLAIN_TEMPO: u32 = 500_000;
 /// The damper pedal.
 const DAMPER: u8 = 64;
-/// Velocities of the softest and the loudest note.
-const SOFTEST: f32 = 30.0;
-const LOUDEST: f32 = 112.0;
 /// Names of the tracks.
 const VOICES: [(Voice, &str); 4] = [
     (Voice::Top, "top voice"),
@@ -305,7 +302,7 @@ fn notes_track<'a>(
             2,
             midi(MidiMessage::NoteOn {
                 key,
-                vel: velocity(note.strength),
+                vel: u7::try_from(note.velocity).unwrap_or(u7::max_value()),
             }),
         ));
     }
@@ -313,20 +310,23 @@ fn notes_track<'a>(
         controller: u7::new(DAMPER),
         value: u7::new(if down { 127 } else { 0 }),
     };
-    for chord in piece.chords.iter().filter(|chord| chord.pedal) {
-        events.push((clock.ticks(chord.start), 3, midi(damper(true))));
-        events.push((
-            clock.ticks(chord.end).max(clock.ticks(chord.start) + 1),
-            1,
-            midi(damper(false)),
-        ));
+    for (start, end) in pedalled(piece) {
+        let (down, up) = (clock.ticks(start), clock.ticks(end));
+        events.push((down, 3, midi(damper(true))));
+        events.push((up.max(down + 1), 1, midi(damper(false))));
     }
     track(events)
 }
 
-fn velocity(strength: Share) -> u7 {
-    u7::try_from((SOFTEST + (LOUDEST - SOFTEST) * strength.get()).round() as u8)
-        .unwrap_or(u7::max_value())
+/// When the damper pedal is down: as it was heard, else where two hands cannot hold a chord.
+fn pedalled(piece: &Piece) -> Vec<(Seconds, Seconds)> {
+    match &piece.pedal {
+        Some(heard) => heard.iter().map(|span| (span.start, span.end)).collect(),
+        None => {
+            let held = piece.chords.iter().filter(|chord| chord.pedal);
+            held.map(|chord| (chord.start, chord.end)).collect()
+        }
+    }
 }
 
 fn track(mut events: Vec<Timed<'_>>) -> Vec<TrackEvent<'_>> {
@@ -380,11 +380,5 @@ mod tests {
             told.push(at);
         }
         assert_eq!(told, [1_000_000, 1_333_333, 1_777_778]);
-    }
-
-    #[test]
-    fn loud_notes_are_loud_and_none_passes_the_range() {
-        assert_eq!(velocity(Share::ZERO).as_int(), 30);
-        assert_eq!(velocity(Share::ONE).as_int(), 112);
     }
 }

@@ -18,6 +18,8 @@ use std::io::{self, Write};
 
 /// Seconds of a chord.
 const LASTS: f64 = 2.0;
+/// Velocity of a note.
+const SHEET_VELOCITY: u8 = 90;
 /// Columns of the sheet.
 const COLUMNS: usize = 3;
 
@@ -126,7 +128,7 @@ fn piece(sheet: &Sheet) -> Piece {
             note,
             start: at(nth),
             end: at(nth + 1),
-            strength: Share::clamped(0.7),
+            velocity: SHEET_VELOCITY,
             certainty: Certainty::Sure,
             hand,
             voice,
@@ -142,6 +144,7 @@ fn piece(sheet: &Sheet) -> Piece {
         played: false,
         notes: notes.collect(),
         chords: all().map(chord).collect(),
+        pedal: None,
         grid: None,
         style: sheet.style,
         warnings: Vec::new(),

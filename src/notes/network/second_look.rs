@@ -229,7 +229,10 @@ impl SecondLook {
         for frame in self.waiting.iter_mut().rev() {
             frame.back.clear();
             let mut asked = [false; PIANO_KEYS];
-            let of_keys = frame.gate.chunks_exact(size).zip(frame.new.chunks_exact(size));
+            let of_keys = frame
+                .gate
+                .chunks_exact(size)
+                .zip(frame.new.chunks_exact(size));
             for (&key, (gate, new)) in frame.keys.iter().zip(of_keys) {
                 let state = &mut state[key * size..][..size];
                 if !asked_after[key] {
@@ -255,9 +258,13 @@ impl SecondLook {
                 self.pedal.copy_from_slice(&pedal);
             }
             self.starts.clear();
-            self.starts.extend((0..frame.keys.len()).map(|i| i * places.stride));
+            self.starts
+                .extend((0..frame.keys.len()).map(|i| i * places.stride));
             let each = frame.known.len() / frame.keys.len().max(1);
-            let of_keys = frame.known.chunks_exact(each.max(1)).zip(frame.back.chunks_exact(back));
+            let of_keys = frame
+                .known
+                .chunks_exact(each.max(1))
+                .zip(frame.back.chunks_exact(back));
             for (row, (known, back)) in self.rows.chunks_exact_mut(places.stride).zip(of_keys) {
                 let (memory, joined) = known.split_at(places.memory_len);
                 row[places.memory..][..memory.len()].copy_from_slice(memory);
@@ -270,13 +277,20 @@ impl SecondLook {
             let mut found = vec![0.0_f32; 2 * size];
             let (sum, largest) = found.split_at_mut(size);
             for row in self.rows.chunks_exact(places.stride).take(frame.keys.len()) {
-                frame.logits.push([row[places.logits], row[places.logits + 1]]);
-                for ((sum, largest), &h) in sum.iter_mut().zip(largest.iter_mut()).zip(&row[places.last..]) {
+                frame
+                    .logits
+                    .push([row[places.logits], row[places.logits + 1]]);
+                for ((sum, largest), &h) in sum
+                    .iter_mut()
+                    .zip(largest.iter_mut())
+                    .zip(&row[places.last..])
+                {
                     *sum += h;
                     *largest = largest.max(h);
                 }
             }
-            sum.iter_mut().for_each(|sum| *sum /= 1.0 + frame.keys.len() as f32);
+            sum.iter_mut()
+                .for_each(|sum| *sum /= 1.0 + frame.keys.len() as f32);
             let [p, gate, new] = &mut frame.pedal;
             apply(&self.layers.pedal_in, &found, p);
             p.iter_mut().for_each(|p| *p = p.max(0.0));
