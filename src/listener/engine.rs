@@ -45,16 +45,51 @@ impl ListenerOptions {
 
 /// A frame is judged by what sounds this long before its end: the network was trained so (30 ms).
 const LOOK_BACK: u64 = 661;
-/// From the fall of a damper to the end of the first frame in which its key is no longer believed, in samples (73 ms): the network judges what
-/// sounds 30 ms before the end of a frame, and a string dies away some time after its damper has fallen. Set on rendered playing of a piano that
-/// the scenes of playing had left out (`training/README.md`).
-const DAMPER_LAG: u64 = 1600;
-/// From the strike to the middle of the frames that hear it, in samples (69 ms). The network was trained to say 'struck' in the frames
-/// that end 30 to 77 ms after a strike; it is surer of the later ones.
-const STRIKE_LAG: f64 = 1521.0;
-/// From the strike of a chord to the end of the first frame that is taken to be its own, in samples (95 ms; measured on 255 chord changes,
-/// nine in ten between 75 and 123 ms): most of its keys must be likelier there than not.
-const BORDER_LAG: u64 = 2095;
+/// What lies between a moment of the piano and the end of the frame that tells it, in samples.
+#[derive(Debug, Clone, Copy)]
+struct Lags {
+    /// From the fall of a damper to the end of the first frame in which its key is no longer believed.
+    damper: u64,
+    /// From a strike to the middle of the frames that hear it.
+    strike: f64,
+    /// From the strike of a chord to the end of the first frame that is taken to be its own: most of its keys must be likelier there than not.
+    border: u64,
+}
+
+impl Lags {
+    /// Of frames that are judged at once: 73, 69 and 95 ms. The network was trained to say 'struck' in the frames that end 30 to 77 ms after a
+    /// strike, and is surer of the later ones; it judges what sounds 30 ms before the end of a frame, and a string dies away some time after its
+    /// damper has fallen. Borders were measured on 255 chord changes (nine in ten between 75 and 123 ms).
+    const AT_ONCE: Self = Self {
+        damper: 1600,
+        strike: 1521.0,
+        border: 2095,
+    };
+    /// Of frames that are judged once it is known what comes after: 50, 50 and 95 ms. Strikes and dampers were set on the same clips of practice as
+    /// those above (`training/README.md`).
+    const LATER: Self = Self {
+        damper: 1097,
+        strike: 1098.0,
+        border: 2095,
+    };
+
+    /// The end of a note that is no longer believed from this frame on.
+    fn of_damper(&self, frame: HopIndex) -> SamplePos {
+        sample_of(frame, self.damper)
+    }
+
+    /// The border before this frame.
+    fn of_border(&self, frame: HopIndex) -> SamplePos {
+        sample_of(frame, self.border)
+    }
+
+    /// The time at which a key was struck whose strike was heard around an analysis frame.
+    fn of_strike(&self, frame: f64) -> SamplePos {
+        let end = (frame + 1.0) * HOP_SAMPLES as f64;
+        SamplePos::new((end - self.strike).max(0.0).round() as u64)
+    }
+}
+
 /// Quieter frames (root-mean-square, linear; -94 dBFS) hold no sound at all.
 const SILENT_RMS: f32 = 2e-5;
 /// Fewer keys are notes, not a chord.
@@ -83,6 +118,7 @@ pub struct Listener {
     follower: TuningFollower,
     /// The pitch stays as it stands.
     holds_pitch: bool,
+    lags: Lags,
     estimator: Box<dyn NoteEstimator>,
     tracker: NoteTracker,
     finder: SpanFinder,
@@ -131,6 +167,10 @@ impl Listener {
             analyser: Analyser::new(follower.a4().unwrap_or(expected)),
             follower,
             holds_pitch: false,
+            lags: match estimator.delay() {
+                0 => Lags::AT_ONCE,
+                _ => Lags::LATER,
+            },
             estimator,
             tracker: NoteTracker::new(TrackRules::default()),
             finder: SpanFinder::new(SpanRules::default()),
@@ -252,10 +292,11 @@ impl Listener {
     }
 
     fn tell_struck(&mut self, events: &mut Vec<Event>) {
+        let lags = self.lags;
         events.extend(self.tracks.struck.drain(..).map(|strike| {
             Event::Struck(StruckKey {
                 key: strike.key.midi(),
-                at: sample_of_strike(strike.struck),
+                at: lags.of_strike(strike.struck),
                 probability: Share::clamped(strike.probability),
                 level: level_of(strike.power),
             })
@@ -303,7 +344,7 @@ impl Listener {
         });
         let possible = span.possible.iter().filter(|_| settled);
         events.push(Event::Sounding(ChordState {
-            start: sample_of(start, BORDER_LAG),
+            start: self.lags.of_border(start),
             at: measured.at,
             notes: notes.collect(),
             possible: possible
@@ -314,11 +355,12 @@ impl Listener {
     }
 
     fn tell_ended(&mut self, events: &mut Vec<Event>) {
+        let lags = self.lags;
         events.extend(self.tracks.ended.drain(..).map(|note| {
             Event::Note(NoteSpan {
                 note: chord_note(note.key, note.confidence, note.strength),
-                start: sample_of_strike(note.struck),
-                end: sample_of(note.end, DAMPER_LAG).max(sample_of_strike(note.struck)),
+                start: lags.of_strike(note.struck),
+                end: lags.of_damper(note.end).max(lags.of_strike(note.struck)),
                 level: level_of(note.power),
             })
         }));
@@ -332,8 +374,8 @@ impl Listener {
                     .collect()
             };
             Event::Chord(ChordSpan {
-                start: sample_of(span.start, BORDER_LAG),
-                end: sample_of(span.end, BORDER_LAG),
+                start: lags.of_border(span.start),
+                end: lags.of_border(span.end),
                 notes: notes(&span.keys),
                 possible: notes(&span.possible),
             })
@@ -353,12 +395,6 @@ fn first_judging(at: SamplePos) -> HopIndex {
         .saturating_add(LOOK_BACK)
         .div_ceil(HOP_SAMPLES as u64);
     HopIndex::new(end - 1)
-}
-
-/// The time at which a key was struck whose strike was heard around an analysis frame.
-fn sample_of_strike(frame: f64) -> SamplePos {
-    let end = (frame + 1.0) * HOP_SAMPLES as f64;
-    SamplePos::new((end - STRIKE_LAG).max(0.0).round() as u64)
 }
 
 /// The level of this power, in squares of linear amplitude.
