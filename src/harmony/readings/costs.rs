@@ -96,7 +96,7 @@ pub(crate) struct ReadingCosts {
     pub half_whole_family: f32,
     /// How much likelier each sounding guide tone makes one of the four.
     pub guide_tone_of_family: f32,
-    /// A triad over a foreign bass: what its name says, seen as two parts.
+    /// A triad over a foreign bass: what its name says, seen as two parts; it tells less than a chord whose root is left out.
     pub triad_over_bass: f32,
     /// A seventh or sixth chord, no dominant, without its root.
     pub rootless_other: f32,
@@ -160,7 +160,7 @@ pub(crate) const COSTS: ReadingCosts = ReadingCosts {
     auxiliary_unconfirmed: 2.2,
     half_whole_family: 1.8,
     guide_tone_of_family: 0.5,
-    triad_over_bass: 1.3,
+    triad_over_bass: 1.5,
     rootless_other: 0.8,
     rootless_sixth: 0.4,
     else_inverted: 0.4,
