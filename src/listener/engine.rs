@@ -57,16 +57,15 @@ struct Lags {
 }
 
 impl Lags {
-    /// Of frames that are judged at once: 73, 69 and 95 ms. The network was trained to say 'struck' in the frames that end 30 to 77 ms after a
-    /// strike, and is surer of the later ones; it judges what sounds 30 ms before the end of a frame, and a string dies away some time after its
-    /// damper has fallen. Borders were measured on 255 chord changes (nine in ten between 75 and 123 ms).
+    /// Of frames that are judged at once: 77, 51 and 95 ms. The network was trained to say 'struck' in the frames that end 30 to 77 ms after a
+    /// strike; it judges what sounds 30 ms before the end of a frame, and a string dies away some time after its damper has fallen. Strikes and
+    /// dampers were set on clips of practice (`training/README.md`), borders measured on 255 chord changes (nine in ten between 75 and 123 ms).
     const AT_ONCE: Self = Self {
-        damper: 1600,
-        strike: 1521.0,
+        damper: 1697,
+        strike: 1129.0,
         border: 2095,
     };
-    /// Of frames that are judged once it is known what comes after: 50, 50 and 95 ms. Strikes and dampers were set on the same clips of practice as
-    /// those above (`training/README.md`).
+    /// Of frames that are judged once it is known what comes after: 50, 50 and 95 ms, set in the same way.
     const LATER: Self = Self {
         damper: 1097,
         strike: 1098.0,
