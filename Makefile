@@ -51,7 +51,7 @@ build: setup-build
 	cargo build --locked --profile $(PROFILE) $(if $(filter dev,$(PROFILE)),--all-targets) $(FEATURES)
 
 demo: build
-	$(LIDPROP) take test-audio/*.flac test-audio/*.wav
+	$(LIDPROP) take test-audio/*.flac
 
 test: setup-build setup-live
 	cargo test --locked --all-targets $(FEATURES)

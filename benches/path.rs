@@ -151,7 +151,7 @@ fn write_long_recording(path: &Path, seconds: u32) {
     for name in [
         "borrowed-dominants.flac",
         "twelve-keys.flac",
-        "phone-memo.wav",
+        "phone-memo.flac",
         "rolled-ballad.flac",
     ] {
         joined.extend(samples_of(name));

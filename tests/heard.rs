@@ -62,7 +62,7 @@ const ROWS: &[Row] = &[
     // Talk over the playing, through a telephone's band: the worst that is meant to be read.
     Row {
         corpus: "test-audio",
-        files: &["phone-memo.wav"],
+        files: &["phone-memo.flac"],
         floors: &[(KeysF, 0.97), (ExactKeys, 0.80), (FirstName, 0.90)],
     },
     // One chord type through twelve keys in a room: what was played, slips included.

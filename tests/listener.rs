@@ -161,7 +161,7 @@ fn struck(events: &[Event]) -> Vec<(StruckKey, SamplePos)> {
 
 #[test]
 fn each_note_was_struck_before_it_is_told_and_no_strike_is_told_without_its_note() {
-    for recording in ["rolled-ballad.flac", "phone-memo.wav"] {
+    for recording in ["rolled-ballad.flac", "phone-memo.flac"] {
         let sound = samples_of(recording);
         let events = heard(&sound[..(15.0 * RATE) as usize], 1);
         let mut waiting: Vec<(MidiNote, SamplePos)> = Vec::new();

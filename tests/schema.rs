@@ -61,7 +61,7 @@ fn what_take_writes_fits_the_schema_and_reads_back_the_same() {
     for name in [
         "held-chords.flac",
         "borrowed-dominants.flac",
-        "phone-memo.wav",
+        "phone-memo.flac",
     ] {
         let text = taken(name);
         let document: Value = serde_json::from_str(&text).unwrap();
@@ -81,7 +81,7 @@ fn what_take_writes_fits_the_schema_and_reads_back_the_same() {
 
 #[test]
 fn a_field_of_a_later_day_is_no_fault_and_is_read_over() {
-    let mut document: Value = serde_json::from_str(&taken("phone-memo.wav")).unwrap();
+    let mut document: Value = serde_json::from_str(&taken("phone-memo.flac")).unwrap();
     fits(&document);
     let known: Recording = serde_json::from_value(document.clone()).unwrap();
     document["a_later_field"] = 120.into();
@@ -96,7 +96,7 @@ fn a_field_of_a_later_day_is_no_fault_and_is_read_over() {
 
 #[test]
 fn a_field_that_is_known_must_be_what_it_should_be() {
-    let document: Value = serde_json::from_str(&taken("phone-memo.wav")).unwrap();
+    let document: Value = serde_json::from_str(&taken("phone-memo.flac")).unwrap();
     let valid = |change: &dyn Fn(&mut Value)| {
         let mut changed = document.clone();
         change(&mut changed);
@@ -177,7 +177,7 @@ fn a_louder_strike_of_a_key_has_no_lower_velocity() {
 
 #[test]
 fn the_document_says_what_made_it() {
-    let recording: Recording = serde_json::from_str(&taken("phone-memo.wav")).unwrap();
+    let recording: Recording = serde_json::from_str(&taken("phone-memo.flac")).unwrap();
     let provenance = recording.provenance.expect("take knows it");
     assert_eq!(provenance.version, env!("CARGO_PKG_VERSION"));
     assert_eq!(provenance.model, lidprop::notes::Model::embedded_id());

@@ -53,7 +53,7 @@ impl Microphone {
         talk_db: 0.0,
         noise: None,
         hiss_db: -75.0,
-        rate: 32_000,
+        rate: 22_050,
     };
 
     /// Peak of a finished recording, in decibels relative to full scale.

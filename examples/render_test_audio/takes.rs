@@ -358,7 +358,7 @@ fn phone_memo() -> Result<Take, RenderError> {
         SEED,
     )?;
     Ok(Take {
-        file: "phone-memo.wav",
+        file: "phone-memo.flac",
         title: "A phone on a shelf while someone talks",
         kind: Kind::Tune,
         piano: Some("grand-yamaha-c3"),
