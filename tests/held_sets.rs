@@ -227,6 +227,7 @@ fn random_playing(random: &mut fastrand::Rng, frames: usize) -> Vec<Frame> {
                 evidence: NoteEvidence {
                     sounding,
                     onset: struck,
+                    pedal: None,
                 },
                 strength: [0.5; PIANO_KEYS],
             });

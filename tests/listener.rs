@@ -255,6 +255,7 @@ impl NoteEstimator for Scripted {
         *out = NoteEvidence {
             sounding: [0.01; PIANO_KEYS],
             onset: [0.0; PIANO_KEYS],
+            pedal: None,
         };
         for key in [12, 28, 31, 35].map(|key| key + chord % 12) {
             out.sounding[key] = 0.97;

@@ -30,7 +30,10 @@ fn broken_chord(held: f64) -> Vec<f32> {
 }
 
 fn heard(sound: &[f32]) -> Heard {
-    let mut listener = Listener::new(ListenerOptions::default());
+    let mut listener = Listener::new(ListenerOptions {
+        looks_ahead: true,
+        ..ListenerOptions::default()
+    });
     let mut heard = HeardSoFar::new("broken chord", Wording::default());
     hear_samples(&mut listener, sound, |event| heard.keep(event));
     heard.end(listener.position(), listener.a4())
@@ -72,6 +75,12 @@ fn share_down(heard: &Heard, from: f64, to: f64) -> f64 {
 fn the_document_has_the_pedal_up_where_each_key_falls_silent_by_itself() {
     let share = share_down(&heard(&broken_chord(0.38)), 1.5, 5.5);
     assert!(share < 0.2, "{share}");
+}
+
+#[test]
+fn the_document_has_the_pedal_down_where_a_broken_chord_rings_on() {
+    let share = share_down(&heard(&broken_chord(9.0)), 1.5, 5.5);
+    assert!(share > 0.8, "{share}");
 }
 
 #[test]

@@ -269,8 +269,8 @@ impl Slow {
                 } else {
                     glances[key]
                 };
-                let &[scale_s, shift_s, scale_o, shift_o] = self.tensor("calibration") else {
-                    panic!("2 by 2")
+                let &[scale_s, shift_s, scale_o, shift_o, ..] = self.tensor("calibration") else {
+                    panic!("5 by 2")
                 };
                 let answer = move |sounding: f64, onset: f64| {
                     [

@@ -20,6 +20,10 @@ pub struct Sizes {
     pub l: usize,
 }
 
+/// Units of the memory that runs backward, and of what is found of the pedal.
+const BACK: usize = 3;
+const PEDAL: usize = 6;
+
 /// Name, shape and values.
 pub type Tensor = (&'static str, Vec<usize>, Vec<f32>);
 
@@ -56,7 +60,23 @@ pub fn shapes(
         ("w4.bias", vec![l]),
         ("wh.weight", vec![2, l]),
         ("wh.bias", vec![2]),
-        ("calibration", vec![2, 2]),
+        ("calibration", vec![5, 2]),
+        ("wzb.weight", vec![BACK, h]),
+        ("wzb.bias", vec![BACK]),
+        ("wnb.weight", vec![BACK, h]),
+        ("wnb.bias", vec![BACK]),
+        ("w5.weight", vec![l, g + BACK + h]),
+        ("w5.bias", vec![l]),
+        ("wh2.weight", vec![2, l]),
+        ("wh2.bias", vec![2]),
+        ("wp.weight", vec![PEDAL, 2 * l]),
+        ("wp.bias", vec![PEDAL]),
+        ("wzp.weight", vec![PEDAL, PEDAL]),
+        ("wzp.bias", vec![PEDAL]),
+        ("wnp.weight", vec![PEDAL, PEDAL]),
+        ("wnp.bias", vec![PEDAL]),
+        ("wq.weight", vec![1, 2 * PEDAL]),
+        ("wq.bias", vec![1]),
     ]
 }
 
