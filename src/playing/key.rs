@@ -12,7 +12,7 @@ use crate::harmony::function::fit;
 use crate::harmony::progression::best_path::key_at;
 use crate::harmony::{Key, Mode};
 
-/// The weights of the key. Those of notes, chords, tonic and changes were set by `examples/key_weights.rs` on two thirds of the songs of `performances.jsonl.gz`.
+/// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.
 #[derive(Debug, Clone, Copy)]
 pub struct KeyTuning {
     /// How much the notes of a full beat count.
@@ -34,11 +34,11 @@ pub struct KeyTuning {
 impl Default for KeyTuning {
     fn default() -> Self {
         Self {
-            notes: 1.0,
-            chords: 0.36,
-            tonic: 0.75,
-            change: 4.32,
-            distance: 0.384,
+            notes: 0.5,
+            chords: 0.6,
+            tonic: 0.6,
+            change: 9.0,
+            distance: 0.8,
             sureness: 0.6,
             believed: 0.4,
         }
