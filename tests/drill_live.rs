@@ -9,10 +9,17 @@ mod support;
 use drilled::{chords, six_with_three_slips};
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError, mpsc};
 use std::time::Duration;
 use support::sound_server::SoundServer;
 use support::stereo_wav;
 use support::terminal::Terminal;
+
+/// One test at a time: each runs one or two whole listeners in real time, and a small machine has two cores.
+fn alone() -> MutexGuard<'static, ()> {
+    static ALONE: Mutex<()> = Mutex::new(());
+    ALONE.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 fn drill(server: &SoundServer, folder: &tempfile::TempDir, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
@@ -61,6 +68,7 @@ fn logbook(server: &SoundServer, folder: &tempfile::TempDir, player: &str) -> se
 
 #[test]
 fn planned_slips_are_marked_live_and_found_in_the_logbook() {
+    let _alone = alone();
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
@@ -107,6 +115,7 @@ fn planned_slips_are_marked_live_and_found_in_the_logbook() {
 
 #[test]
 fn a_killed_drill_has_kept_every_mark_that_it_showed() {
+    let _alone = alone();
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
@@ -118,10 +127,12 @@ fn a_killed_drill_has_kept_every_mark_that_it_showed() {
         .unwrap();
     let _told = wait_until_listening(&mut child);
     let mut playing = server.play(&sound);
-    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let (tell, told) = mpsc::channel();
+    std::thread::spawn(move || lines.map_while(Result::ok).try_for_each(|line| tell.send(line)));
     let mut shown = 0;
     while shown < 2 {
-        let line = lines.next().expect("it goes on").unwrap();
+        let line = told.recv_timeout(Duration::from_secs(30)).expect("two marks are shown");
         shown += u64::from(line.starts_with("+ right"));
     }
     child.kill().unwrap();
@@ -133,6 +144,7 @@ fn a_killed_drill_has_kept_every_mark_that_it_showed() {
 
 #[test]
 fn two_drills_at_once_lose_nothing() {
+    let _alone = alone();
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
@@ -166,6 +178,7 @@ fn two_drills_at_once_lose_nothing() {
 
 #[test]
 fn its_own_tone_is_never_marked_as_the_players_and_what_is_played_then_is() {
+    let _alone = alone();
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
@@ -209,6 +222,7 @@ fn its_own_tone_is_never_marked_as_the_players_and_what_is_played_then_is() {
 
 #[test]
 fn the_screen_asks_marks_and_goes_on_by_itself_and_restores_the_terminal() {
+    let _alone = alone();
     let Some(server) = SoundServer::start_or_skip() else {
         return;
     };
