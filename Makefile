@@ -62,7 +62,7 @@ READERS := $(TARGET_DIR)/publish-readers
 WRITTEN := $(TARGET_DIR)/publish-check
 READ_BACK := test-audio/borrowed-dominants.flac test-audio/rolled-ballad.flac test-audio/held-chords.flac
 PICTURES ?=
-IN_BROWSER = PUBLISH_MODULES=$(abspath $(READERS)) node
+IN_BROWSER = PUBLISH_MODULES=$(abspath $(READERS)) $(READERS)/python/bin/node
 BROWSER ?= $(or $(shell command -v chromium),$(shell command -v google-chrome))
 
 $(READERS)/ready: tests/publish/requirements.txt tests/publish/package.json tests/publish/package-lock.json
@@ -70,7 +70,7 @@ $(READERS)/ready: tests/publish/requirements.txt tests/publish/package.json test
 	python3 -m venv --clear $(READERS)/python
 	$(READERS)/python/bin/pip install --quiet --disable-pip-version-check --no-deps --requirement tests/publish/requirements.txt
 	cp tests/publish/package.json tests/publish/package-lock.json $(READERS)
-	npm ci --prefix $(READERS) --omit=optional --silent --no-audit --no-fund
+	$(READERS)/python/bin/npm ci --prefix $(READERS) --omit=optional --ignore-scripts --silent --no-audit --no-fund
 	touch $@
 
 publish-check: build
