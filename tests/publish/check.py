@@ -7,7 +7,9 @@ chord quality on twelve roots), and engraved by verovio; WebVTT and SubRip by tw
 the first that fails. Engravings lie beside the files, for tests/publish/notation.mjs to take pictures of.
 """
 import argparse
+import contextlib
 import importlib.util
+import io
 import json
 import os
 import pathlib
@@ -18,13 +20,16 @@ import warnings
 import xml.etree.ElementTree as ET
 
 import mido
-import music21
 import pandas
 import pretty_midi
 import srt
 import verovio
 import webvtt
 import xmlschema
+
+# It tells at length which of its parts, none used here, want other packages.
+with contextlib.redirect_stderr(io.StringIO()):
+    import music21
 
 HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
