@@ -42,8 +42,13 @@ async function check(file, name) {
       const page = await open(file, scheme, size);
       assert.deepEqual(page.errors, [], `${name}: no error`);
       assert.deepEqual(page.requests.length, 1, `${name}: nothing is fetched but the page: ${page.requests}`);
-      const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-      assert.ok(over <= 0, `${name}, ${width}: ${over} pixels too wide`);
+      for (const narrow of [size[0], 1000, 760]) {
+        if (narrow > size[0]) continue;
+        await page.setViewportSize({ width: narrow, height: size[1] });
+        const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+        assert.ok(over <= 0, `${name}, ${narrow} pixels: ${over} too wide`);
+      }
+      await page.setViewportSize({ width: size[0], height: size[1] });
       await picture(page, `${name}-${scheme}-${width}`);
       assert.deepEqual(await violations(page), [], `${name}, ${scheme}, ${width}: axe finds nothing`);
       await page.close();
