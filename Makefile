@@ -62,14 +62,15 @@ READERS := $(TARGET_DIR)/publish-readers
 WRITTEN := $(TARGET_DIR)/publish-check
 READ_BACK := test-audio/borrowed-dominants.flac test-audio/rolled-ballad.flac test-audio/held-chords.flac
 PICTURES ?=
+IN_BROWSER = PUBLISH_MODULES=$(abspath $(READERS)) $(READERS)/python/bin/node
 BROWSER ?= $(or $(shell command -v chromium),$(shell command -v google-chrome))
 
 $(READERS)/ready: tests/publish/requirements.txt tests/publish/package.json tests/publish/package-lock.json
 	mkdir -p $(READERS)
 	python3 -m venv --clear $(READERS)/python
-	$(READERS)/python/bin/pip install --quiet --disable-pip-version-check --requirement tests/publish/requirements.txt
+	$(READERS)/python/bin/pip install --quiet --disable-pip-version-check --no-deps --requirement tests/publish/requirements.txt
 	cp tests/publish/package.json tests/publish/package-lock.json $(READERS)
-	npm ci --prefix $(READERS) --silent --no-audit --no-fund
+	$(READERS)/python/bin/npm ci --prefix $(READERS) --omit=optional --ignore-scripts --silent --no-audit --no-fund
 	touch $@
 
 publish-check: build
@@ -81,13 +82,17 @@ publish-check: build
 
 .PHONY: read-back
 read-back:
-	mkdir -p $(WRITTEN)
+	rm -rf $(WRITTEN)
+	mkdir -p $(WRITTEN) $(PICTURES)
 	$(READERS)/python/bin/python tests/publish/check.py --lidprop $(LIDPROP) --into $(WRITTEN) $(READ_BACK)
 	$(LIDPROP) take --write page --listen-first test-audio/rolled-ballad.flac > $(WRITTEN)/covered.html
+	$(LIDPROP) take --write page --without-sound test-audio/borrowed-dominants.flac > $(WRITTEN)/silent.html
+	$(LIDPROP) take --write page test-audio/before-class.flac > $(WRITTEN)/no-chord.html
 	$(LIDPROP) name "Ddim(maj7)" --in-all-keys --write page > $(WRITTEN)/sheet.html
-	$(LIDPROP) take test-audio/rolled-ballad.flac --against test-audio/held-chords.flac --write page > $(WRITTEN)/comparison.html
-	PUBLISH_MODULES=$(abspath $(READERS)) node tests/publish/page.mjs --browser $(BROWSER) --page $(WRITTEN)/borrowed-dominants.html --covered $(WRITTEN)/covered.html \
-		--sheet $(WRITTEN)/sheet.html --comparison $(WRITTEN)/comparison.html --captions $(WRITTEN)/borrowed-dominants.vtt $(if $(PICTURES),--pictures $(PICTURES))
+	$(LIDPROP) name "| Dm7 | G13b9 | Cmaj7 |" --in-all-keys --write page > $(WRITTEN)/progression.html
+	$(LIDPROP) take test-audio/borrowed-dominants.flac --against tests/publish/chart.txt --write page > $(WRITTEN)/comparison.html
+	$(IN_BROWSER) tests/publish/page.mjs --browser $(BROWSER) --written $(WRITTEN) $(if $(PICTURES),--pictures $(PICTURES))
+	$(IN_BROWSER) tests/publish/notation.mjs --browser $(BROWSER) --written $(WRITTEN) $(if $(PICTURES),--pictures $(PICTURES))
 
 # The interpreter of its own, with pinned versions, that the scoring program needs.
 .venv/ready: .ci/eval-requirements.txt

@@ -4,7 +4,7 @@
 #[path = "support/command.rs"]
 mod command;
 
-use command::{Desk, tone, wav};
+use command::{Answer, Desk, tone, wav};
 use std::path::PathBuf;
 
 /// Chords held one after another, some of them dominants without a root.
@@ -333,4 +333,135 @@ fn twelve_keys_are_spelled_right_on_one_sheet() {
         .output()
         .unwrap();
     assert!(midi.stdout.starts_with(b"MThd"));
+}
+
+/// The formats that make a file of their own, and its ending.
+const FILES: [(&str, &str); 7] = [
+    ("page", "html"),
+    ("musicxml", "musicxml"),
+    ("midi", "mid"),
+    ("captions", "vtt"),
+    ("subrip", "srt"),
+    ("csv", "csv"),
+    ("json", "json"),
+];
+
+#[test]
+fn among_good_recordings_a_bad_one_is_told_and_leaves_no_file() {
+    let desk = Desk::new();
+    let sound = wav(22_050, &tone(), 44_100);
+    desk.file("monday.wav", &sound);
+    desk.file("tuesday.wav", b"not a sound");
+    desk.file("friday.wav", &sound);
+    for (format, ending) in FILES {
+        desk.run([
+            "take",
+            "--write",
+            format,
+            "--into",
+            format,
+            "monday.wav",
+            "tuesday.wav",
+            "friday.wav",
+        ])
+        .refuses(1, &["tuesday.wav"]);
+        let written: Vec<String> = desk
+            .files()
+            .into_iter()
+            .filter(|file| file.starts_with(&format!("{format}/")))
+            .collect();
+        assert_eq!(
+            written,
+            [
+                format!("{format}/friday.{ending}"),
+                format!("{format}/monday.{ending}")
+            ]
+        );
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_disk_that_is_full_half_way_leaves_no_half_of_a_file() {
+    let desk = Desk::new();
+    lesson(&desk);
+    // A file may grow to so many blocks of 512 bytes, which each of these formats outgrows; the signal that says so is ignored, as on a full disk.
+    for (format, ending, blocks) in [
+        ("page", "html", 1000),
+        ("json", "json", 200),
+        ("musicxml", "musicxml", 20),
+    ] {
+        let name = format!("out/lesson.{ending}");
+        let script = format!(
+            "trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" take --write {format} --into out lesson.flac"
+        );
+        let limited = || {
+            let output = std::process::Command::new("sh")
+                .args(["-c", &script, env!("CARGO_BIN_EXE_lidprop")])
+                .current_dir(desk.path(""))
+                .output()
+                .unwrap();
+            Answer::of(output)
+        };
+        limited().refuses(1, &[&name, "choose another folder"]);
+        assert_eq!(desk.files(), ["lesson.flac"], "{format}");
+        // An earlier result stays whole.
+        written(
+            &desk,
+            &["take", "--write", format, "--into", "out", "lesson.flac"],
+        );
+        let earlier = std::fs::read(desk.path(&name)).unwrap();
+        assert!(earlier.len() > blocks * 512, "{format}: {}", earlier.len());
+        let earlier_and_recording = desk.files();
+        limited().refuses(1, &[&name, "choose another folder"]);
+        assert_eq!(std::fs::read(desk.path(&name)).unwrap(), earlier);
+        assert_eq!(desk.files(), earlier_and_recording);
+        std::fs::remove_dir_all(desk.path("out")).unwrap();
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_standard_output_is_told_whatever_is_written() {
+    let desk = Desk::new();
+    lesson(&desk);
+    let full = || {
+        let file = std::fs::OpenOptions::new().write(true).open("/dev/full");
+        std::process::Stdio::from(file.unwrap())
+    };
+    for (format, _) in FILES {
+        let output = desk
+            .command(["take", "--write", format, "lesson.flac"])
+            .stdout(full())
+            .output()
+            .unwrap();
+        Answer::of(output).refuses(1, &["standard output", "--into DIR"]);
+    }
+    for format in ["page", "musicxml", "midi"] {
+        let output = desk
+            .command(["name", "Dm7", "--in-all-keys", "--write", format])
+            .stdout(full())
+            .output()
+            .unwrap();
+        Answer::of(output).refuses(1, &["standard output"]);
+    }
+}
+
+#[test]
+fn a_folder_that_cannot_be_made_is_told_whatever_is_written() {
+    let desk = Desk::new();
+    desk.file("lesson.wav", &wav(22_050, &tone(), 44_100));
+    desk.file("taken", b"a file, no folder");
+    for (format, _) in FILES {
+        desk.run([
+            "take",
+            "--write",
+            format,
+            "--into",
+            "taken/deeper",
+            "lesson.wav",
+        ])
+        .refuses(1, &["taken", "choose another folder"]);
+    }
+    assert_eq!(desk.files(), ["lesson.wav", "taken"]);
 }

@@ -12,7 +12,9 @@ use crate::view::ink::Ink;
 use crate::view::notes::clock;
 use maud::{PreEscaped, html};
 use serde::Serialize;
+use std::borrow::Cow;
 use std::io::{self, Write};
+use std::path::Path;
 
 /// The name of this version of the document.
 pub const SCHEMA: &str = "lidprop/comparison-1";
@@ -116,11 +118,13 @@ fn write_page(
             .iter()
             .flat_map(|place| place.keys.iter().map(|key| key.midi)),
     );
-    let title = options
-        .page
-        .title
-        .clone()
-        .unwrap_or_else(|| format!("{} against {}", comparison.first, comparison.second));
+    let title = options.page.title.clone().unwrap_or_else(|| {
+        format!(
+            "{} against {}",
+            file_name(&comparison.first),
+            file_name(&comparison.second)
+        )
+    });
     let page = html! {
         (head(&title, false))
         (symbols(keyboard))
@@ -134,8 +138,8 @@ fn write_page(
                 thead { tr { th scope="col" { "Time" } th scope="col" { "Place" } th scope="col" { "Accepted" } th scope="col" { "Keys heard" } th scope="col" { "How it agrees" } } }
                 tbody { @for place in &comparison.places {
                     tr {
-                        td { (clock(place.at)) }
-                        td { (of_second(place)) }
+                        td data-l="heard at" { (clock(place.at)) }
+                        td data-l="expected at" { (of_second(place)) }
                         td { span.name { (place.accepted.first().map(|chord| chord.symbol(style)).unwrap_or_default()) } }
                         td {
                             @let keys: Vec<MidiNote> = place.keys.iter().map(|key| key.midi).collect();
@@ -152,4 +156,11 @@ fn write_page(
         (PreEscaped("</body></html>"))
     };
     writeln!(out, "{}", page.into_string())
+}
+
+/// A path without its folders, which are nobody's concern on a page that is handed on.
+fn file_name(path: &str) -> Cow<'_, str> {
+    Path::new(path)
+        .file_name()
+        .map_or(Cow::Borrowed(path), |name| name.to_string_lossy())
 }

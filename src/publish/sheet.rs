@@ -23,6 +23,9 @@ const SHEET_VELOCITY: u8 = 90;
 /// Columns of the sheet.
 const COLUMNS: usize = 3;
 
+/// So many chords of a progression have room for a staff each; of a longer one the notes are named.
+const STAVES: usize = 4;
+
 /// What is written in all keys.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sheet {
@@ -206,7 +209,13 @@ fn cell(
         several => html! {
             section.cell {
                 @if let Some(last) = several.last() { h2 { "to " (symbol(last)) } }
-                @for chord in several { p { strong { (symbol(chord)) } " " span.soft { (names(chord, style)) } } }
+                @if several.len() <= STAVES {
+                    div.chain { @for chord in several {
+                        div { strong { (symbol(chord)) } (staff::picture(&hands(&chord.notes, before))) span.soft { (names(chord, style)) } }
+                    } }
+                } @else {
+                    @for chord in several { p { strong { (symbol(chord)) } " " span.soft { (names(chord, style)) } } }
+                }
             }
         },
     }

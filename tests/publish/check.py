@@ -1,12 +1,15 @@
 """What lidprop writes, read back by readers that know nothing of it.
 
-  python3 tests/publish/check.py --lidprop FILE --into DIR [--recordings FILE...]
+  python3 tests/publish/check.py --lidprop FILE --into DIR RECORDING...
 
 Writes every format of the recordings into DIR and reads it: MIDI by mido and pretty_midi, MusicXML by the published schema and by music21 (root, kind, degrees and bass of every
-chord quality on twelve roots), WebVTT and SubRip by two readers, CSV by Python's. Prints one line a check; exits 1 at the first that fails.
+chord quality on twelve roots), and engraved by verovio; WebVTT and SubRip by two readers; CSV as a spreadsheet guesses its types (pandas). Prints one line a check; exits 1 at
+the first that fails. Engravings lie beside the files, for tests/publish/notation.mjs to take pictures of.
 """
 import argparse
-import csv
+import contextlib
+import importlib.util
+import io
 import json
 import os
 import pathlib
@@ -17,11 +20,16 @@ import warnings
 import xml.etree.ElementTree as ET
 
 import mido
-import music21
+import pandas
 import pretty_midi
 import srt
+import verovio
 import webvtt
 import xmlschema
+
+# It tells at length which of its parts, none used here, want other packages.
+with contextlib.redirect_stderr(io.StringIO()):
+    import music21
 
 HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
@@ -32,8 +40,7 @@ MAJOR = [0, 2, 4, 5, 7, 9, 11]
 
 def schema(into):
     """The published schema, of which the wheel holds all but two parts that are of no account here."""
-    import musicxml
-    source = pathlib.Path(musicxml.__file__).parent / 'generate_classes' / 'musicxml_4_0.xsd'
+    source = pathlib.Path(importlib.util.find_spec('musicxml').origin).parent / 'generate_classes' / 'musicxml_4_0.xsd'
     text = source.read_text().replace('http://www.musicxml.org/xsd/', '')
     folder = into / 'schema'
     folder.mkdir(exist_ok=True)
@@ -71,14 +78,45 @@ def midi(path, document):
         assert track[-1].type == 'end_of_track', path
     markers = [m.text for t in tracks for m in t if m.type == 'marker']
     assert all(m.isascii() for m in markers), markers
-    chords = [h['names'][0]['ascii'] for h in document.get('harmony') or document['chords'] if h['names']]
-    if not document.get('harmony'):
-        chords = [c['names'][0]['ascii'] for c in document['chords'] if c['verdict'] != 'no-good-name']
-    named = [m for m in markers if not m.endswith((' major', ' minor'))]
-    assert named == chords, (path, named, chords)
+    places = document.get('harmony') or [c for c in document['chords'] if c['verdict'] != 'no-good-name']
+    chords = [(place['names'][0]['ascii'], place['start']) for place in places if place['names']]
+    named = [(text, at) for text, at in timed_markers(path) if not text.endswith((' major', ' minor'))]
+    assert [name for name, _ in named] == [name for name, _ in chords], (path, named, chords)
+    # Where beats are known a tick is a share of a beat, else a millisecond.
+    assert all(abs(at - start) < 0.005 for (_, at), (_, start) in zip(named, chords)), (path, named, chords)
     velocities = {m.velocity for t in tracks for m in t if m.type == 'note_on'}
     assert all(1 <= v <= 127 for v in velocities)
     return len(found)
+
+
+def timed_markers(path):
+    """Markers with their seconds, by the tempo map of the file."""
+    at, markers = 0.0, []
+    for message in mido.MidiFile(path):
+        at += message.time
+        if message.type == 'marker':
+            markers.append((message.text, at))
+    return markers
+
+
+def engraved(path):
+    """Notes and chord symbols as verovio draws them: as many as are written. Where they are drawn is for eyes."""
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({'adjustPageHeight': True, 'header': 'none', 'footer': 'none', 'scale': 50, 'svgViewBox': True})
+    assert toolkit.loadFile(str(path)), path
+    pages = [toolkit.renderToSVG(page + 1) for page in range(toolkit.getPageCount())]
+    root = ET.parse(path).getroot()
+    drawn = sum(len(re.findall(r'class="note[" ]', page)) for page in pages)
+    written = sum(note.find('rest') is None for note in root.iter('note'))
+    assert drawn == written, (path, drawn, written)
+    symbols = [symbol for page in pages for symbol in re.findall(r'<g [^>]*class="harm[" ].*?</text>', page, re.S)]
+    assert len(symbols) == len(list(root.iter('harmony'))), (path, len(symbols))
+    for symbol, harmony in zip(symbols, root.iter('harmony')):
+        text = ''.join(re.findall(r'<tspan[^>]*>([^<]*)</tspan>', symbol)).strip()
+        assert text.startswith(harmony.findtext('root/root-step')), (path, text)
+    for page, svg in enumerate(pages):
+        path.with_name(f'{path.stem}-verovio-{page + 1}.svg').write_text(svg)
+    return len(symbols)
 
 
 def measures_add_up(path):
@@ -188,12 +226,17 @@ def captions(vtt, subrip, chords):
 
 
 def table(path, chords):
-    with open(path, newline='', encoding='utf-8') as handle:
-        rows = list(csv.DictReader(handle))
+    """The rows as a spreadsheet takes them in, that guesses numbers and empty cells."""
+    rows = pandas.read_csv(path)
     assert len(rows) == chords, (path, len(rows), chords)
-    for row in rows:
-        assert float(row['start']) < float(row['end']) and row['notes'] and None not in row, row
-        assert not any(cell.startswith(('=', '+', '-', '@')) for cell in row.values()), row
+    guessed = {column: str(rows[column].dtype) for column in rows}
+    numbers = {column for column, kind in guessed.items() if kind == 'float64' and not rows[column].isna().all()}
+    assert numbers == {'start', 'end', 'score'}, (path, guessed)
+    assert (rows['start'] < rows['end']).all() and rows['start'].is_monotonic_increasing, path
+    assert rows['notes'].notna().all(), path
+    for column in set(rows.columns) - numbers:
+        # A spreadsheet runs what begins so.
+        assert not rows[column].dropna().astype(str).str.startswith(('=', '+', '-', '@')).any(), (path, column)
     return len(rows)
 
 
@@ -226,8 +269,19 @@ def main():
             path.write_bytes(run(lidprop, 'take', '--write', 'musicxml', '--what', what, recording))
             errors = list(published.iter_errors(str(path)))
             assert not errors, (path, errors[:1])
+            symbols = engraved(path)
+            count('MusicXML by verovio, chord symbols', symbols)
             count('MusicXML by its schema, measures that add up', measures_add_up(path))
             count('MusicXML by music21, notes', len(list(music21.converter.parse(path).recurse().notes)))
+    for name, typed in [('sheet', 'Ddim(maj7)'), ('progression', '| Dm7 | G13b9 | Cmaj7 |')]:
+        path = into / f'{name}.musicxml'
+        path.write_bytes(run(lidprop, 'name', typed, '--in-all-keys', '--write', 'musicxml'))
+        count('MusicXML by verovio, chord symbols', engraved(path))
+        midi_path = into / f'{name}.mid'
+        midi_path.write_bytes(run(lidprop, 'name', typed, '--in-all-keys', '--write', 'midi'))
+        keys = {marker for marker, _ in timed_markers(midi_path)}
+        assert len(keys) == 12 * max(1, typed.count('|') - 1), (typed, keys)
+        count('MIDI in twelve keys by mido and pretty_midi, notes', sum(len(i.notes) for i in pretty_midi.PrettyMIDI(str(midi_path)).instruments))
     count('qualities and basses on twelve roots by music21, chords', every_chord(lidprop, into, published))
     for what, number in checked.items():
         told(what.split(',')[0], number, what.split(', ')[1])

@@ -1,37 +1,19 @@
-// The page in a real browser: it plays from a click, marks what sounds, sorts, filters, fits paper, asks nothing of the network and hides nothing from a screen reader.
-//   node tests/publish/page.mjs --browser FILE --page FILE [--covered FILE] [--sheet FILE] [--captions FILE] [--pictures DIR]
-import { createRequire } from "node:module";
+// The pages in a real browser: they play from a click, mark what sounds, sort, filter, fit paper, ask nothing of the network and hide nothing from a screen reader.
+//   node tests/publish/page.mjs --browser FILE --written DIR [--pictures DIR]
+// DIR holds what `make publish-check` had lidprop write.
 import fs from "node:fs";
-import os from "node:os";
 import path from "node:path";
-import { pathToFileURL } from "node:url";
 import { parseArgs } from "node:util";
 import assert from "node:assert/strict";
+import { from, launch, open as opened, tell, widths } from "./browser.mjs";
 
-// The packages lie where they were installed, beside the checkout's own files or not.
-const from = createRequire(path.join(process.env.PUBLISH_MODULES ?? import.meta.dirname, "package.json"));
-const { chromium } = from("playwright-core");
 const axe = fs.readFileSync(from.resolve("axe-core/axe.min.js"), "utf8");
 const text = { type: "string" };
-const { values: given } = parseArgs({ options: { browser: text, page: text, covered: text, sheet: text, comparison: text, captions: text, pictures: text } });
+const { values: given } = parseArgs({ options: { browser: text, written: text, pictures: text } });
+const written = name => path.join(given.written, name);
 
-const browser = await chromium.launch({
-  executablePath: given.browser,
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"],
-});
-const widths = { phone: [390, 844], laptop: [1366, 800] };
-const tell = (what, found) => console.log(`${what}: ${found}`);
-
-async function open(file, colorScheme = "light", [width, height] = widths.laptop) {
-  const page = await browser.newPage({ colorScheme, viewport: { width, height } });
-  page.requests = [];
-  page.errors = [];
-  page.on("request", r => { if (!r.url().startsWith("data:")) page.requests.push(r.url()); });
-  page.on("console", m => { if (m.type() === "error") page.errors.push(m.text()); });
-  page.on("pageerror", e => page.errors.push(String(e)));
-  await page.goto(pathToFileURL(path.resolve(file)).href);
-  return page;
-}
+const browser = await launch(given.browser);
+const open = (file, scheme, size) => opened(browser, file, scheme, size);
 
 // Scripts of a driver are let in where a page's policy forbids others.
 async function violations(page) {
@@ -43,11 +25,14 @@ async function violations(page) {
 }
 
 async function picture(page, name, fullPage = true) {
-  if (given.pictures) await page.screenshot({ path: path.join(given.pictures, name + ".png"), fullPage });
+  if (!given.pictures) return;
+  // Rows that were never scrolled to are drawn too.
+  await page.evaluate(() => document.querySelectorAll("tbody tr").forEach(r => { r.style.contentVisibility = "visible"; }));
+  await page.screenshot({ path: path.join(given.pictures, name + ".png"), fullPage });
 }
 
-async function pages(page, format) {
-  const pdf = await page.pdf({ format, preferCSSPageSize: false, path: given.pictures && path.join(given.pictures, `${format}.pdf`) });
+async function pages(page, format, name) {
+  const pdf = await page.pdf({ format, preferCSSPageSize: false, path: given.pictures && path.join(given.pictures, `${name}-${format}.pdf`) });
   return pdf.toString("latin1").match(/\/Type\s*\/Page[^s]/g).length;
 }
 
@@ -57,8 +42,13 @@ async function check(file, name) {
       const page = await open(file, scheme, size);
       assert.deepEqual(page.errors, [], `${name}: no error`);
       assert.deepEqual(page.requests.length, 1, `${name}: nothing is fetched but the page: ${page.requests}`);
-      const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-      assert.ok(over <= 0, `${name}, ${width}: ${over} pixels too wide`);
+      for (const narrow of [size[0], 1000, 760]) {
+        if (narrow > size[0]) continue;
+        await page.setViewportSize({ width: narrow, height: size[1] });
+        const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+        assert.ok(over <= 0, `${name}, ${narrow} pixels: ${over} too wide`);
+      }
+      await page.setViewportSize({ width: size[0], height: size[1] });
       await picture(page, `${name}-${scheme}-${width}`);
       assert.deepEqual(await violations(page), [], `${name}, ${scheme}, ${width}: axe finds nothing`);
       await page.close();
@@ -67,21 +57,64 @@ async function check(file, name) {
   tell(`${name}: axe, console, requests`, "nothing found in light and dark, on phone and laptop");
 }
 
-if (given.page) {
-  await check(given.page, "page");
-  const page = await open(given.page);
+// From now on what the page plays is kept, sample by sample.
+async function listen(page) {
+  await page.evaluate(async () => {
+    const context = new AudioContext(), tap = context.createScriptProcessor(1024, 1, 1);
+    window.heard = [];
+    window.rate = context.sampleRate;
+    tap.onaudioprocess = e => window.heard.push(...e.inputBuffer.getChannelData(0));
+    const sound = document.querySelector("audio");
+    context.createMediaElementSource(sound).connect(tap).connect(context.destination);
+    const bytes = Uint8Array.from(atob(sound.src.slice(sound.src.indexOf(",") + 1)), c => c.charCodeAt(0));
+    window.whole = (await context.decodeAudioData(bytes.buffer)).getChannelData(0);
+    await context.resume();
+  });
+}
+
+// Where in the recording the first samples lie that were heard, in seconds: by correlation with the recording within 0.3 s of where they should.
+async function heardFrom(page, start) {
+  return page.evaluate(start => {
+    const { heard, whole, rate } = window;
+    const first = heard.findIndex(x => Math.abs(x) > 1e-4), length = Math.round(0.25 * rate);
+    if (first < 0 || heard.length < first + length) return NaN;
+    let best = -Infinity, found = NaN;
+    for (let at = Math.max(0, Math.round((start - 0.3) * rate)); at < (start + 0.3) * rate; at += 2) {
+      let product = 0, power = 1e-9;
+      for (let i = 0; i < length; i += 4) { const y = whole[at + i] ?? 0; product += heard[first + i] * y; power += y * y; }
+      const alike = product / Math.sqrt(power);
+      if (alike > best) { best = alike; found = at / rate; }
+    }
+    return found;
+  }, start);
+}
+
+{
+  const file = written("borrowed-dominants.html");
+  await check(file, "page");
+  const page = await open(file);
   const rows = page.locator("tbody tr");
   const count = await rows.count();
   assert.ok(count >= 5, `${count} rows`);
 
+  await listen(page);
   let worst = 0;
   for (const at of [2, 0, count - 2]) {
     const row = rows.nth(at);
     const start = Number(await row.getAttribute("data-s"));
-    await page.evaluate(() => { window.sought = null; document.querySelector("audio").addEventListener("seeked", e => { window.sought ??= e.target.currentTime; }, { once: true }); });
-    await row.getByRole("button", { name: /Play from/ }).click();
-    await page.waitForFunction(() => window.sought !== null);
-    worst = Math.max(worst, Math.abs(await page.evaluate(() => window.sought) - start));
+    // A busy computer may lose the first samples: of three clicks the best counts.
+    let off = Infinity;
+    for (let click = 0; click < 3 && !(off < 0.05); click++) {
+      await page.evaluate(() => { document.querySelector("audio").pause(); });
+      await page.waitForTimeout(200);
+      await page.evaluate(() => { window.heard.length = 0; });
+      await row.getByRole("button", { name: /Play from/ }).click();
+      await page.waitForTimeout(600);
+      const from = await heardFrom(page, start);
+      if (Math.abs(from - start) < off) off = Math.abs(from - start);
+    }
+    assert.ok(off < 0.05, `what is heard begins at the chord: ${off} s off`);
+    worst = Math.max(worst, off);
     const now = await page.evaluate(async () => {
       const sound = document.querySelector("audio"), from = sound.currentTime, began = performance.now();
       await new Promise(done => setTimeout(done, 500));
@@ -93,8 +126,7 @@ if (given.page) {
     const t = await page.evaluate(() => document.querySelector("audio").currentTime);
     assert.ok(t >= s - 0.1 && t < e + 0.1, `the chord that sounds is marked: ${t} in ${s} to ${e}`);
   }
-  assert.ok(worst < 0.05, `a click plays from the chord: ${worst} s off`);
-  tell("a click plays from the chord", `${(worst * 1000).toFixed(1)} ms off at most`);
+  tell("a click plays from the chord", `what is heard begins ${(worst * 1000).toFixed(1)} ms off at most`);
 
   await page.getByRole("button", { name: "Pause" }).click();
   await page.getByLabel("Speed").selectOption({ label: "50 %" });
@@ -122,20 +154,33 @@ if (given.page) {
   tell("sort, filter, speed, loop", `${count} rows`);
 
   await page.getByRole("button", { name: "Time", exact: true }).click();
-  await page.keyboard.press("Tab");
-  assert.ok(await page.evaluate(() => document.activeElement !== document.body), "the keyboard goes on");
+  await rows.nth(3).getByRole("button", { name: /Play from/ }).focus();
+  await page.keyboard.press("Enter");
+  await page.waitForFunction(() => !document.querySelector("audio").paused);
+  await page.evaluate(() => document.activeElement.blur());
+  await page.keyboard.press("Space");
+  await page.waitForFunction(() => document.querySelector("audio").paused);
+  assert.equal(await page.locator("tr[aria-current]").getAttribute("data-s"), await rows.nth(3).getAttribute("data-s"));
+  const strip = await page.locator(".long").boundingBox();
+  await page.locator(".long").click({ position: { x: strip.width / 2, y: 20 } });
+  const [sought, middle] = await page.evaluate(() => [document.querySelector("audio").currentTime, +document.querySelector(".long").dataset.length / 2]);
+  assert.ok(Math.abs(sought - middle) < 0.5, `a click into the strip plays from there: ${sought} for ${middle}`);
+  await page.getByRole("button", { name: "Pause" }).click();
+  tell("keys of the computer, strip", "Enter plays a chord, the space bar stops, a click into the strip plays from there");
+
   await page.emulateMedia({ media: "print" });
   await picture(page, "print");
   await page.emulateMedia({ media: null });
-  tell("printed on A4", `${await pages(page, "A4")} pages`);
-  tell("printed on Letter", `${await pages(page, "Letter")} pages`);
+  tell("printed on A4", `${await pages(page, "A4", "page")} pages`);
+  tell("printed on Letter", `${await pages(page, "Letter", "page")} pages`);
   assert.deepEqual(page.errors, []);
   await page.close();
 }
 
-if (given.covered) {
-  await check(given.covered, "covered");
-  const page = await open(given.covered);
+{
+  const file = written("covered.html");
+  await check(file, "covered");
+  const page = await open(file);
   const name = page.locator("tbody tr .name").first();
   assert.ok(!(await name.isVisible()), "names are covered");
   await page.locator("tbody tr").first().getByRole("button", { name: /Show/ }).click();
@@ -147,28 +192,55 @@ if (given.covered) {
   await page.close();
 }
 
-if (given.sheet) {
-  await check(given.sheet, "sheet");
-  const page = await open(given.sheet);
-  assert.equal(await page.locator(".cell").count(), 12);
-  for (const format of ["A4", "Letter"]) {
-    const count = await pages(page, format);
-    assert.equal(count, 1, `twelve keys on one page of ${format}: ${count}`);
-  }
-  await page.emulateMedia({ media: "print" });
-  await picture(page, "sheet-print");
-  tell("twelve keys", "one page of A4, one of Letter");
+{
+  const file = written("silent.html");
+  await check(file, "silent");
+  const page = await open(file);
+  assert.equal(await page.locator("audio").count(), 0);
+  const last = page.locator("tbody tr").last();
+  await page.getByRole("button", { name: "Whole" }).click();
+  const strip = await page.locator(".long").boundingBox(), length = Number(await page.locator(".long").getAttribute("data-length"));
+  await page.locator(".long").click({ position: { x: (Number(await last.getAttribute("data-s")) + 0.2) / length * strip.width, y: 20 } });
+  await page.waitForTimeout(300);
+  assert.ok(await last.evaluate(r => r.getBoundingClientRect().top < innerHeight), "a click into the strip finds the chord");
+  tell("a page without sound", "the strip finds the chord");
   await page.close();
 }
 
-if (given.comparison) await check(given.comparison, "comparison");
+for (const [name, headings] of [["sheet", 12], ["progression", 12]]) {
+  const file = written(`${name}.html`);
+  await check(file, name);
+  const page = await open(file);
+  assert.equal(await page.locator(".cell").count(), headings);
+  for (const format of ["A4", "Letter"]) {
+    const count = await pages(page, format, name);
+    assert.equal(count, 1, `${name}: twelve keys on one page of ${format}: ${count}`);
+  }
+  await page.close();
+  tell(`${name}: twelve keys`, "one page of A4, one of Letter");
+}
 
-if (given.captions) {
-  const parser = from("webvtt-parser");
-  const { errors, cues } = new parser.WebVTTParser().parse(fs.readFileSync(given.captions, "utf8"));
-  assert.deepEqual(errors, []);
-  assert.ok(cues.length > 0);
-  tell("captions by webvtt-parser", `${cues.length} cues, no fault`);
+{
+  const file = written("no-chord.html");
+  await check(file, "no-chord");
+  const page = await open(file);
+  assert.ok(await page.getByText("No chord was heard").isVisible());
+  await page.close();
+}
+
+await check(written("comparison.html"), "comparison");
+
+{
+  const { WebVTTParser } = from("webvtt-parser");
+  let count = 0;
+  for (const file of fs.readdirSync(given.written).filter(name => name.endsWith(".vtt"))) {
+    const { errors, cues } = new WebVTTParser().parse(fs.readFileSync(written(file), "utf8"));
+    assert.deepEqual(errors, [], file);
+    assert.ok(cues.length > 0, file);
+    count += cues.length;
+  }
+  assert.ok(count > 0, "captions were written");
+  tell("captions by webvtt-parser", `${count} cues, no fault`);
 }
 
 await browser.close();

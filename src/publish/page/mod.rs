@@ -13,7 +13,7 @@ use crate::chart::piece::{Piece, PieceChord};
 use crate::chart::recording::Heard;
 use crate::chart::sound::KeptSound;
 use crate::chart::written;
-use crate::harmony::{Degree, NamedNote, Reading, Spelled, Style, Verdict};
+use crate::harmony::{Degree, NamedNote, Reading, ReadingKind, Spelled, Style, Verdict};
 use crate::publish::musicxml::score::hands;
 use crate::publish::{PageOptions, WriteOptions};
 use crate::units::{MidiNote, Seconds};
@@ -100,7 +100,8 @@ pub fn degrees(degrees: &[(Spelled, Degree)], style: Style) -> Markup {
         )
     };
     let pairs: Vec<String> = degrees.iter().map(pair).collect();
-    html! { (pairs.join(" · ")) }
+    // A dot stays with what is before it.
+    html! { (pairs.join("\u{a0}· ")) }
 }
 
 /// Accidentals as signs, unless plain letters were asked for.
@@ -109,6 +110,25 @@ pub fn signs(text: &str, style: Style) -> String {
         Style::Ascii => text.to_owned(),
         _ => text.replace('b', "♭").replace('#', "♯"),
     }
+}
+
+/// A Roman numeral with its accidentals as signs: those before a numeral and in its brackets, not the letters of `sub`.
+pub fn numeral_signs(numeral: &str, style: Style) -> String {
+    if style == Style::Ascii {
+        return numeral.to_owned();
+    }
+    let mut before = None;
+    let sign = |letter: char| {
+        let in_a_word = before
+            .replace(letter)
+            .is_some_and(|c: char| c.is_ascii_lowercase() && !"b#".contains(c));
+        match letter {
+            'b' if !in_a_word => '♭',
+            '#' => '♯',
+            other => other,
+        }
+    };
+    numeral.chars().map(sign).collect()
 }
 
 fn note_names(keys: &[NamedNote], style: Style) -> String {
@@ -385,7 +405,11 @@ impl RecordingPage<'_> {
             .key
             .map(|key| signs(&key.to_string(), style))
             .unwrap_or_default();
-        let numeral = chord.numeral.clone().unwrap_or_default();
+        let numeral = chord
+            .numeral
+            .as_deref()
+            .map(|numeral| numeral_signs(numeral, style))
+            .unwrap_or_default();
         let at = clock(chord.start);
         html! {
             tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) data-name=(name) data-num=(numeral) data-key=(key) {
@@ -396,11 +420,14 @@ impl RecordingPage<'_> {
                 td.a { span.name { (name) } (also(chord, style)) }
                 td.a { div.pics { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before))) } }
                 td.a { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
-                td.a { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
-                td.a { (key) }
-                td.a { @if let Some(reading) = chord.reading.as_ref() {
+                td.a.num { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
+                td.a.in { (key) }
+                td.a { @if let Some(reading) = chord.reading.as_ref().filter(|reading| reading.kind != ReadingKind::Function) {
                     @if chord.stands_for.is_some() { (reading_words(reading, style)) }
-                    @else if chord.verdict != Verdict::Named { span.also { "could also be: " (reading_words(reading, style)) } }
+                    @else if chord.verdict != Verdict::Named {
+                        @let itself = chord.best().is_some_and(|best| best.chord == reading.chord);
+                        span.also { @if !itself { "could also be: " } (reading_words(reading, style)) }
+                    }
                 } }
             }
         }
@@ -437,4 +464,22 @@ fn also(chord: &PieceChord, style: Style) -> Markup {
             .collect(),
     };
     html! { @if !others.is_empty() { span.also { @if chord.verdict != Verdict::NoGoodName { "or " } (others.join(", ")) } } }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn accidentals_of_a_numeral_are_signs_and_its_words_stay() {
+        for (written, shown) in [
+            ("biii°7", "♭iii°7"),
+            ("subV7/IV", "subV7/IV"),
+            ("subV7/bII", "subV7/♭II"),
+            ("V7(b9,#11)", "V7(♭9,♯11)"),
+        ] {
+            assert_eq!(numeral_signs(written, Style::default()), shown);
+        }
+        assert_eq!(numeral_signs("bII", Style::Ascii), "bII");
+    }
 }

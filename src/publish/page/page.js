@@ -69,7 +69,7 @@
     });
     // as close as a chord of middling length can be read, where that is not too long a way
     const mean = rows.length ? length / rows.length : length;
-    zoom = Math.min(40, Math.max(1, 70 * length / mean / Math.max(strip.offsetWidth, 1)));
+    zoom = Math.min(40, Math.max(1, 92 * length / mean / Math.max(strip.offsetWidth, 1)));
     strip.style.width = zoom * 100 + "%";
   }
   function chordAt(at) {

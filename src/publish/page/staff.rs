@@ -39,13 +39,17 @@ fn step(note: NamedNote) -> i32 {
     7 * (i32::from(octave(note)) + 1) + letter
 }
 
-fn sign(accidentals: i8) -> Option<&'static str> {
-    match accidentals {
+/// The accidental of a note among the others of its chord: a natural only where one of them bears the same letter altered.
+fn sign(note: NamedNote, chord: &[Vec<NamedNote>; 2]) -> Option<&'static str> {
+    let altered = |other: &NamedNote| {
+        other.name.letter() == note.name.letter() && other.name.accidentals() != 0
+    };
+    match note.name.accidentals() {
         ..=-2 => Some("ff"),
         -1 => Some("f"),
         1 => Some("s"),
         2.. => Some("x"),
-        0 => None,
+        0 => chord.iter().flatten().any(altered).then_some("n"),
     }
 }
 
@@ -61,7 +65,7 @@ pub fn symbols() -> Markup {
     let height = BASS + 4 * SPACE;
     let brace = f64::from(height) / 1000.0;
     html! {
-        (glyph("w", glyphs::WHOLE_NOTE)) (glyph("f", glyphs::FLAT)) (glyph("s", glyphs::SHARP)) (glyph("x", glyphs::DOUBLE_SHARP)) (glyph("ff", glyphs::DOUBLE_FLAT))
+        (glyph("w", glyphs::WHOLE_NOTE)) (glyph("f", glyphs::FLAT)) (glyph("s", glyphs::SHARP)) (glyph("n", glyphs::NATURAL)) (glyph("x", glyphs::DOUBLE_SHARP)) (glyph("ff", glyphs::DOUBLE_FLAT))
         (glyph("gc", glyphs::G_CLEF)) (glyph("fc", glyphs::F_CLEF))
         symbol id="gs" overflow="visible" {
             path class="ln" d=(format!("{lines}M12 0V{height}M{WIDTH} 0V{height}")) {}
@@ -86,7 +90,7 @@ pub fn picture(hands: &[Vec<NamedNote>; 2]) -> Markup {
     for (notes, staff_y, staff_top) in
         [(&hands[0], TREBLE, TREBLE_TOP), (&hands[1], BASS, BASS_TOP)]
     {
-        let mut heads = heads(notes, staff_y, staff_top);
+        let mut heads = heads(notes, hands, staff_y, staff_top);
         if let (Some(low), Some(high)) = (heads.first(), heads.last()) {
             top = top.min(high.y - STEP);
             bottom = bottom.max(low.y + STEP);
@@ -133,7 +137,12 @@ pub fn picture(hands: &[Vec<NamedNote>; 2]) -> Markup {
     }
 }
 
-fn heads(notes: &[NamedNote], staff_y: i32, staff_top: i32) -> Vec<Head> {
+fn heads(
+    notes: &[NamedNote],
+    chord: &[Vec<NamedNote>; 2],
+    staff_y: i32,
+    staff_top: i32,
+) -> Vec<Head> {
     let mut heads: Vec<Head> = Vec::with_capacity(notes.len());
     for &note in notes {
         let step = step(note);
@@ -144,7 +153,7 @@ fn heads(notes: &[NamedNote], staff_y: i32, staff_top: i32) -> Vec<Head> {
             step,
             y: staff_y + (staff_top - step) * STEP,
             x: HEAD_X + if beside { HEAD } else { 0 },
-            sign: sign(note.name.accidentals()),
+            sign: sign(note, chord),
         });
     }
     heads
@@ -200,13 +209,14 @@ mod tests {
     fn notes_lie_on_their_lines() {
         assert_eq!(step(note(77, "F")), TREBLE_TOP);
         assert_eq!(step(note(57, "A")), BASS_TOP);
-        let middle_c = heads(&[note(60, "C")], TREBLE, TREBLE_TOP);
+        let alone = [vec![note(60, "C")], Vec::new()];
+        let middle_c = heads(&[note(60, "C")], &alone, TREBLE, TREBLE_TOP);
         assert_eq!(middle_c[0].y, TREBLE + 5 * SPACE);
         assert_eq!(
             ledger_lines(&middle_c, TREBLE),
             format!("M{} {}H{}", HEAD_X - 3, 5 * SPACE, HEAD_X + HEAD + 3)
         );
-        let in_bass = heads(&[note(60, "C")], BASS, BASS_TOP);
+        let in_bass = heads(&[note(60, "C")], &alone, BASS, BASS_TOP);
         assert_eq!(in_bass[0].y, BASS - SPACE);
     }
 
@@ -214,6 +224,7 @@ mod tests {
     fn of_two_notes_a_step_apart_the_upper_stands_beside() {
         let x: Vec<i32> = heads(
             &[note(64, "E"), note(65, "F"), note(67, "G"), note(71, "B")],
+            &[Vec::new(), Vec::new()],
             TREBLE,
             TREBLE_TOP,
         )
@@ -221,5 +232,13 @@ mod tests {
         .map(|head| head.x)
         .collect();
         assert_eq!(x, [HEAD_X, HEAD_X + HEAD, HEAD_X, HEAD_X]);
+    }
+
+    #[test]
+    fn a_natural_is_written_beside_its_altered_letter_and_nowhere_else() {
+        let chord = [vec![note(60, "C")], vec![note(49, "C#"), note(52, "E")]];
+        assert_eq!(sign(chord[0][0], &chord), Some("n"));
+        assert_eq!(sign(chord[1][0], &chord), Some("s"));
+        assert_eq!(sign(chord[1][1], &chord), None);
     }
 }
