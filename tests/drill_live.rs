@@ -129,10 +129,16 @@ fn a_killed_drill_has_kept_every_mark_that_it_showed() {
     let mut playing = server.play(&sound);
     let lines = BufReader::new(child.stdout.take().unwrap()).lines();
     let (tell, told) = mpsc::channel();
-    std::thread::spawn(move || lines.map_while(Result::ok).try_for_each(|line| tell.send(line)));
+    std::thread::spawn(move || {
+        lines
+            .map_while(Result::ok)
+            .try_for_each(|line| tell.send(line))
+    });
     let mut shown = 0;
     while shown < 2 {
-        let line = told.recv_timeout(Duration::from_secs(30)).expect("two marks are shown");
+        let line = told
+            .recv_timeout(Duration::from_secs(30))
+            .expect("two marks are shown");
         shown += u64::from(line.starts_with("+ right"));
     }
     child.kill().unwrap();

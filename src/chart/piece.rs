@@ -55,6 +55,8 @@ pub struct Piece {
     pub style: Style,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// Named parts, each where it begins.
+    pub sections: Vec<(Seconds, String)>,
 }
 
 /// One chord of a piece.
@@ -239,6 +241,7 @@ impl Piece {
             grid: played.and_then(grid),
             style: heard.naming.style,
             warnings: heard.warnings.clone(),
+            sections: Vec::new(),
         }
     }
 

@@ -28,4 +28,4 @@ pub use path::{Reharmonised, reharmonise};
 pub use recognised::{Recognised, recognised};
 pub use slot::{Job, key_at};
 pub use stand_in::{FARTHEST, Kept, Part, StandIn, Wish};
-pub use tune::{Stress, Sung, Tune, TuneChord, TuneError};
+pub use tune::{MelodyNote, Stress, Sung, Tune, TuneBar, TuneChord, TuneError};
