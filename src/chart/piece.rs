@@ -264,6 +264,7 @@ fn held_chord(placed: PlacedChord<'_>) -> PieceChord {
         pedal,
         naming,
         place,
+        ..
     } = placed;
     let score = |name: &crate::harmony::Name| PieceName {
         chord: name.chord,

@@ -156,8 +156,15 @@ impl StandInSheet {
         0
     }
 
-    fn beats(&self) -> u32 {
-        self.bars.iter().map(|bar| u32::from(bar.beats)).sum()
+    /// Beats of a version and of the bar of rest after it.
+    fn beats_with_rest(&self) -> u32 {
+        let beats = |bar: &TuneBar| u32::from(bar.beats);
+        self.bars.iter().map(beats).sum::<u32>() + self.bars.first().map_or(0, beats)
+    }
+
+    fn beats_of_all(&self) -> u32 {
+        let rest = self.bars.first().map_or(0, |bar| u32::from(bar.beats));
+        (self.versions.len() as u32 * self.beats_with_rest()).saturating_sub(rest)
     }
 
     fn melody_names(&self) -> Vec<NamedNote> {
@@ -226,14 +233,14 @@ fn on_staff(sheet: &StandInSheet, version: &Version) -> Vec<Placed> {
     version.places.iter().flat_map(placed).collect()
 }
 
-/// The versions one after another, as if they were played.
-fn piece(sheet: &StandInSheet) -> Piece {
+/// The versions one after another, as if they were played, a bar of rest between two.
+pub fn piece(sheet: &StandInSheet) -> Piece {
     let beat = 60.0 / sheet.tempo;
     let at = |beats: f64| Seconds::new(beats * beat).unwrap_or(Seconds::ZERO);
     let (mut chords, mut notes): (Vec<PieceChord>, Vec<PieceNote>) = Default::default();
     let mut sections = Vec::new();
     for (nth, version) in sheet.versions.iter().enumerate() {
-        let begins = nth as f64 * f64::from(sheet.beats());
+        let begins = nth as f64 * f64::from(sheet.beats_with_rest());
         sections.push((at(begins), version.name.clone()));
         for voiced in version.chords() {
             let from = begins + f64::from(voiced.at);
@@ -257,7 +264,7 @@ fn piece(sheet: &StandInSheet) -> Piece {
     Piece {
         file: sheet.title.clone(),
         begins: Seconds::ZERO,
-        length: at(sheet.versions.len() as f64 * f64::from(sheet.beats())),
+        length: at(f64::from(sheet.beats_of_all())),
         a4: None,
         key: sheet.key,
         played: true,
@@ -271,7 +278,7 @@ fn piece(sheet: &StandInSheet) -> Piece {
 }
 
 fn grid(sheet: &StandInSheet, at: &dyn Fn(f64) -> Seconds) -> Grid {
-    let count = sheet.versions.len() as u32 * sheet.beats();
+    let count = sheet.beats_of_all();
     let metre = sheet
         .bars
         .first()
@@ -355,7 +362,7 @@ fn bars_of(sheet: &StandInSheet, from: usize) -> String {
 
 fn cell(place: &Place, sheet: &StandInSheet, keyboard: Keyboard) -> Markup {
     html! {
-        section.cell {
+        section.cell.tall {
             @for voiced in &place.chords {
                 h2 { (voiced.chord.symbol(sheet.style)) }
                 (staff::picture(&voiced.hands(sheet.key)))

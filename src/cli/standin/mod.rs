@@ -4,10 +4,12 @@
 //! the [`STAND_IN_FORMATS`].
 //! Units: as [`crate::chart::stand_ins`]. Method: joins the search, the voicings and the view. Limits: nothing is heard here.
 
+mod aloud;
 mod asked;
 mod tune;
 
-use super::options::{NamingOptions, parse_tempo};
+use super::options::loudspeaker::ALOUD;
+use super::options::{LoudspeakerOptions, NamingOptions, parse_tempo};
 use super::{CliError, CommandResult};
 use crate::chart::stand_ins::{StandInText, Writing};
 use crate::harmony::Chord;
@@ -32,6 +34,7 @@ Examples:
   lidprop standin \"Dm7 | G7 | Cmaj7\" --for 2 --melody \"rest=4 | A4=4\" --rejected
   lidprop standin \"Cmaj7 | Am7 | Dm7 | G7\" --out-to 2 --budget 4
   lidprop standin \"Cmaj7 | Am7 | Dm7 | G7\" --write page > instead.html
+  lidprop standin \"Dm7 | G7 | Cmaj7\" --for 2 --most 2 --wav both.wav
 
 Chords are counted as they change. How far out: one step each for a root outside the key, for a note outside key and original, for three such notes,
 for guide tones (or two common tones) not kept, and for a function that is left; 0 to 5.
@@ -41,7 +44,7 @@ pub struct StandinArgs {
     #[arg(value_name = "PROGRESSION", required_unless_present_any = ["chart", "from"], conflicts_with_all = ["chart", "from"])]
     pub progression: Option<String>,
 
-    /// Read the progression from this chart file
+    /// Read the progression from this chart file, or from MusicXML with its melody
     #[arg(long, value_name = "FILE", conflicts_with = "from")]
     pub chart: Option<PathBuf>,
 
@@ -90,7 +93,23 @@ pub struct StandinArgs {
     #[arg(long, value_name = "FORMAT", value_parser = format_parser())]
     pub write: Option<&'static Format<StandInSheet>>,
 
-    /// Beats a minute of what is written as MIDI
+    /// Play the original and what may stand there instead, in turn, through the loudspeaker, quietly; turn it down first
+    #[arg(long, conflicts_with = "write", group = ALOUD)]
+    pub play: bool,
+
+    /// Write the same sound into this WAV file
+    #[arg(long, value_name = "FILE")]
+    pub wav: Option<PathBuf>,
+
+    /// Write over a file that lidprop did not write
+    #[arg(long, requires = "wav")]
+    pub force: bool,
+
+    /// How loud, and whether it may sound.
+    #[command(flatten)]
+    pub loudspeaker: LoudspeakerOptions,
+
+    /// Beats a minute of what is played, and of MIDI
     #[arg(long, value_name = "BPM", default_value_t = 80.0, value_parser = parse_tempo)]
     pub tempo: f64,
 
@@ -129,6 +148,12 @@ fn format_parser() -> impl TypedValueParser<Value = &'static Format<StandInSheet
 /// If the progression or the melody cannot be read, there is no such chord, or nothing could be written.
 pub fn run(args: &StandinArgs) -> CommandResult {
     let sheet = Asked::new(args, tune::tune(args)?).sheet()?;
+    if args.play {
+        args.loudspeaker.confirm()?;
+    }
+    if let Some(path) = &args.wav {
+        aloud::write_wav(&sheet, args.loudspeaker.level(), path, args.force)?;
+    }
     let mut out = BufWriter::new(io::stdout().lock());
     let written = match args.write {
         Some(format) => (format.write)(&sheet, &WriteOptions::default(), &mut out),
@@ -136,7 +161,11 @@ pub fn run(args: &StandinArgs) -> CommandResult {
     };
     written
         .and_then(|()| out.flush())
-        .map_err(CliError::from_stdout)
+        .map_err(CliError::from_stdout)?;
+    match args.play {
+        true => aloud::play(&sheet, args.loudspeaker.level(), &mut out),
+        false => Ok(()),
+    }
 }
 
 fn print(text: &StandInText, out: &mut dyn Write) -> io::Result<()> {

@@ -7,7 +7,9 @@
 //! Limits: see [`score`].
 
 pub mod kind;
+pub mod read;
 pub mod score;
+mod xml;
 
 use crate::chart::piece::{OnStaff, Piece};
 use crate::chart::recording::Heard;
