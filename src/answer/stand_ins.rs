@@ -49,8 +49,7 @@ impl StandInsNow {
 
     fn of_chord(&self, chord: Chord, options: AnalysisOptions) -> Vec<Vec<Chord>> {
         let before = self.before.filter(|before| *before != chord);
-        let found = nearest(before, chord, options.key, SHOWN);
-        found.iter().map(|one| one.chords().collect()).collect()
+        nearest(before, chord, options.key, SHOWN)
     }
 }
 

@@ -201,19 +201,22 @@ fn write_musicxml(sheet: &StandInSheet, out: &mut dyn Write) -> io::Result<()> {
     write_parts(&parts, sheet.style, out)
 }
 
+/// The melody note by note: one that is still held when the next begins gives way to it.
 fn melody_on_staff(sheet: &StandInSheet) -> Vec<Placed> {
-    let names = sheet.melody_names();
-    let note = |(&(_, at, beats), name): (&MelodyNote, NamedNote)| {
-        let from = sheet.divisions(at);
+    let starts: Vec<u32> = sheet.melody.iter().map(|n| sheet.divisions(n.1)).collect();
+    let note = |(nth, (&(_, at, beats), name)): (usize, (&MelodyNote, NamedNote))| {
+        let end = sheet.divisions(at + beats).max(starts[nth] + 1);
         Placed {
-            from,
-            to: sheet.divisions(at + beats).max(from + 1),
+            from: starts[nth],
+            to: starts.get(nth + 1).map_or(end, |&next| end.min(next)),
             hands: [vec![name], Vec::new()],
             symbol: None,
             words: None,
         }
     };
-    sheet.melody.iter().zip(names).map(note).collect()
+    let notes = sheet.melody.iter().zip(sheet.melody_names());
+    let placed = notes.enumerate().map(note);
+    placed.filter(|placed| placed.to > placed.from).collect()
 }
 
 fn on_staff(sheet: &StandInSheet, version: &Version) -> Vec<Placed> {
@@ -406,4 +409,97 @@ fn by_degree(voiced: &Voiced, sheet: &StandInSheet) -> NotesByDegree {
     sounding.sort_by_key(|(class, _)| *class);
     sounding.dedup_by_key(|(class, _)| *class);
     degrees_of(&voiced.chord, &sounding)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::stand_ins::StandInsFor;
+    use crate::harmony::voicing::hands::VoicingKind;
+    use std::collections::BTreeSet;
+
+    fn midi(number: u8) -> MidiNote {
+        MidiNote::new(number).unwrap()
+    }
+
+    /// A bar of 3/4 and one of 6/8 under a melody whose notes overlap.
+    fn sheet() -> StandInSheet {
+        let voiced = |symbol: &str, at, beats| Voiced {
+            chord: symbol.parse().unwrap(),
+            at,
+            beats,
+            voicing: HandVoicing {
+                kind: VoicingKind::Shell,
+                left: vec![midi(48), midi(52)],
+                right: vec![midi(59), midi(64)],
+                melody: None,
+            },
+        };
+        let version = |name: &str| Version {
+            name: name.to_owned(),
+            places: vec![Place {
+                chords: vec![voiced("Cmaj7", 0.0, 3.0), voiced("C6", 3.0, 6.0)],
+                why: None,
+                melody: Vec::new(),
+            }],
+        };
+        StandInSheet {
+            title: "Two metres".to_owned(),
+            key: None,
+            style: Style::Ascii,
+            tempo: 60.0,
+            bars: vec![TuneBar { beats: 3, unit: 4 }, TuneBar { beats: 6, unit: 8 }],
+            first_bar: 1,
+            melody: vec![
+                (midi(76), 0.0, 2.5),
+                (midi(74), 2.0, 4.0),
+                (midi(72), 2.05, 1.0),
+            ],
+            versions: vec![version("original"), version("instead")],
+            text: StandInText::One(StandInsFor {
+                schema: crate::chart::document::SCHEMA,
+                chord: 1,
+                bar: 1,
+                symbol: String::new(),
+                key: None,
+                stand_ins: Vec::new(),
+                rejected: None,
+            }),
+        }
+    }
+
+    #[test]
+    fn beats_of_every_metre_have_their_place_and_melody_notes_never_overlap() {
+        let sheet = sheet();
+        let divisions: Vec<u32> = [0.0, 2.5, 3.0, 4.0, 9.0]
+            .map(|at| sheet.divisions(at))
+            .to_vec();
+        assert_eq!(divisions, [0, 10, 12, 14, 24]);
+        let melody = melody_on_staff(&sheet);
+        let lasts: Vec<(u32, u32)> = melody.iter().map(|note| (note.from, note.to)).collect();
+        assert_eq!(lasts, [(0, 8), (8, 12)]);
+    }
+
+    #[test]
+    fn versions_are_played_in_turn_with_a_bar_of_rest_between() {
+        let sheet = sheet();
+        let piece = piece(&sheet);
+        let sections: Vec<(f64, &str)> = piece
+            .sections
+            .iter()
+            .map(|(at, name)| (at.get(), name.as_str()))
+            .collect();
+        assert_eq!(sections, [(0.0, "original"), (12.0, "instead")]);
+        assert_eq!(piece.length.get(), 21.0);
+        let struck: BTreeSet<u64> = piece
+            .notes
+            .iter()
+            .map(|note| note.start.get() as u64)
+            .collect();
+        assert_eq!(struck, BTreeSet::from([0, 2, 3, 12, 14, 15]));
+        assert!(
+            piece.grid.unwrap().downbeats.is_empty(),
+            "no metre is stated where it changes"
+        );
+    }
 }

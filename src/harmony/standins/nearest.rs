@@ -1,12 +1,12 @@
 //! Stand-ins for a chord that has just been played, before anybody knows what follows.
 //!
-//! Input: the chord, the one before, the key where it is stated. Output: ranked [`StandIn`]s. Units: as [`super::stand_ins`].
+//! Input: the chord, the one before, the key where it is stated. Output: the chords of each stand-in, the likeliest first. Units: none.
 //! Method: a dominant is taken to go where it wants, a fifth down; all else to be the last chord so far. Other colours and inversions of what was played are left out: they are no
-//! other chord. Limits: a seventh chord that rests, as in a blues, is taken for a dominant.
+//! other chord; and of the forms of an answer one that is a single chord comes first. Limits: a seventh chord that rests, as in a blues, is taken for a dominant.
 
 use super::answers::stand_ins;
 use super::device::Device;
-use super::stand_in::{StandIn, Wish};
+use super::stand_in::{Part, StandIn, Wish};
 use super::tune::Tune;
 use crate::harmony::chord::Chord;
 use crate::harmony::function::Class;
@@ -20,7 +20,7 @@ use crate::harmony::pitch::{Degree, DegreeSet, Key, Mode, Spelled};
 ///
 /// let chord = |symbol: &str| symbol.parse().unwrap();
 /// let found = nearest(Some(chord("Dm7")), chord("G7"), None, 3);
-/// let symbols: Vec<String> = found.iter().map(|s| s.parts[0].chord.symbol(Style::Ascii)).collect();
+/// let symbols: Vec<String> = found.iter().map(|chords| chords[0].symbol(Style::Ascii)).collect();
 /// assert_eq!(symbols.len(), 3);
 /// assert!(symbols.contains(&"Db7".to_owned()));
 /// ```
@@ -29,7 +29,7 @@ pub fn nearest(
     played: Chord,
     key: Option<Key>,
     most: usize,
-) -> Vec<StandIn> {
+) -> Vec<Vec<Chord>> {
     const LEFT_OUT: [Device; 2] = [Device::Colour, Device::Inversion];
     let after = wanted_next(&played, key);
     let bars: Vec<Vec<Chord>> = [before, Some(played), after]
@@ -47,7 +47,16 @@ pub fn nearest(
     others
         .filter(|stand_in| !LEFT_OUT.contains(&stand_in.device))
         .take(most)
+        .map(|stand_in| single(&stand_in))
         .collect()
+}
+
+/// The chords of its first form that is one chord; else its own.
+fn single(stand_in: &StandIn) -> Vec<Chord> {
+    let forms = std::iter::once(&stand_in.parts).chain(&stand_in.forms);
+    let one = forms.clone().find(|parts| parts.len() == 1);
+    let chords = |parts: &Vec<Part>| parts.iter().map(|part| part.chord).collect();
+    chords(one.unwrap_or(&stand_in.parts))
 }
 
 /// Where a dominant wants to go.
@@ -81,11 +90,9 @@ mod tests {
         let key = key.map(|key| key.parse().unwrap());
         nearest(before.map(chord), chord(played), key, 3)
             .iter()
-            .map(|s| {
-                s.chords()
-                    .map(|c| c.symbol(Style::Ascii))
-                    .collect::<Vec<_>>()
-                    .join(" ")
+            .map(|chords| {
+                let symbols: Vec<String> = chords.iter().map(|c| c.symbol(Style::Ascii)).collect();
+                symbols.join(" ")
             })
             .collect()
     }

@@ -8,6 +8,7 @@
 
 pub mod kind;
 pub mod read;
+mod read_harmony;
 pub mod score;
 mod xml;
 
