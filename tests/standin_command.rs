@@ -415,6 +415,7 @@ fn every_example_of_the_help_is_answered() {
                 _ => vec![part],
             })
             .skip(1)
+            .take_while(|word| *word != ">")
             .collect();
         let answer = desk.run(words);
         assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{line}");

@@ -128,7 +128,7 @@ fn screen(live: &Live, columns: u16, rows: u16) -> String {
 }
 
 #[test]
-fn three_stand_ins_stand_below_the_answer_where_they_are_asked_for() {
+fn stand_ins_stand_below_the_answer_where_they_are_asked_for() {
     let line = |live: &Live| {
         let text = screen(live, 100, 30);
         let found = text.lines().find(|line| line.starts_with("stand-ins "));
@@ -137,7 +137,8 @@ fn three_stand_ins_stand_below_the_answer_where_they_are_asked_for() {
     assert_eq!(line(&live()), None);
     let asked = Live::new("Upright room", Wording::default()).with_stand_ins(true);
     let told = line(&with_the_evening(asked)).expect("a line of stand-ins");
-    assert_eq!(told.matches(", ").count(), 2, "{told}");
+    // Ddim(maj7) is a dominant on E without its root
+    assert!(told.contains(", ") && told.contains("E7(♭9)"), "{told}");
 }
 
 #[test]

@@ -30,6 +30,7 @@ pub fn nearest(
     key: Option<Key>,
     most: usize,
 ) -> Vec<Vec<Chord>> {
+    const LOOKED_AT: usize = 10;
     const LEFT_OUT: [Device; 2] = [Device::Colour, Device::Inversion];
     let after = wanted_next(&played, key);
     let bars: Vec<Vec<Chord>> = [before, Some(played), after]
@@ -38,7 +39,7 @@ pub fn nearest(
         .map(|chord| vec![chord])
         .collect();
     let wish = Wish {
-        most: most + LEFT_OUT.len(),
+        most: LOOKED_AT,
         out_to: None,
     };
     let at = usize::from(before.is_some());

@@ -91,8 +91,9 @@ fn one(slot: &Slot) -> Option<Expected> {
         device,
         tensions: tensions(&degrees_over(&chord, &there, &slot.speller)),
     };
-    let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
-    if diminished && next.root.class() == there.root.class() {
+    let diminished = |class| matches!(class, Class::Diminished | Class::DiminishedMajor);
+    let delays = diminished(slot.class) && !diminished(Class::of(next.degrees));
+    if delays && next.root.class() == there.root.class() {
         return Some(told(next, Device::DelayedTonic));
     }
     let dominant = slot.chord(next.root.class().up(7), DOMINANT);
@@ -162,6 +163,10 @@ mod tests {
             (
                 "Dm7 | G7 | Cdim(maj7) | Cmaj7",
                 "3 tonic delayed for Cmaj7: ",
+            ),
+            (
+                "Dm7 | G7 | Cdim(maj7) | Cdim7 | Cmaj7",
+                "4 tonic delayed for Cmaj7: ",
             ),
             (
                 "Fmaj7 | Bb7 | Cmaj7 | Cmaj7",
