@@ -348,7 +348,7 @@ fn bars_of(sheet: &StandInSheet, from: usize) -> String {
         let mut shown = original.places.iter().skip(from).take(COLUMNS);
         let at = |place: Option<&Place>| place.and_then(|p| Some(p.chords.first()?.at));
         ends[0] = at(shown.next()).unwrap_or(0.0);
-        ends[1] = at(shown.last()).unwrap_or(ends[0]);
+        ends[1] = at(shown.next_back()).unwrap_or(ends[0]);
     }
     let bar = |at: f32| {
         let passed = sheet.bars.iter().scan(0.0, |end, bar| {

@@ -468,7 +468,10 @@ mod tests {
                 let chords = ROOTS.map(|root| {
                     let root: Spelled = root.parse().unwrap();
                     // every other one over its fifth, so that basses are read too
-                    let bass = (root.class().get() % 2 == 0)
+                    let bass = root
+                        .class()
+                        .get()
+                        .is_multiple_of(2)
                         .then(|| Spelled::from_window(root.class().up(7), -5));
                     Chord {
                         bass,
