@@ -49,6 +49,39 @@ pub fn chord(keys: &[MidiNote], held: Seconds, rate: SampleRate, level: Dbfs) ->
     sound.iter().map(|x| (x * gain) as f32).collect()
 }
 
+/// Keys struck together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Struck {
+    /// The keys.
+    pub keys: Vec<MidiNote>,
+    /// When, from the start of the sound.
+    pub at: Seconds,
+    /// How long they are held.
+    pub held: Seconds,
+}
+
+/// All of these in one sound, each as [`chord`] gives it; the loudest sample stands at `level`.
+pub fn played(all: &[Struck], rate: SampleRate, level: Dbfs) -> Vec<f32> {
+    let mut sound: Vec<f32> = Vec::new();
+    for struck in all {
+        let from = (struck.at.get().max(0.0) * f64::from(rate.get())) as usize;
+        let one = chord(&struck.keys, struck.held, rate, level);
+        if sound.len() < from + one.len() {
+            sound.resize(from + one.len(), 0.0);
+        }
+        sound[from..]
+            .iter_mut()
+            .zip(one)
+            .for_each(|(sum, x)| *sum += x);
+    }
+    let peak = sound.iter().fold(0.0_f32, |peak, x| peak.max(x.abs()));
+    if peak > 0.0 {
+        let gain = 10_f32.powf(level.get() as f32 / 20.0) / peak;
+        sound.iter_mut().for_each(|x| *x *= gain);
+    }
+    sound
+}
+
 /// Adds both strings of a key.
 fn string(sound: &mut [f64], key: MidiNote, rate: SampleRate) {
     let rate = f64::from(rate.get());
@@ -131,6 +164,32 @@ mod tests {
             // no click: the first sample after silence is small
             assert!(sound[1].abs() < 0.05 * peak);
         }
+    }
+
+    #[test]
+    fn chords_in_turn_sound_when_they_are_struck_and_never_above_the_level() {
+        let seconds = |s| Seconds::new(s).unwrap();
+        let struck = |numbers: &[u8], at, held| Struck {
+            keys: keys(numbers),
+            at: seconds(at),
+            held: seconds(held),
+        };
+        let all = [
+            struck(&[48, 52, 55], 0.0, 0.4),
+            struck(&[72], 0.1, 0.3),
+            struck(&[50, 53, 57], 1.0, 0.4),
+        ];
+        let sound = played(&all, RATE, SAFE_LEVEL);
+        let loudest = |from: f64, to: f64| {
+            let place = |s: f64| (s * f64::from(RATE.get())) as usize;
+            let part = &sound[place(from)..place(to).min(sound.len())];
+            part.iter().fold(0.0_f32, |peak, x| peak.max(x.abs()))
+        };
+        let peak = loudest(0.0, 2.0);
+        assert!((20.0 * f64::from(peak).log10() - SAFE_LEVEL.get()).abs() < 1e-3);
+        assert!(loudest(0.8, 0.99) < 1e-2 * peak, "silence before the third");
+        assert!(loudest(1.0, 1.3) > 0.3 * peak);
+        assert!(played(&[], RATE, SAFE_LEVEL).is_empty());
     }
 
     #[test]

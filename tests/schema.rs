@@ -109,6 +109,15 @@ fn a_field_that_is_known_must_be_what_it_should_be() {
         document["pedal"] = serde_json::json!([{"start": 1.0, "end": 2.5, "confidence": 0.8}]);
         document["beats"] = serde_json::json!([0.5, 1.0, 1.5]);
         document["downbeats"] = serde_json::json!([0.5]);
+        document["chords"][0]["place"]["stand_in"] = serde_json::json!(
+            {"expected": "G7", "device": "tritone substitute", "tensions": ["b9", "#11"]}
+        );
+    }));
+    assert!(!valid(
+        &|document| document["chords"][0]["place"]["stand_in"] = "G7".into()
+    ));
+    assert!(!valid(&|document| {
+        document["chords"][0]["place"]["stand_in"] = serde_json::json!({"expected": "G7"});
     }));
     assert!(!valid(&|document| document["schema"] = "lidprop/1".into()));
     assert!(!valid(

@@ -18,7 +18,7 @@ fn tune(progression: &str, melody: &str) -> Tune {
     let notes = read_melody(melody, 4).unwrap();
     Tune::of_bars(&bars, 4, None)
         .unwrap()
-        .with_melody(&notes, 4)
+        .with_melody(&notes)
         .unwrap()
 }
 

@@ -61,7 +61,7 @@ fn asked(case: &Case, up: i32) -> Vec<StandIn> {
             .into_iter()
             .map(|(midi, at, beats)| (midi.checked_add(Semitones(up as i16)).unwrap(), at, beats))
             .collect();
-        tune = tune.with_melody(&notes, 4).unwrap();
+        tune = tune.with_melody(&notes).unwrap();
     }
     stand_ins(&tune, at - 1, &Wish { most: 5, out_to })
 }

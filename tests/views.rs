@@ -95,7 +95,13 @@ fn without_odds(screen: &str) -> String {
 
 /// The screen while the last chord of the evening sounds and has settled.
 fn live() -> Live {
-    let mut live = Live::new("Upright room, USB microphone", Wording::default());
+    with_the_evening(Live::new(
+        "Upright room, USB microphone",
+        Wording::default(),
+    ))
+}
+
+fn with_the_evening(mut live: Live) -> Live {
     let mut chords = chords();
     let last = chords.pop().unwrap();
     chords
@@ -119,6 +125,20 @@ fn screen(live: &Live, columns: u16, rows: u16) -> String {
         format!("{}\n", cells.trim_end())
     };
     (0..rows).map(row).collect()
+}
+
+#[test]
+fn stand_ins_stand_below_the_answer_where_they_are_asked_for() {
+    let line = |live: &Live| {
+        let text = screen(live, 100, 30);
+        let found = text.lines().find(|line| line.starts_with("stand-ins "));
+        found.map(str::to_owned)
+    };
+    assert_eq!(line(&live()), None);
+    let asked = Live::new("Upright room", Wording::default()).with_stand_ins(true);
+    let told = line(&with_the_evening(asked)).expect("a line of stand-ins");
+    // Ddim(maj7) is a dominant on E without its root
+    assert!(told.contains(", ") && told.contains("E7(♭9)"), "{told}");
 }
 
 #[test]

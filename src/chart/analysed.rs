@@ -84,7 +84,7 @@ impl AnalysedChart {
                 beat: analysed.change.beat,
                 beats: analysed.change.beats,
                 naming: written::naming(&analysed.naming, style),
-                place: analysed.place.map(written::place),
+                place: analysed.place.map(|place| written::place(place, None)),
                 moves: analysed.moves.iter().map(step).collect(),
             });
         ProgressionDocument {

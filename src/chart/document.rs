@@ -211,6 +211,20 @@ pub struct Place {
     pub function: String,
     /// The chord it stands for here, in plain ASCII, if it is a stand-in.
     pub stands_for: Option<String>,
+    /// What would be expected in its place, if it is surely a stand-in for that and `stands_for` does not say so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stand_in: Option<StandInMark>,
+}
+
+/// What would be expected in the place of a chord that stands in for it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StandInMark {
+    /// The chord that would be expected, in plain ASCII.
+    pub expected: String,
+    /// How it is replaced, in words of the trade.
+    pub device: Word,
+    /// The tensions that the chord has over what is expected.
+    pub tensions: Vec<Word>,
 }
 
 /// A stretch of playing that has one harmony.
@@ -232,6 +246,9 @@ pub struct HarmonyStretch {
     pub function: Option<String>,
     /// The dominant that it stands for, in plain ASCII, if it stands for one.
     pub stands_for: Option<String>,
+    /// What would be expected in its place, if it is surely a stand-in for that and `stands_for` does not say so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stand_in: Option<StandInMark>,
     /// True of a chord that is held for study, amid playing: it is one of `chords`.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub held: bool,

@@ -8,6 +8,7 @@ use crate::answer::names::sounding;
 use crate::chart::document::{HeardChord, HeardNote, KeyMark, PedalDown};
 use crate::chart::pedalling::PedalSpan;
 use crate::chart::written;
+use crate::harmony::standins::Expected;
 use crate::harmony::{InPlace, Naming, Sounding, Style, note_name};
 use crate::listener::{Certainty, ChordNote, ChordSpan, NoteSpan};
 use crate::units::{SamplePos, SampleRate, Seconds};
@@ -41,12 +42,13 @@ pub(super) fn sounding_span(span: &ChordSpan) -> Sounding {
     sounding(&span.notes, &span.possible)
 }
 
-/// A chord as the document has it, by its naming and its place; `None` where it has no notes.
+/// A chord as the document has it, by its naming, its place and what would be expected there; `None` where it has no notes.
 pub(super) fn heard_chord(
     span: &ChordSpan,
     pedal: bool,
     naming: &Naming,
     place: &InPlace,
+    expected: Option<&Expected>,
     style: Style,
 ) -> Option<HeardChord> {
     let naming = written::naming(naming, style);
@@ -61,7 +63,7 @@ pub(super) fn heard_chord(
         verdict: naming.verdict,
         names: naming.names,
         readings: naming.readings,
-        place: written::place(place),
+        place: written::place(place, expected),
     })
 }
 

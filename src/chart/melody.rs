@@ -6,11 +6,9 @@
 //! the note before, over a bar line if need be. Every bar but the last must be full. Limits: one voice, one metre.
 
 use crate::harmony::pitch::spelled::read_spelled;
+use crate::harmony::standins::MelodyNote;
 use crate::harmony::{PitchClass, Spelled};
 use crate::units::MidiNote;
-
-/// A note of a typed melody: its key, its start and its length in beats.
-pub type TypedNote = (MidiNote, f32, f32);
 
 /// Why a typed melody cannot be read.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -82,10 +80,10 @@ const LONGEST: f32 = 64.0;
 ///
 /// # Errors
 /// If a word is no note or a bar is not full; the sentence says in which bar.
-pub fn read_melody(text: &str, metre: u8) -> Result<Vec<TypedNote>, MelodyError> {
+pub fn read_melody(text: &str, metre: u8) -> Result<Vec<MelodyNote>, MelodyError> {
     let text = text.trim().trim_start_matches('|').trim_end_matches('|');
     let bars: Vec<&str> = text.split('|').collect();
-    let mut notes: Vec<TypedNote> = Vec::new();
+    let mut notes: Vec<MelodyNote> = Vec::new();
     let mut sounds = false;
     for (nth, words) in bars.iter().enumerate() {
         let bar = nth + 1;

@@ -7,6 +7,7 @@ pub mod analysed;
 pub mod comparison;
 pub mod document;
 pub mod entries;
+mod expected;
 pub mod hands;
 pub mod melody;
 pub mod passages;

@@ -8,8 +8,10 @@
 use crate::answer::names::Names;
 use crate::chart::document::HeardChord;
 use crate::chart::entries::{heard_chord, sounding_span};
+use crate::chart::expected::expected_of_held;
 use crate::chart::pedal::pedal_must_be_down;
 use crate::chart::recording::Wording;
+use crate::harmony::standins::Expected;
 use crate::harmony::{
     AnalysisOptions, Cadence, Given, InPlace, Interpretation, Key, Naming, Style, interpret,
 };
@@ -63,6 +65,7 @@ impl<'a> Interpreted<'a> {
             interpreted: self.clone(),
             next: 0,
             first_note: 0,
+            ahead: None,
         }
     }
 
@@ -86,6 +89,8 @@ pub struct PlacedChord<'a> {
     pub naming: Naming,
     /// What it does between its neighbours.
     pub place: InPlace,
+    /// What would be expected there, if it is surely a stand-in and the place does not say so.
+    pub expected: Option<Expected>,
 }
 
 /// The chords of a recording in their places, one by one; those without notes are left out.
@@ -95,6 +100,8 @@ pub struct PlacedChords<'a> {
     next: usize,
     /// All notes before this one are over.
     first_note: usize,
+    /// The naming of the next chord, where it was looked at already.
+    ahead: Option<(usize, Naming)>,
 }
 
 /// The chords of a recording, written one by one; those without notes are left out.
@@ -115,8 +122,9 @@ impl Iterator for ChordsInPlace<'_> {
                 pedal,
                 naming,
                 place,
+                expected,
             } = &placed;
-            let chord = heard_chord(span, *pedal, naming, place, self.style);
+            let chord = heard_chord(span, *pedal, naming, place, expected.as_ref(), self.style);
             if chord.is_some() {
                 return chord;
             }
@@ -142,14 +150,22 @@ impl<'a> Iterator for PlacedChords<'a> {
                 self.first_note += 1;
             }
             let pedal = pedal_must_be_down(span, &notes[self.first_note..]);
-            if let Some(&place) = interpretation.in_place(at) {
-                return Some(PlacedChord {
-                    span,
-                    pedal,
-                    naming: interpretation.naming(at),
-                    place,
-                });
-            }
+            let Some(&place) = interpretation.in_place(at) else {
+                continue;
+            };
+            let looked_at = self.ahead.take().filter(|(next, _)| *next == at);
+            let naming = looked_at.map_or_else(|| interpretation.naming(at), |(_, naming)| naming);
+            let following =
+                (at + 1..spans.len()).find(|&next| interpretation.in_place(next).is_some());
+            self.ahead = following.map(|next| (next, interpretation.naming(next)));
+            let next = self.ahead.as_ref().map(|(_, naming)| naming);
+            return Some(PlacedChord {
+                span,
+                pedal,
+                expected: next.and_then(|next| expected_of_held(&naming, next, &place)),
+                naming,
+                place,
+            });
         }
     }
 }
@@ -173,7 +189,7 @@ impl Newest {
     /// Takes a chord that has ended and writes it in its place; `None` if it has no notes.
     pub fn hear(&mut self, span: &ChordSpan) -> Option<HeardChord> {
         let (place, naming) = self.names.of_ended(span)?;
-        heard_chord(span, false, &naming, &place, self.style)
+        heard_chord(span, false, &naming, &place, None, self.style)
     }
 }
 

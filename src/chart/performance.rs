@@ -7,8 +7,10 @@
 use crate::answer::answers::played_note;
 use crate::chart::document::{HarmonyName, HarmonyStretch, HeardChord, Rhythm};
 use crate::chart::entries::thousandths;
+use crate::chart::expected::expected_of_played;
 use crate::chart::passages::Interpreted;
 use crate::chart::recording::Wording;
+use crate::chart::written::stand_in_mark;
 use crate::harmony::chord::label;
 use crate::harmony::{Key, Style};
 use crate::listener::NoteSpan;
@@ -115,8 +117,13 @@ impl Performance {
         self.melody
             .extend(reading.melody.iter().map(|note| first + note));
         let named = |stretch: &Stretch| !stretch.chords.is_empty() && stretch.start < end;
-        for stretch in reading.harmony.into_iter().filter(named) {
+        let mut stretches = reading.harmony.into_iter().filter(named).peekable();
+        while let Some(stretch) = stretches.next() {
             let mut entry = entry(&stretch, style);
+            let expected = stretches
+                .peek()
+                .and_then(|next| expected_of_played(&stretch, next));
+            entry.stand_in = expected.as_ref().map(stand_in_mark);
             if entry.end > end {
                 entry.end = end.to_millis_precision();
             }
@@ -165,6 +172,7 @@ fn held_entry(chord: &HeardChord) -> HarmonyStretch {
         numeral: sure.then(|| chord.place.numeral.clone()),
         function: sure.then(|| chord.place.function.clone()),
         stands_for: chord.place.stands_for.clone(),
+        stand_in: chord.place.stand_in.clone(),
         held: true,
     }
 }
@@ -179,6 +187,7 @@ fn entry(stretch: &Stretch, style: Style) -> HarmonyStretch {
         numeral: stretch.numeral.as_ref().map(ToString::to_string),
         function: stretch.role.map(|role| role.words().to_owned()),
         stands_for: stretch.stands_for.map(|c| c.symbol(Style::Ascii)),
+        stand_in: None,
         held: false,
     }
 }

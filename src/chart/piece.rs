@@ -59,6 +59,8 @@ pub struct Piece {
     pub style: Style,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// Named parts, each where it begins.
+    pub sections: Vec<(Seconds, String)>,
 }
 
 /// One chord of a piece.
@@ -244,6 +246,7 @@ impl Piece {
             grid: played.and_then(grid),
             style: heard.naming.style,
             warnings: heard.warnings.clone(),
+            sections: Vec::new(),
         }
     }
 
@@ -266,6 +269,7 @@ fn held_chord(placed: PlacedChord<'_>) -> PieceChord {
         pedal,
         naming,
         place,
+        ..
     } = placed;
     let score = |name: &crate::harmony::Name| PieceName {
         chord: name.chord,

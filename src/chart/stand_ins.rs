@@ -44,6 +44,16 @@ pub struct WrittenTune {
     pub chords: Vec<WrittenChord>,
 }
 
+/// What is written of stand-ins: those for one chord, or of a whole tune.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum StandInText {
+    /// For one chord.
+    One(StandInsFor),
+    /// All over a tune.
+    Tune(WrittenTune),
+}
+
 /// A chord of the original that stands in for another.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WrittenMark {

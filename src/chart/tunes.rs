@@ -7,10 +7,10 @@
 
 use super::document::Recording;
 use super::melody::{MelodyError, read_melody};
-use super::typed::{ChartChord, TypedChart};
-use crate::harmony::standins::{Tune, TuneChord, TuneError};
+use super::typed::{Bar, ChartChord, TypedChart};
+use crate::harmony::standins::{MelodyNote, Tune, TuneBar, TuneChord, TuneError};
 use crate::harmony::{Chord, Context, Key, Verdict, name_chord};
-use crate::units::{MidiNote, Seconds};
+use crate::units::Seconds;
 
 /// Why there is no tune.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -86,7 +86,13 @@ pub fn tune_of_chart(
     if chords.is_empty() {
         return Err(NoTune::NoChords);
     }
+    let bar = |bar: &Bar| TuneBar {
+        beats: bar.metre.beats,
+        unit: bar.metre.unit,
+    };
     let tune = Tune {
+        bars: chart.bars.iter().map(bar).collect(),
+        melody: Vec::new(),
         chords,
         key: key.or(chart.key),
     };
@@ -105,7 +111,7 @@ pub fn tune_of_chart(
         });
     }
     let notes = read_melody(melody, first.metre.beats)?;
-    Ok(tune.with_melody(&notes, first.metre.beats)?)
+    Ok(tune.with_melody(&notes)?)
 }
 
 /// Seconds of a beat where none are believed.
@@ -160,7 +166,7 @@ pub fn tune_of_recording(recording: &Recording, key: Option<Key>) -> Result<Tune
     let Some(end) = chords.last().map(|last| last.at + last.beats) else {
         return Err(NoTune::NoChords);
     };
-    let melody: Vec<(MidiNote, f32, f32)> = recording
+    let melody: Vec<MelodyNote> = recording
         .melody
         .iter()
         .filter_map(|&nth| recording.notes.get(nth))
@@ -174,8 +180,14 @@ pub fn tune_of_recording(recording: &Recording, key: Option<Key>) -> Result<Tune
         .filter(|&(_, at, to)| to > at)
         .map(|(midi, at, to)| (midi, at, to - at))
         .collect();
-    let tune = Tune { chords, key };
-    Ok(tune.with_melody(&melody, clock.metre)?)
+    let bars = (end / f32::from(clock.metre)).ceil() as usize;
+    let tune = Tune {
+        bars: vec![TuneBar::of_quarters(clock.metre); bars.max(1)],
+        melody: Vec::new(),
+        chords,
+        key,
+    };
+    Ok(tune.with_melody(&melody)?)
 }
 
 /// Seconds as beats.

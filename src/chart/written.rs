@@ -5,14 +5,16 @@
 //! Limits: English.
 
 use crate::chart::document::{
-    AlsoTrue, Cadence, InKey, Name, Naming, Place, Reading, Resolution, VoiceStep, Word,
+    AlsoTrue, Cadence, InKey, Name, Naming, Place, Reading, Resolution, StandInMark, VoiceStep,
+    Word,
 };
 use crate::chart::entries::thousandths;
 use crate::harmony::chord::label;
+use crate::harmony::standins::Expected;
 use crate::harmony::voicing::all_keys;
 use crate::harmony::{
-    self, Chord, DegreeSet, InPlace, NamedNote, NoteNames, NotesByDegree, ReadingKind, Spelled,
-    Style, Why,
+    self, Chord, Degree, DegreeSet, InPlace, NamedNote, NoteNames, NotesByDegree, ReadingKind,
+    Spelled, Style, Why,
 };
 use std::collections::BTreeMap;
 
@@ -174,14 +176,25 @@ pub fn why(why: &Why, style: Style) -> String {
     }
 }
 
-/// The place of a chord in its progression.
-pub fn place(place: &InPlace) -> Place {
+/// The place of a chord in its progression, and what would be expected there.
+pub fn place(place: &InPlace, expected: Option<&Expected>) -> Place {
     Place {
         key: place.key.to_string(),
         key_confidence: thousandths(place.key_confidence.get()),
         numeral: place.numeral.to_string(),
         function: place.role.words().to_owned(),
         stands_for: place.stands_for.map(|chord| chord.symbol(Style::Ascii)),
+        stand_in: expected.map(stand_in_mark),
+    }
+}
+
+/// What would be expected in the place of a stand-in.
+pub fn stand_in_mark(expected: &Expected) -> StandInMark {
+    let tensions = expected.tensions.iter().map(Degree::name);
+    StandInMark {
+        expected: expected.chord.symbol(Style::Ascii),
+        device: expected.device.words().into(),
+        tensions: tensions.map(Word::from).collect(),
     }
 }
 

@@ -5,7 +5,7 @@
 //! Limits: one input at a time.
 
 use super::options::{NamingOptions, PianoOptions};
-use crate::answer::{Answers, Settled};
+use crate::answer::{Answers, Settled, StandInsNow};
 use crate::chart::document::{HeardChord, HeardNote};
 use crate::chart::entries::heard_note;
 use crate::chart::passages::Newest;
@@ -21,7 +21,7 @@ use crate::session::live::{
 };
 use crate::session::pace::{hop_length, pace_sentence};
 use crate::units::SamplePos;
-use crate::view::lines::chord_line;
+use crate::view::lines::{chord_line, stand_ins_words};
 use crate::view::live::Shapes;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
@@ -71,6 +71,10 @@ pub struct HearArgs {
     /// Hide each answer until it is asked for with the space bar
     #[arg(long)]
     pub guess_first: bool,
+
+    /// Also show three chords that could stand in for the one just played
+    #[arg(long, conflicts_with = "write")]
+    pub standins: bool,
 
     /// Where the last minute is written when it is kept
     #[arg(long, value_name = "DIR", default_value = ".")]
@@ -136,6 +140,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
             style: args.naming.style,
+            stand_ins: args.standins.then(StandInsNow::default),
         };
         follow(&start()?, ended, |news| match news {
             News::Heard(events) => lines.tell(events, &mut out),
@@ -156,6 +161,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
             shapes,
             large: args.large,
             guess_first: args.guess_first,
+            stand_ins: args.standins,
             keep: Keep {
                 naming: args.naming.wording(),
                 into: args.into.clone(),
@@ -213,40 +219,52 @@ struct PlainLines {
     settled: Settled,
     /// House style of the symbols.
     style: Style,
+    /// Where stand-ins are asked for.
+    stand_ins: Option<StandInsNow>,
 }
 
 impl PlainLines {
     fn tell(&mut self, events: &[Event], out: &mut impl Write) -> io::Result<()> {
         for event in events {
             let ended = self.answers.hear(event);
-            if let Some(answer) = self.settled.newly(&self.answers) {
-                tell_chord(answer.start, &answer.notes, &answer.naming, self.style, out)?;
-            }
-            if let (Some(ended), Event::Chord(span)) = (ended, event)
-                && self.settled.was_missed(span.start)
-            {
-                tell_chord(span.start, &span.notes, &ended, self.style, out)?;
+            self.tell_settled(out)?;
+            if let (Some(ended), Event::Chord(span)) = (ended, event) {
+                if self.settled.was_missed(span.start) {
+                    self.tell_chord(span.start, &span.notes, &ended, out)?;
+                }
+                if let Some(stand_ins) = &mut self.stand_ins {
+                    stand_ins.ended(&ended);
+                }
             }
         }
         self.answers.catch_up();
+        self.tell_settled(out)
+    }
+
+    fn tell_settled(&mut self, out: &mut impl Write) -> io::Result<()> {
         match self.settled.newly(&self.answers) {
-            Some(answer) => {
-                tell_chord(answer.start, &answer.notes, &answer.naming, self.style, out)
-            }
+            Some(answer) => self.tell_chord(answer.start, &answer.notes, &answer.naming, out),
             None => Ok(()),
         }
     }
-}
 
-fn tell_chord(
-    start: SamplePos,
-    notes: &[ChordNote],
-    naming: &Naming,
-    style: Style,
-    out: &mut impl Write,
-) -> io::Result<()> {
-    writeln!(out, "{}", chord_line(start, notes, naming, style))?;
-    out.flush()
+    fn tell_chord(
+        &self,
+        start: SamplePos,
+        notes: &[ChordNote],
+        naming: &Naming,
+        out: &mut impl Write,
+    ) -> io::Result<()> {
+        write!(out, "{}", chord_line(start, notes, naming, self.style))?;
+        if let Some(stand_ins) = &self.stand_ins {
+            let found = stand_ins.of_naming(naming, self.answers.options());
+            let words = stand_ins_words(&found, self.style);
+            let gap = if words.is_empty() { "" } else { "  " };
+            write!(out, "{gap}{words}")?;
+        }
+        writeln!(out)?;
+        out.flush()
+    }
 }
 
 /// Each note and each chord that has ended.

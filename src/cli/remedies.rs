@@ -92,11 +92,10 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
             InCommand::Drill => {
                 "build it with its default features, or mark a recording with --from FILE"
             }
-            InCommand::Hear
-            | InCommand::Take
-            | InCommand::Name
-            | InCommand::Standin
-            | InCommand::Logbook => {
+            InCommand::Standin => {
+                "build it with its default features, or write the sound with --wav FILE"
+            }
+            InCommand::Hear | InCommand::Take | InCommand::Name | InCommand::Logbook => {
                 "build it with its default features, or read a recording with `lidprop take`"
             }
         },
@@ -113,9 +112,19 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
                 "plug a microphone in, check that it is switched on in the system's sound settings, then run `lidprop soundcheck`"
             }
         },
-        AudioError::NoOutput => {
-            "plug loudspeakers or headphones in and check the system's sound settings, or leave the listening out"
-        }
+        AudioError::NoOutput => match command {
+            InCommand::Standin => {
+                "plug loudspeakers or headphones in and check the system's sound settings, or write the sound with --wav FILE"
+            }
+            InCommand::Hear
+            | InCommand::Take
+            | InCommand::Name
+            | InCommand::Drill
+            | InCommand::Logbook
+            | InCommand::Soundcheck => {
+                "plug loudspeakers or headphones in and check the system's sound settings, or leave the listening out"
+            }
+        },
         AudioError::OutputFailed { .. } => {
             "try again, or choose another output in the system's sound settings"
         }

@@ -83,6 +83,7 @@ struct Texts {
     title: String,
     chords: Vec<Option<String>>,
     keys: Vec<(Seconds, Key, String)>,
+    sections: Vec<(Seconds, String)>,
 }
 
 impl Texts {
@@ -104,6 +105,11 @@ impl Texts {
                 .map(|chord| chord.best().map(|name| name.chord.symbol(Style::Ascii)))
                 .collect(),
             keys,
+            sections: piece
+                .sections
+                .iter()
+                .map(|(start, name)| (*start, ascii(name)))
+                .collect(),
         }
     }
 }
@@ -225,6 +231,10 @@ fn conductor<'a>(piece: &Piece, texts: &'a Texts, clock: &Clock) -> Vec<TrackEve
         let tick = clock.ticks(*start);
         events.push(meta(tick, 3, signature(*key)));
         events.push(meta(tick, 3, MetaMessage::Marker(text.as_bytes())));
+    }
+    for (start, name) in &texts.sections {
+        let marker = MetaMessage::Marker(name.as_bytes());
+        events.push(meta(clock.ticks(*start), 3, marker));
     }
     for (chord, text) in piece.chords.iter().zip(&texts.chords) {
         if let Some(text) = text {

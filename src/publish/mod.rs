@@ -1,7 +1,7 @@
 //! Publish: what was heard, written for other programs and for people.
 //!
-//! Input: what is published: a [`Heard`] recording, a comparison, a sheet in all keys. Output: bytes of one of its formats: [`FORMATS`] are those of a recording,
-//! [`comparison::COMPARISON_FORMATS`] and [`sheet::SHEET_FORMATS`] those of the others.
+//! Input: what is published: a [`Heard`] recording, a comparison, a sheet in all keys, stand-ins. Output: bytes of one of its formats: [`FORMATS`] are those of a recording,
+//! [`comparison::COMPARISON_FORMATS`], [`sheet::SHEET_FORMATS`] and [`stand_ins::STAND_IN_FORMATS`] those of the others.
 //! Units: seconds from the start of the recording. Method: one function a format, one row a format; all that a user may ask of them stands in
 //! [`WriteOptions`]. All but JSON and labels write the same [`Piece`](crate::chart::piece::Piece).
 //! Limits: a format writes what it can hold; only JSON holds everything.
@@ -17,6 +17,7 @@ pub mod musicxml;
 mod options;
 pub mod page;
 pub mod sheet;
+pub mod stand_ins;
 mod text;
 
 pub use json::{write_json, write_json_line};

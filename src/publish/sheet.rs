@@ -6,7 +6,7 @@
 
 use crate::chart::piece::{Hand, Piece, PieceChord, PieceName, PieceNote, Voice};
 use crate::harmony::voicing::all_keys::InKey;
-use crate::harmony::{Style, Verdict};
+use crate::harmony::{Chord, NamedNote, NotesByDegree, Style, Verdict};
 use crate::listener::Certainty;
 use crate::publish::musicxml::score::{Score, hands};
 use crate::publish::musicxml::{self, write_score};
@@ -15,6 +15,7 @@ use crate::publish::{Format, Heeded, What, WriteOptions, midi};
 use crate::units::{MidiNote, Seconds, Share};
 use maud::{Markup, PreEscaped, html};
 use std::io::{self, Write};
+use std::ops::Range;
 
 /// Seconds of a chord.
 const LASTS: f64 = 2.0;
@@ -79,64 +80,18 @@ fn write_musicxml(sheet: &Sheet, out: &mut dyn Write) -> io::Result<()> {
 fn piece(sheet: &Sheet) -> Piece {
     let at = |nth: usize| Seconds::new(nth as f64 * LASTS).unwrap_or(Seconds::ZERO);
     let all = || sheet.keys.iter().flatten().enumerate();
-    let chord = |(nth, in_key): (usize, &InKey)| PieceChord {
-        start: at(nth),
-        end: at(nth + 1),
-        names: in_key
-            .chord
-            .map(|chord| PieceName {
-                chord,
-                sounding: chord.sounding(),
-                score: Share::ONE,
-            })
-            .into_iter()
-            .collect(),
-        verdict: if in_key.chord.is_some() {
-            Verdict::Named
-        } else {
-            Verdict::NoGoodName
-        },
-        keys: in_key.notes.clone(),
-        certainty: vec![Certainty::Sure; in_key.notes.len()],
-        degrees: in_key.degrees.clone(),
-        reading: None,
-        stands_for: None,
-        key: None,
-        numeral: None,
-        function: None,
-        pedal: false,
+    let chord = |(nth, in_key): (usize, &InKey)| {
+        let keys = in_key.notes.clone();
+        stated_chord(
+            in_key.chord,
+            at(nth)..at(nth + 1),
+            keys,
+            in_key.degrees.clone(),
+        )
     };
     let notes = all().flat_map(|(nth, in_key)| {
         let [right, left] = hands(&in_key.notes, &mut None);
-        let count = (left.len(), right.len());
-        let left = left.into_iter().enumerate().map(|(place, note)| {
-            (
-                note,
-                Hand::Left,
-                if place == 0 { Voice::Bass } else { Voice::Left },
-            )
-        });
-        let right = right.into_iter().enumerate().map(move |(place, note)| {
-            (
-                note,
-                Hand::Right,
-                if place + 1 == count.1 {
-                    Voice::Top
-                } else {
-                    Voice::Right
-                },
-            )
-        });
-        let note = move |(note, hand, voice)| PieceNote {
-            note,
-            start: at(nth),
-            end: at(nth + 1),
-            velocity: SHEET_VELOCITY,
-            certainty: Certainty::Sure,
-            hand,
-            voice,
-        };
-        left.chain(right).map(note).collect::<Vec<_>>()
+        stated_notes(&[right, left], at(nth)..at(nth + 1))
     });
     Piece {
         file: sheet.title.clone(),
@@ -151,7 +106,64 @@ fn piece(sheet: &Sheet) -> Piece {
         grid: None,
         style: sheet.style,
         warnings: Vec::new(),
+        sections: Vec::new(),
     }
+}
+
+/// A chord that nobody doubts, since it was stated.
+pub fn stated_chord(
+    chord: Option<Chord>,
+    lasts: Range<Seconds>,
+    keys: Vec<NamedNote>,
+    degrees: NotesByDegree,
+) -> PieceChord {
+    let named = chord.map(|chord| PieceName {
+        chord,
+        sounding: chord.sounding(),
+        score: Share::ONE,
+    });
+    PieceChord {
+        start: lasts.start,
+        end: lasts.end,
+        names: named.into_iter().collect(),
+        verdict: if chord.is_some() {
+            Verdict::Named
+        } else {
+            Verdict::NoGoodName
+        },
+        certainty: vec![Certainty::Sure; keys.len()],
+        keys,
+        degrees,
+        reading: None,
+        stands_for: None,
+        key: None,
+        numeral: None,
+        function: None,
+        pedal: false,
+    }
+}
+
+/// The notes of a right and a left hand, lowest first.
+pub fn stated_notes([right, left]: &[Vec<NamedNote>; 2], lasts: Range<Seconds>) -> Vec<PieceNote> {
+    let note = |note: NamedNote, hand, voice| PieceNote {
+        note,
+        start: lasts.start,
+        end: lasts.end,
+        velocity: SHEET_VELOCITY,
+        certainty: Certainty::Sure,
+        hand,
+        voice,
+    };
+    let lower = left.iter().enumerate().map(|(place, &name)| {
+        let voice = if place == 0 { Voice::Bass } else { Voice::Left };
+        note(name, Hand::Left, voice)
+    });
+    let upper = right.iter().enumerate().map(|(place, &name)| {
+        let top = place + 1 == right.len();
+        let voice = if top { Voice::Top } else { Voice::Right };
+        note(name, Hand::Right, voice)
+    });
+    lower.chain(upper).collect()
 }
 
 fn write_page(sheet: &Sheet, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {

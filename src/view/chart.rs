@@ -258,7 +258,7 @@ fn names_text(chord: &HeardChord) -> String {
 }
 
 /// `V7 in C major: rootless dominant G13(♭9), leads to Cmaj7`: the numeral, and for a stand-in what it stands for and where
-/// that goes.
+/// that goes; or what would be expected in its place.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
     let mut text = format!("{} in {}", place.numeral, place.key);
@@ -267,6 +267,9 @@ fn reading_text(chord: &HeardChord) -> String {
         if let Some(resolution) = reading.resolves_to.first() {
             text.push_str(&format!(", leads to {}", resolution.to));
         }
+    }
+    if let Some(stand_in) = &place.stand_in {
+        text.push_str(&format!(": {} for {}", stand_in.device, stand_in.expected));
     }
     text
 }

@@ -6,7 +6,7 @@
 //! Limits: no escape sequences, no pictures.
 
 use crate::chart::written;
-use crate::harmony::{Name, Naming, ReadingKind, Style, Verdict};
+use crate::harmony::{Chord, Name, Naming, ReadingKind, Style, Verdict};
 use crate::listener::ChordNote;
 use crate::units::{SamplePos, SampleRate};
 use crate::view::names::others_worth_showing;
@@ -15,6 +15,19 @@ use std::fmt::Write;
 
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
+
+/// `stand-ins Db7, Bdim7, Dm7 G7sus4`: the chords of each; nothing where there is none.
+pub fn stand_ins_words(stand_ins: &[Vec<Chord>], style: Style) -> String {
+    let chords = |chords: &Vec<Chord>| {
+        let symbols: Vec<String> = chords.iter().map(|chord| chord.symbol(style)).collect();
+        symbols.join(" ")
+    };
+    let all: Vec<String> = stand_ins.iter().map(chords).collect();
+    match all.is_empty() {
+        true => String::new(),
+        false => format!("stand-ins {}", all.join(", ")),
+    }
+}
 
 /// The line of a chord struck at `at`, its symbols in `style`.
 pub fn chord_line(at: SamplePos, notes: &[ChordNote], naming: &Naming, style: Style) -> String {

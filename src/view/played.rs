@@ -126,6 +126,8 @@ fn numeral(stretch: &HarmonyStretch) -> String {
     let mut text = stretch.numeral.clone().unwrap_or_default();
     if let Some(dominant) = &stretch.stands_for {
         text.push_str(&format!(" = {dominant}"));
+    } else if let Some(stand_in) = &stretch.stand_in {
+        text.push_str(&format!(" for {}", stand_in.expected));
     }
     text
 }
@@ -360,6 +362,7 @@ mod tests {
                     numeral: None,
                     function: None,
                     stands_for: None,
+                    stand_in: None,
                     held: false,
                 })
                 .collect(),

@@ -211,6 +211,28 @@ def every_chord(lidprop, into, published):
     return checked
 
 
+def stand_ins(lidprop, into, published):
+    """Scores of a progression beside its stand-ins: valid, in step, with as many parts as versions; the MIDI file has each version under its name."""
+    chart = into / 'chart.txt'
+    chart.write_text('key: Eb\nmetre: 6/8\n| Fm7 | Bb7 / / / / Ebmaj7 |\nmetre: 3/4\n| Cm7 | F7 |\n')
+    melody = ['--melody', 'A4=4 | F5=3 rest | E5=4']
+    questions = [(['Dm7 | G7 | Cmaj7', '--budget', '5', *melody], 3), (['Dm7 | G7 | Cmaj7', '--for', '2', *melody], 7), (['--chart', chart], 2)]
+    measures = 0
+    for question, parts in questions:
+        path = into / 'standins.musicxml'
+        path.write_bytes(run(lidprop, 'standin', *question, '--write', 'musicxml'))
+        errors = list(published.iter_errors(str(path)))
+        assert not errors, (question, errors[:1])
+        assert len(music21.converter.parse(path).parts) >= parts, question
+        assert len(ET.parse(path).getroot().findall('part')) == parts, question
+        measures += measures_add_up(path)
+        path = into / 'standins.mid'
+        path.write_bytes(run(lidprop, 'standin', *question, '--write', 'midi'))
+        markers = [m.text for t in mido.MidiFile(path).tracks for m in t if m.type == 'marker']
+        assert markers[0] == 'original' and any('instead' in m for m in markers), markers
+    return measures
+
+
 def captions(vtt, subrip, chords):
     cues = webvtt.read(str(vtt))
     lines = list(srt.parse(subrip.read_text()))
@@ -283,6 +305,7 @@ def main():
         assert len(keys) == 12 * max(1, typed.count('|') - 1), (typed, keys)
         count('MIDI in twelve keys by mido and pretty_midi, notes', sum(len(i.notes) for i in pretty_midi.PrettyMIDI(str(midi_path)).instruments))
     count('qualities and basses on twelve roots by music21, chords', every_chord(lidprop, into, published))
+    count('stand-ins by the schema and music21, measures that add up', stand_ins(lidprop, into, published))
     for what, number in checked.items():
         told(what.split(',')[0], number, what.split(', ')[1])
 

@@ -43,7 +43,10 @@ pub fn analyse_progression(chords: &[Given]) -> Told {
 pub fn analyse_progression_with(chords: &[Given], options: &AnalysisOptions) -> Told {
     let interpretation = harmony::interpret(chords, options);
     let told = |at| {
-        let place = written::place(interpretation.in_place(at).expect("every chord sounds"));
+        let place = written::place(
+            interpretation.in_place(at).expect("every chord sounds"),
+            None,
+        );
         ToldChord {
             key: place.key,
             key_confidence: place.key_confidence,

@@ -14,7 +14,7 @@ use crate::cli::remedies::{InCommand, sentence};
 use crate::practice::{Course, Exercise, MarkRules, Outcome, Target};
 use crate::session::live::{Listening, ListeningError, ListeningOptions, News};
 use crate::session::pace::pace_sentence;
-use crate::units::{Dbfs, Seconds};
+use crate::units::Seconds;
 use crate::view::drill::{
     CARE, Showing, count_words, hint_words, key_names, mark_words, prompt_words, sign,
 };
@@ -125,7 +125,7 @@ fn leader(args: &DrillArgs, task: &Task) -> Result<Leader, CliError> {
         })
         .transpose()?;
     let tone = if task.listen {
-        Some(Tone::open(Dbfs::new(args.volume))?)
+        Some(Tone::open(args.loudspeaker.level())?)
     } else {
         None
     };

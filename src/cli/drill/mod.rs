@@ -13,10 +13,10 @@ mod screen;
 mod task;
 
 use super::error::{CliError, CommandResult};
-use super::options::{PianoOptions, style_parser};
+use super::options::loudspeaker::ALOUD;
+use super::options::{LoudspeakerOptions, PianoOptions, parse_tempo, style_parser};
 use crate::harmony::{PitchClass, Spelled, Style};
 use crate::practice::exercise::ExerciseError;
-use crate::practice::plan::TEMPOS;
 use crate::practice::{Exercise, Form, KeyRange, Material, Order};
 use crate::view::drill::Showing;
 use clap::{Args, ValueEnum};
@@ -85,16 +85,12 @@ pub struct DrillArgs {
     pub plan: Option<PathBuf>,
 
     /// By ear: each chord is played to you through the loudspeaker, quietly; turn it down first
-    #[arg(long, conflicts_with_all = ["from"])]
+    #[arg(long, conflicts_with_all = ["from"], group = ALOUD)]
     pub listen: bool,
 
-    /// How loud the tone is, in dBFS
-    #[arg(long, value_name = "DB", default_value_t = crate::tone::SAFE_LEVEL.get(), allow_hyphen_values = true, value_parser = parse_volume)]
-    pub volume: f64,
-
-    /// You have turned the loudspeaker down: play without asking
-    #[arg(long, requires = "listen")]
-    pub sound_is_safe: bool,
+    /// How loud, and whether it may sound.
+    #[command(flatten)]
+    pub loudspeaker: LoudspeakerOptions,
 
     /// How often through all keys
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
@@ -165,24 +161,6 @@ pub enum DrillFormat {
     Json,
 }
 
-fn parse_tempo(text: &str) -> Result<f64, String> {
-    let tempo = text.parse().ok().filter(|tempo| TEMPOS.contains(tempo));
-    tempo.ok_or_else(|| format!("give {} to {} beats a minute", TEMPOS.start(), TEMPOS.end()))
-}
-
-/// Louder than this no tone is played: full scale less 6 dB.
-const LOUDEST: f64 = -6.0;
-/// Quieter than this nothing is heard.
-const QUIETEST: f64 = -60.0;
-
-fn parse_volume(text: &str) -> Result<f64, String> {
-    let volume = text
-        .parse()
-        .ok()
-        .filter(|volume| (QUIETEST..=LOUDEST).contains(volume));
-    volume.ok_or_else(|| format!("give {QUIETEST} to {LOUDEST} dBFS"))
-}
-
 /// Runs the command.
 ///
 /// # Errors
@@ -193,7 +171,7 @@ pub fn run(args: &DrillArgs) -> CommandResult {
         None => {
             let tasks = task::tasks(args)?;
             if tasks.iter().any(|task| task.listen) {
-                task::confirm_sound(args)?;
+                args.loudspeaker.confirm()?;
             }
             live::run(args, &tasks)
         }

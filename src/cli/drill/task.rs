@@ -6,16 +6,14 @@
 use super::DrillArgs;
 use super::live::Task;
 use crate::cli::clock::Moment;
-use crate::cli::error::{CliError, CommandResult};
+use crate::cli::error::CliError;
 use crate::harmony::{PitchClass, Spelled};
 use crate::practice::plan::{Item, SHIPPED};
 use crate::practice::tally::Overview;
 use crate::practice::{Exercise, Form, KeyRange, Material, Order, Plan, Target};
-use crate::store::file::{make_folder, write_whole};
 use crate::store::logbook::Logbook;
 use std::fs;
-use std::io::{self, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Chords that are asked for at once where all that is due is asked for.
 const MOST_DUE: usize = 24;
@@ -168,49 +166,4 @@ fn plan_text(path: &Path) -> Result<String, CliError> {
         return Err(refuse(&"it is too large"));
     }
     fs::read_to_string(path).map_err(|error| refuse(&error))
-}
-
-/// Where it is kept that the player has turned the loudspeaker down once.
-fn confirmed_at() -> Result<PathBuf, CliError> {
-    Ok(Logbook::path_of_user()?.with_file_name("sound-is-safe"))
-}
-
-/// Before the first tone ever the player confirms that the loudspeaker is turned down; until then nothing sounds.
-///
-/// # Errors
-/// If it is not confirmed.
-pub fn confirm_sound(args: &DrillArgs) -> CommandResult {
-    let path = confirmed_at()?;
-    if path.exists() {
-        return Ok(());
-    }
-    if !args.sound_is_safe && !asked()? {
-        return Err(CliError::Usage(
-            "no tone is played before you have turned the loudspeaker or headphones down; then add --sound-is-safe once".to_owned(),
-        ));
-    }
-    if let Some(folder) = path.parent() {
-        make_folder(folder).map_err(CliError::failed)?;
-    }
-    write_whole(&path, |out| {
-        writeln!(out, "The loudspeaker was turned down.")
-    })
-    .map_err(CliError::failed)
-}
-
-fn asked() -> Result<bool, CliError> {
-    if !io::stdin().is_terminal() {
-        return Ok(false);
-    }
-    let mut out = io::stdout();
-    write!(
-        out,
-        "Chords will be played through your loudspeaker or headphones. Turn them down now, and take headphones off until you have heard the first.\n\
-         Have you? (yes/no) "
-    )
-    .and_then(|()| out.flush())
-    .map_err(CliError::from_stdout)?;
-    let mut line = String::new();
-    let read = io::stdin().read_line(&mut line);
-    Ok(read.is_ok() && line.trim().eq_ignore_ascii_case("yes"))
 }

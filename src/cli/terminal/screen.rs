@@ -40,6 +40,8 @@ pub struct Screen {
     pub large: bool,
     /// Answers hidden until asked for.
     pub guess_first: bool,
+    /// Stand-ins for the chord that is shown.
+    pub stand_ins: bool,
     /// How the last minute is kept.
     pub keep: Keep,
 }
@@ -117,7 +119,8 @@ fn show(
     let mut live = Live::new("", screen.naming)
         .with_shapes(screen.shapes)
         .with_large_letters(screen.large)
-        .with_guess_first(screen.guess_first);
+        .with_guess_first(screen.guess_first)
+        .with_stand_ins(screen.stand_ins);
     let keys = read_key_events(|key| press_of(*key) == Some(Press::Quit));
     let mut drawn: Option<Instant> = None;
     while !ended() {

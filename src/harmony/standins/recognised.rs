@@ -1,6 +1,6 @@
 //! Stand-ins that are there already: chords of a tune that take the place of what would be expected.
 //!
-//! Input: a tune. Output: for each such chord what was expected and by which device ([`Recognised`]). Units: none.
+//! Input: a tune, or a chord before the next one in a key. Output: what was expected and by which device ([`Recognised`], [`Expected`]). Units: none.
 //! Method: the rules of [`super::relation`] the other way round: what would be expected before the next chord (its dominant, or the second degree before
 //! a dominant) is held to be the original, and the chord that is there to be the stand-in. Limits: only chords with a note outside the key are looked at,
 //! since the others need no explanation; a tonic that is delayed is told by its own rule.
@@ -8,11 +8,23 @@
 use super::against::{degrees_over, tensions};
 use super::device::Device;
 use super::relation::{device, single_of};
-use super::slot::{Slot, expected_slot, slots};
+use super::slot::{Slot, expected_slot, slot_of, slots};
 use super::tune::Tune;
 use crate::harmony::chord::Chord;
 use crate::harmony::function::Class;
-use crate::harmony::pitch::DegreeSet;
+use crate::harmony::pitch::{DegreeSet, Key};
+use crate::harmony::progression::Role;
+
+/// What would be expected in the place of a chord.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Expected {
+    /// The chord that would be expected.
+    pub chord: Chord,
+    /// How it is replaced.
+    pub device: Device,
+    /// The tensions that the stand-in has over what is expected.
+    pub tensions: DegreeSet,
+}
 
 /// A chord that stands in for another.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,14 +51,34 @@ pub struct Recognised {
 /// assert_eq!(found[0].expected.symbol(Style::Ascii), "G7");
 /// ```
 pub fn recognised(tune: &Tune) -> Vec<Recognised> {
-    slots(tune)
-        .iter()
-        .enumerate()
-        .filter_map(|(at, slot)| one(at, slot))
-        .collect()
+    let told = |(at, slot): (usize, &Slot)| {
+        let expected = one(slot)?;
+        Some(Recognised {
+            at,
+            expected: expected.chord,
+            device: expected.device,
+            tensions: expected.tensions,
+        })
+    };
+    slots(tune).iter().enumerate().filter_map(told).collect()
 }
 
-fn one(at: usize, slot: &Slot) -> Option<Recognised> {
+/// What would be expected in the place of `there` before `next`, where it is a stand-in; in this key it does what `role` says.
+///
+/// ```
+/// use lidprop::harmony::standins::{Device, expected};
+/// use lidprop::harmony::{Role, Style};
+///
+/// let chord = |symbol: &str| symbol.parse().unwrap();
+/// let found = expected(chord("Db9"), chord("Cmaj7"), "C".parse().unwrap(), Role::Dominant).unwrap();
+/// assert_eq!((found.chord.symbol(Style::Ascii).as_str(), found.device), ("G7", Device::TritoneSubstitute));
+/// assert!(expected(chord("G7"), chord("Cmaj7"), "C".parse().unwrap(), Role::Dominant).is_none());
+/// ```
+pub fn expected(there: Chord, next: Chord, key: Key, role: Role) -> Option<Expected> {
+    one(&slot_of(there, None, Some(next), key, role))
+}
+
+fn one(slot: &Slot) -> Option<Expected> {
     const DOMINANT: DegreeSet = DegreeSet::of("1 3 5 b7");
     const SECOND: DegreeSet = DegreeSet::of("1 b3 5 b7");
     let next = slot.after?;
@@ -54,14 +86,14 @@ fn one(at: usize, slot: &Slot) -> Option<Recognised> {
     if there.pitches().bits() & !slot.key.pitches().bits() == 0 {
         return None;
     }
-    let told = |expected: Chord, device: Device| Recognised {
-        at,
-        expected,
+    let told = |chord: Chord, device: Device| Expected {
+        chord,
         device,
-        tensions: tensions(&degrees_over(&expected, &there, &slot.speller)),
+        tensions: tensions(&degrees_over(&chord, &there, &slot.speller)),
     };
-    let diminished = matches!(slot.class, Class::Diminished | Class::DiminishedMajor);
-    if diminished && next.root.class() == there.root.class() {
+    let diminished = |class| matches!(class, Class::Diminished | Class::DiminishedMajor);
+    let delays = diminished(slot.class) && !diminished(Class::of(next.degrees));
+    if delays && next.root.class() == there.root.class() {
         return Some(told(next, Device::DelayedTonic));
     }
     let dominant = slot.chord(next.root.class().up(7), DOMINANT);
@@ -131,6 +163,10 @@ mod tests {
             (
                 "Dm7 | G7 | Cdim(maj7) | Cmaj7",
                 "3 tonic delayed for Cmaj7: ",
+            ),
+            (
+                "Dm7 | G7 | Cdim(maj7) | Cdim7 | Cmaj7",
+                "4 tonic delayed for Cmaj7: ",
             ),
             (
                 "Fmaj7 | Bb7 | Cmaj7 | Cmaj7",

@@ -108,17 +108,28 @@ fn slot(tune: &Tune, progression: &Interpretation, at: usize) -> Slot {
     let place = progression.in_place(at);
     let key = place.map_or(Key::usual(original.root.class(), Mode::Major), |p| p.key);
     let role = place.map_or(Role::Other, |p| p.role);
+    let before = at.checked_sub(1).and_then(chord_at);
+    slot_of(original, before, chord_at(at + 1), key, role)
+}
+
+/// The slot of a chord between its neighbours.
+pub(crate) fn slot_of(
+    original: Chord,
+    before: Option<Chord>,
+    after: Option<Chord>,
+    key: Key,
+    role: Role,
+) -> Slot {
     let class = Class::of(original.degrees);
     let context = Context {
         key: Some(key),
         ..Context::default()
     };
-    let after = chord_at(at + 1);
     Slot {
         original,
         class,
         key,
-        before: at.checked_sub(1).and_then(chord_at),
+        before,
         after,
         job: job(&original, class, key, role, after.as_ref()),
         speller: Speller::new(&Sounding::default(), &context),

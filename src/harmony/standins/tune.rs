@@ -2,7 +2,7 @@
 //!
 //! Input: bars of chords, a melody counted in beats from the start. Output: [`Tune`]. Units: beats of the metre, as fractions; bars from 1.
 //! Method: the chords of a bar share it evenly, whole beats first; a note that reaches over a change of chord is looked at over both.
-//! Limits: one metre, no repeats (they are written out by whoever reads the chart).
+//! Limits: no repeats (they are written out by whoever reads the chart).
 
 use crate::harmony::chord::Chord;
 use crate::harmony::pitch::Key;
@@ -73,9 +73,32 @@ pub struct TuneChord {
     pub melody: Vec<Sung>,
 }
 
+/// How long a bar is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TuneBar {
+    /// Its beats.
+    pub beats: u8,
+    /// The note that a beat is: 4 for a quarter.
+    pub unit: u8,
+}
+
+impl TuneBar {
+    /// So many quarters.
+    pub const fn of_quarters(beats: u8) -> Self {
+        Self { beats, unit: 4 }
+    }
+}
+
+/// A melody note: its key, its start and its length in beats from the start of the tune.
+pub type MelodyNote = (MidiNote, f32, f32);
+
 /// Chords with their melody.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Tune {
+    /// Its bars, in order.
+    pub bars: Vec<TuneBar>,
+    /// The melody, in time; each chord has what lies over it besides.
+    pub melody: Vec<MelodyNote>,
     /// The chords, in time.
     pub chords: Vec<TuneChord>,
     /// The key, where it is stated.
@@ -150,7 +173,12 @@ impl Tune {
                 at += lasts;
             }
         }
-        Ok(Self { chords, key })
+        Ok(Self {
+            bars: vec![TuneBar::of_quarters(beats); bars.len()],
+            melody: Vec::new(),
+            chords,
+            key,
+        })
     }
 
     /// Beats it lasts.
@@ -158,15 +186,16 @@ impl Tune {
         self.chords.last().map_or(0.0, |last| last.at + last.beats)
     }
 
-    /// Lays a melody over it: notes with their start and length in beats from the start of the tune, in time; `metre` beats make a bar.
+    /// The bar at this many beats from the start, counted from 0, and where in it: beats from its beginning.
+    pub fn place(&self, at: f32) -> (usize, f32) {
+        place(&self.bars, at)
+    }
+
+    /// Lays a melody over it: notes with their start and length in beats from the start of the tune, in time.
     ///
     /// # Errors
     /// If the melody lasts longer than the chords.
-    pub fn with_melody(
-        mut self,
-        notes: &[(MidiNote, f32, f32)],
-        metre: u8,
-    ) -> Result<Self, TuneError> {
+    pub fn with_melody(mut self, notes: &[MelodyNote]) -> Result<Self, TuneError> {
         const STEP: u8 = 2;
         let ends = notes
             .iter()
@@ -181,25 +210,46 @@ impl Tune {
         let step = |a: MidiNote, b: MidiNote| (1..=STEP).contains(&a.get().abs_diff(b.get()));
         for (i, &(midi, at, beats)) in notes.iter().enumerate() {
             let before = i.checked_sub(1).and_then(|b| notes.get(b));
-            let by_step =
-                |other: Option<&(MidiNote, f32, f32)>| other.is_some_and(|n| step(n.0, midi));
+            let by_step = |other: Option<&MelodyNote>| other.is_some_and(|n| step(n.0, midi));
             let passing = by_step(before) && by_step(notes.get(i + 1));
+            let bars = &self.bars;
             for chord in &mut self.chords {
                 let from = at.max(chord.at);
                 let lasts = (at + beats).min(chord.at + chord.beats) - from;
                 if lasts > 1e-3 {
+                    let (bar, beat) = place(bars, from);
+                    let metre = bars.get(bar).map_or(1, |bar| bar.beats);
                     chord.melody.push(Sung {
                         midi,
                         at: from - chord.at,
                         beats: lasts,
-                        stress: Stress::at(from.rem_euclid(f32::from(metre)), metre),
+                        stress: Stress::at(beat, metre),
                         passing,
                     });
                 }
             }
         }
+        self.melody = notes.to_vec();
         Ok(self)
     }
+}
+
+/// The bar at this many beats, from 0, and the beat in it; after the last bar others like it follow.
+fn place(bars: &[TuneBar], at: f32) -> (usize, f32) {
+    const NEAR: f32 = 1e-3;
+    let mut start = 0.0;
+    for (nth, bar) in bars.iter().enumerate() {
+        let beats = f32::from(bar.beats.max(1));
+        if at < start + beats - NEAR {
+            return (nth, (at - start).max(0.0));
+        }
+        if nth + 1 == bars.len() {
+            let on = (at + NEAR - start).rem_euclid(beats) - NEAR;
+            return (nth, on.max(0.0));
+        }
+        start += beats;
+    }
+    (0, at)
 }
 
 #[cfg(test)]
@@ -217,7 +267,7 @@ mod tests {
         let places: Vec<(f32, f32)> = tune.chords.iter().map(|c| (c.at, c.beats)).collect();
         assert_eq!(places, [(0.0, 2.0), (2.0, 1.0), (3.0, 3.0)]);
         let c5 = MidiNote::new(72).unwrap();
-        let tune = tune.with_melody(&[(c5, 1.0, 1.5)], 3).unwrap();
+        let tune = tune.with_melody(&[(c5, 1.0, 1.5)]).unwrap();
         assert_eq!(tune.chords[0].melody[0].beats, 1.0);
         assert_eq!(tune.chords[1].melody[0].beats, 0.5);
         assert_eq!(tune.chords[1].melody[0].stress, Stress::Weak);
@@ -233,7 +283,7 @@ mod tests {
         assert!(told(crowded).contains("4 chords and only 3 beats"));
         let tune = Tune::of_bars(&[chords(&["C"])], 4, None).unwrap();
         let long = tune
-            .with_melody(&[(MidiNote::new(60).unwrap(), 3.0, 2.0)], 4)
+            .with_melody(&[(MidiNote::new(60).unwrap(), 3.0, 2.0)])
             .unwrap_err();
         assert!(told(long).starts_with("the melody lasts 5 beats and the chords 4"));
     }

@@ -37,6 +37,9 @@ pub const KINDS: [(&str, &str); 25] = [
     ("major-11th", "1 3 5 7 9 11"),
 ];
 
+/// The degrees from which added ones are counted: those of a dominant chord with all its tensions.
+pub const DEGREES_OF_A_DOMINANT: DegreeSet = DegreeSet::of("1 2 3 4 5 6 b7 9 11 13");
+
 /// What happens to a degree.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Change {
@@ -180,8 +183,9 @@ fn changes(own: DegreeSet, thirteenth: bool, wanted: DegreeSet) -> Option<Vec<De
 
 /// The degree of this number in a dominant chord with all its tensions.
 fn of_a_dominant(value: u8) -> Option<Degree> {
-    const DOMINANT: DegreeSet = DegreeSet::of("1 2 3 4 5 6 b7 9 11 13");
-    DOMINANT.iter().find(|degree| degree.number() == value)
+    DEGREES_OF_A_DOMINANT
+        .iter()
+        .find(|degree| degree.number() == value)
 }
 
 /// Half steps from `low` to `high`, which have the same number.

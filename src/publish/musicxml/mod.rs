@@ -7,7 +7,10 @@
 //! Limits: see [`score`].
 
 pub mod kind;
+pub mod read;
+mod read_harmony;
 pub mod score;
+mod xml;
 
 use crate::chart::piece::{OnStaff, Piece};
 use crate::chart::recording::Heard;
@@ -50,6 +53,16 @@ pub fn write_musicxml(
 /// # Errors
 /// If `out` cannot be written to.
 pub fn write_score(score: &Score, style: Style, out: &mut dyn Write) -> io::Result<()> {
+    write_parts(&[("Piano", score)], style, out)
+}
+
+/// Writes scores one below another, each under its name; the title is that of the first.
+///
+/// # Errors
+/// If `out` cannot be written to.
+pub fn write_parts(parts: &[(&str, &Score)], style: Style, out: &mut dyn Write) -> io::Result<()> {
+    let title = parts.first().map_or("", |(_, score)| &score.title);
+    let ids: Vec<String> = (1..=parts.len()).map(|nth| format!("P{nth}")).collect();
     let mut sheet = Sheet {
         xml: Writer::new_with_indent(out, b' ', 1),
         style,
@@ -57,7 +70,7 @@ pub fn write_score(score: &Score, style: Style, out: &mut dyn Write) -> io::Resu
     sheet.event(Xml::Decl(BytesDecl::new("1.0", Some("UTF-8"), Some("no"))))?;
     sheet.event(Xml::DocType(BytesText::from_escaped(DOCTYPE)))?;
     sheet.within("score-partwise", &[("version", "4.0")], |sheet| {
-        sheet.within("work", &[], |sheet| sheet.text("work-title", &score.title))?;
+        sheet.within("work", &[], |sheet| sheet.text("work-title", title))?;
         sheet.within("identification", &[], |sheet| {
             sheet.within("encoding", &[], |sheet| {
                 sheet.text(
@@ -68,23 +81,14 @@ pub fn write_score(score: &Score, style: Style, out: &mut dyn Write) -> io::Resu
             })
         })?;
         sheet.within("part-list", &[], |sheet| {
-            sheet.within("score-part", &[("id", "P1")], |sheet| {
-                sheet.text("part-name", "Piano")
+            ids.iter().zip(parts).try_for_each(|(id, (name, _))| {
+                sheet.within("score-part", &[("id", id)], |sheet| {
+                    sheet.text("part-name", name)
+                })
             })
         })?;
-        sheet.within("part", &[("id", "P1")], |sheet| {
-            let mut numbers = 1..;
-            let mut before = None;
-            for (nth, measure) in score.measures.iter().enumerate() {
-                let number = if measure.pickup {
-                    0
-                } else {
-                    numbers.next().unwrap_or_default()
-                };
-                sheet.measure(score, measure, number, (nth == 0).then_some(score), before)?;
-                before = Some(measure.meter);
-            }
-            Ok(())
+        ids.iter().zip(parts).try_for_each(|(id, (_, score))| {
+            sheet.within("part", &[("id", id)], |sheet| sheet.measures(score))
         })
     })?;
     writeln!(sheet.xml.get_mut())
@@ -138,13 +142,28 @@ impl Sheet<'_> {
         ))
     }
 
+    fn measures(&mut self, score: &Score) -> io::Result<()> {
+        let mut numbers = 1..;
+        let mut before = None;
+        for (nth, measure) in score.measures.iter().enumerate() {
+            let number = if measure.pickup {
+                0
+            } else {
+                numbers.next().unwrap_or_default()
+            };
+            self.measure(score, measure, number, (nth == 0).then_some(score), before)?;
+            before = Some(measure.meter);
+        }
+        Ok(())
+    }
+
     fn measure(
         &mut self,
         score: &Score,
         measure: &Measure,
         number: i64,
         first: Option<&Score>,
-        before: Option<Option<u32>>,
+        before: Option<Option<(u32, u32)>>,
     ) -> io::Result<()> {
         let number = number.to_string();
         let mut attributes = vec![("number", number.as_str())];
@@ -181,7 +200,7 @@ impl Sheet<'_> {
         score: &Score,
         first: bool,
         key: Option<Key>,
-        meter: Option<Option<u32>>,
+        meter: Option<Option<(u32, u32)>>,
     ) -> io::Result<()> {
         self.within("attributes", &[], |sheet| {
             if first {
@@ -204,9 +223,9 @@ impl Sheet<'_> {
                 })?;
             }
             match meter {
-                Some(Some(beats)) => sheet.within("time", &[], |sheet| {
+                Some(Some((beats, unit))) => sheet.within("time", &[], |sheet| {
                     sheet.number("beats", beats)?;
-                    sheet.text("beat-type", "4")
+                    sheet.number("beat-type", unit)
                 })?,
                 Some(None) => sheet.within("time", &[("print-object", "no")], |sheet| {
                     sheet.empty("senza-misura", &[])

@@ -38,8 +38,8 @@ pub struct Score {
 /// One measure.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Measure {
-    /// Quarters it holds; `None` without metre.
-    pub meter: Option<u32>,
+    /// Its beats, and the note that a beat is (4 for a quarter); `None` without metre.
+    pub meter: Option<(u32, u32)>,
     /// Its length in divisions.
     pub length: u32,
     /// True for the beats before the first bar.
@@ -112,6 +112,77 @@ impl Score {
             measures,
         }
     }
+}
+
+/// A voicing in its place; places are in divisions from the first bar line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placed {
+    /// Where it begins.
+    pub from: u32,
+    /// Where it ends.
+    pub to: u32,
+    /// Keys of the right and the left hand, lowest first.
+    pub hands: [Vec<NamedNote>; 2],
+    /// The symbol above.
+    pub symbol: Option<OnStaff>,
+    /// Words below.
+    pub words: Option<String>,
+}
+
+impl Score {
+    /// Of voicings in bars that are stated, each with its beats and the note that a beat is; in time.
+    pub fn of_bars(
+        title: &str,
+        key: Option<Key>,
+        staves: usize,
+        bars: &[(u32, u32)],
+        placed: &[Placed],
+    ) -> Self {
+        let lasting: Vec<Lasting> = placed
+            .iter()
+            .flat_map(|voicing| {
+                let hands = voicing.hands.iter().enumerate();
+                let sounding = hands.filter(|(_, notes)| !notes.is_empty());
+                sounding.map(|(staff, notes)| Lasting {
+                    from: voicing.from,
+                    to: voicing.to,
+                    staff,
+                    notes: notes.clone(),
+                })
+            })
+            .collect();
+        let mut reached = 0;
+        let measure = |&(beats, unit): &(u32, u32)| {
+            let (from, to) = (reached, reached + beats * divisions_of_beat(unit));
+            reached = to;
+            let here = || placed.iter().filter(|one| (from..to).contains(&one.from));
+            Measure {
+                meter: Some((beats, unit)),
+                length: to - from,
+                symbols: here()
+                    .filter_map(|one| Some((one.from - from, one.symbol?)))
+                    .collect(),
+                words: here()
+                    .filter_map(|one| Some((one.from - from, one.words.clone()?)))
+                    .collect(),
+                staves: [0, 1].map(|staff| staff_of_bar(&lasting, staff, from, to)),
+                ..Measure::default()
+            }
+        };
+        Self {
+            title: title.to_owned(),
+            key,
+            staves,
+            tempo: None,
+            swung: false,
+            measures: bars.iter().map(measure).collect(),
+        }
+    }
+}
+
+/// Divisions of a beat that is such a part of a whole note.
+pub fn divisions_of_beat(unit: u32) -> u32 {
+    (WHOLE / unit.max(1)).max(1)
 }
 
 /// Keys of the right and the left hand.
@@ -376,7 +447,7 @@ fn in_bars(piece: &Piece, what: What, bars: &Bars) -> Vec<Measure> {
             _ => staff_of_bar(&lasting, staff, from, to),
         };
         measures.push(Measure {
-            meter: Some((to - from) / DIVISIONS),
+            meter: Some(((to - from) / DIVISIONS, 4)),
             length: to - from,
             pickup: nth == 0 && bars.pickup,
             symbols: of_bar

@@ -18,6 +18,7 @@ use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{SampleRate, SampleSpan};
 use crate::view::ink::Palette;
+use crate::view::lines::stand_ins_words;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, legends, note_text, notes_text};
 use ratatui::buffer::Buffer;
@@ -181,6 +182,10 @@ fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
     if let Some(reading) = reading.filter(|reading| reading.kind != ReadingKind::Function) {
         line(reading_line(reading, live.look.style), Style::new());
         line(resolution_line(reading, live.look.style), Style::new());
+    }
+    if let Some(stand_ins) = &live.on_screen().stand_ins {
+        let words = stand_ins_words(stand_ins.chords(), live.look.style);
+        line(words, Style::new());
     }
 }
 

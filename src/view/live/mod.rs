@@ -14,8 +14,8 @@ mod shapes;
 pub use draw::draw;
 pub use shapes::Shapes;
 
-use crate::answer::Answers;
 use crate::answer::settle::Answer;
+use crate::answer::{Answers, StandInsNow};
 use crate::audio::level::Meter;
 use crate::chart::recording::Wording;
 use crate::chart::written;
@@ -82,6 +82,8 @@ struct Music {
     answers: Answers,
     chroma: [f32; 12],
     past: VecDeque<PastChord>,
+    /// Where stand-ins are asked for.
+    stand_ins: Option<StandInsNow>,
 }
 
 /// How it is shown.
@@ -153,6 +155,7 @@ impl Live {
                 answers: Answers::new(naming.analysis),
                 chroma: [0.0; 12],
                 past: VecDeque::new(),
+                stand_ins: None,
             },
             look: Look {
                 shapes: Shapes::BLOCKS,
@@ -189,6 +192,12 @@ impl Live {
         self
     }
 
+    /// The same with stand-ins for the chord that is shown.
+    pub fn with_stand_ins(mut self, stand_ins: bool) -> Self {
+        self.music.stand_ins = stand_ins.then(StandInsNow::default);
+        self
+    }
+
     /// The same with answers hidden until asked for.
     pub fn with_guess_first(mut self, guess_first: bool) -> Self {
         self.look.guess_first = guess_first;
@@ -207,6 +216,12 @@ impl Live {
         let before = answer(&self.music);
         events.iter().for_each(|event| self.take(event));
         self.music.answers.catch_up();
+        let Music {
+            answers, stand_ins, ..
+        } = &mut self.music;
+        if let Some(stand_ins) = stand_ins {
+            stand_ins.follow(answers.shown(), answers.options());
+        }
         answer(&self.music) != before
             || events
                 .iter()
@@ -220,7 +235,12 @@ impl Live {
                 self.music.chroma = frame.chroma;
                 self.status.frame(frame);
             }
-            (Event::Chord(span), Some(naming)) => self.past(span.start, &naming),
+            (Event::Chord(span), Some(naming)) => {
+                self.past(span.start, &naming);
+                if let Some(stand_ins) = &mut self.music.stand_ins {
+                    stand_ins.ended(&naming);
+                }
+            }
             _ => {}
         }
     }

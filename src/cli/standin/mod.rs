@@ -1,0 +1,206 @@
+//! `lidprop standin`: which chord could go here, how to play it, and whether it collides with the melody.
+//!
+//! Input: a progression, typed or in a chart file, or what `take` wrote; a melody if there is one. Output: stand-ins on the terminal, or one of
+//! the [`STAND_IN_FORMATS`].
+//! Units: as [`crate::chart::stand_ins`]. Method: joins the search, the voicings and the view. Limits: nothing is heard here.
+
+mod aloud;
+mod asked;
+mod tune;
+
+use super::options::loudspeaker::ALOUD;
+use super::options::{LoudspeakerOptions, NamingOptions, parse_tempo};
+use super::{CliError, CommandResult};
+use crate::chart::stand_ins::{StandInText, Writing};
+use crate::harmony::Chord;
+use crate::harmony::voicing::hands::{Hands, USUAL_SPAN};
+use crate::harmony::voicing::leading::of_each_kind;
+use crate::publish::stand_ins::{STAND_IN_FORMATS, StandInSheet, format};
+use crate::publish::{Format, WriteOptions};
+use crate::view::ink::Ink;
+use crate::view::standins::{print_stand_ins, print_tune, print_voicings};
+use asked::Asked;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::{Args, ValueEnum};
+use std::io::{self, BufWriter, Write};
+use std::path::PathBuf;
+
+/// Proposes stand-ins for the chords of a progression, how to play them, and what the melody says
+#[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  lidprop standin \"Dm7 | G7 | Cmaj7\" --for 2
+  lidprop standin \"F#m7 | B7 | Emaj7\" --for 2 --melody \"rest=4 | D#5=2 C#5=2\"
+  lidprop standin \"Dm7 | G7 | Cmaj7\" --for 2 --melody \"rest=4 | A4=4\" --rejected
+  lidprop standin \"Cmaj7 | Am7 | Dm7 | G7\" --out-to 2 --budget 4
+  lidprop standin \"Cmaj7 | Am7 | Dm7 | G7\" --write page > instead.html
+  lidprop standin \"Dm7 | G7 | Cmaj7\" --for 2 --most 2 --wav both.wav
+
+Chords are counted as they change. How far out: one step each for a root outside the key, for a note outside key and original, for three such notes,
+for guide tones (or two common tones) not kept, and for a function that is left; 0 to 5.
+A melody: notes with their length in beats after =, one beat where nothing stands; bars between strokes; rest and hold.")]
+pub struct StandinArgs {
+    /// Bars of chords between strokes; chords of a bar share it
+    #[arg(value_name = "PROGRESSION", required_unless_present_any = ["chart", "from"], conflicts_with_all = ["chart", "from"])]
+    pub progression: Option<String>,
+
+    /// Read the progression from this chart file, or from MusicXML with its melody
+    #[arg(long, value_name = "FILE", conflicts_with = "from")]
+    pub chart: Option<PathBuf>,
+
+    /// Read the progression and its melody from what `lidprop take --write json` wrote
+    #[arg(long, value_name = "FILE", conflicts_with = "melody")]
+    pub from: Option<PathBuf>,
+
+    /// Only for this chord, counted from 1; without it, the whole progression gets the stand-ins that go best together
+    #[arg(long = "for", value_name = "NUMBER")]
+    pub chord: Option<usize>,
+
+    /// The melody: notes with their length in beats (A4=2 G4 | E4=4), bars between strokes
+    #[arg(long, value_name = "NOTES")]
+    pub melody: Option<String>,
+
+    /// How far out to go, 0 to 5: nothing beyond, and what goes as far comes first
+    #[arg(long, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(0..=5))]
+    pub out_to: Option<u8>,
+
+    /// How far out all stand-ins together may go, where the whole progression gets some
+    #[arg(
+        long,
+        value_name = "STEPS",
+        default_value_t = 6,
+        conflicts_with = "chord"
+    )]
+    pub budget: u32,
+
+    /// Most stand-ins to show for one chord
+    #[arg(long, value_name = "NUMBER", default_value_t = 5, requires = "chord", value_parser = parse_most)]
+    pub most: usize,
+
+    /// Also show what the melody rules out, with the note that collides
+    #[arg(long, requires = "chord")]
+    pub rejected: bool,
+
+    /// Which hands play
+    #[arg(long, value_name = "HANDS", default_value = "both")]
+    pub hands: HandsWord,
+
+    /// How far a hand reaches, in half steps; never stretch for a voicing, give what is comfortable
+    #[arg(long, value_name = "HALF-STEPS", default_value_t = USUAL_SPAN, value_parser = clap::value_parser!(u8).range(12..=19))]
+    pub span: u8,
+
+    /// Write this instead of the text
+    #[arg(long, value_name = "FORMAT", value_parser = format_parser())]
+    pub write: Option<&'static Format<StandInSheet>>,
+
+    /// Play the original and what may stand there instead, in turn, through the loudspeaker, quietly; turn it down first
+    #[arg(long, conflicts_with = "write", group = ALOUD)]
+    pub play: bool,
+
+    /// Write the same sound into this WAV file
+    #[arg(long, value_name = "FILE")]
+    pub wav: Option<PathBuf>,
+
+    /// Write over a file that lidprop did not write
+    #[arg(long, requires = "wav")]
+    pub force: bool,
+
+    /// How loud, and whether it may sound.
+    #[command(flatten)]
+    pub loudspeaker: LoudspeakerOptions,
+
+    /// Beats a minute of what is played, and of MIDI
+    #[arg(long, value_name = "BPM", default_value_t = 80.0, value_parser = parse_tempo)]
+    pub tempo: f64,
+
+    /// How chords are named.
+    #[command(flatten)]
+    pub naming: NamingOptions,
+}
+
+/// Hands, as the user says them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum HandsWord {
+    /// The left hand alone, roots left to the bass player
+    Left,
+    /// Both hands
+    Both,
+}
+
+/// More than anybody reads.
+const MOST_SHOWN: usize = 50;
+
+fn parse_most(text: &str) -> Result<usize, String> {
+    let number = text.parse().ok().filter(|n| (1..=MOST_SHOWN).contains(n));
+    number.ok_or_else(|| format!("give a number from 1 to {MOST_SHOWN}"))
+}
+
+fn format_parser() -> impl TypedValueParser<Value = &'static Format<StandInSheet>> {
+    let names = STAND_IN_FORMATS
+        .iter()
+        .map(|format| PossibleValue::new(format.name).help(format.about));
+    PossibleValuesParser::new(names).try_map(|name| format(&name).ok_or("there is no such format"))
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If the progression or the melody cannot be read, there is no such chord, or nothing could be written.
+pub fn run(args: &StandinArgs) -> CommandResult {
+    let sheet = Asked::new(args, tune::tune(args)?).sheet()?;
+    if args.play {
+        args.loudspeaker.confirm()?;
+    }
+    if let Some(path) = &args.wav {
+        aloud::write_wav(&sheet, args.loudspeaker.level(), path, args.force)?;
+    }
+    let mut out = BufWriter::new(io::stdout().lock());
+    let written = match args.write {
+        Some(format) => (format.write)(&sheet, &WriteOptions::default(), &mut out),
+        None => print(&sheet.text, &mut out),
+    };
+    written
+        .and_then(|()| out.flush())
+        .map_err(CliError::from_stdout)?;
+    match args.play {
+        true => aloud::play(&sheet, args.loudspeaker.level(), &mut out),
+        false => Ok(()),
+    }
+}
+
+fn print(text: &StandInText, out: &mut dyn Write) -> io::Result<()> {
+    match text {
+        StandInText::One(answer) => print_stand_ins(answer, Ink::of_stdout(), out),
+        StandInText::Tune(tune) => print_tune(tune, Ink::of_stdout(), out),
+    }
+}
+
+/// Shows a playable voicing of each kind: `lidprop name SYMBOL --voicings`.
+///
+/// # Errors
+/// If no symbol was given, or nothing could be written.
+pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandResult {
+    let Some(chord) = symbol else {
+        return Err(CliError::Usage(
+            "voicings are those of a chord symbol; give one, say G13(b9)".to_owned(),
+        ));
+    };
+    let writing = Writing {
+        style: naming.style,
+        key: naming.context().key,
+    };
+    let mut out = BufWriter::new(io::stdout().lock());
+    let mut show = |hands: Hands, title: &str| -> io::Result<()> {
+        let found = of_each_kind(&chord, hands, USUAL_SPAN);
+        let written: Vec<_> = found
+            .iter()
+            .map(|voicing| writing.voicing(voicing, &chord))
+            .collect();
+        writeln!(out, "{title}")?;
+        print_voicings(&written, &mut out)
+    };
+    show(Hands::Left, "left hand")
+        .and_then(|()| show(Hands::Both, "\nboth hands, left | right"))
+        .and_then(|()| out.flush())
+        .map_err(CliError::from_stdout)
+}
