@@ -405,6 +405,7 @@ def main():
         'held_over_a_telephone': measure(network, front, telephone, table, measured, o.test_scenes, 7000, 1.0),
     }
     tensors['calibration'] = torch.tensor(calibration, dtype=torch.float32)
+    tensors = {k: v if k == 'calibration' else v.half() for k, v in tensors.items()}  # 16 bits are enough
     save_file(tensors, weights_path, {'sizes': o.sizes, 'pianos': ', '.join(card['pianos']), 'seed': str(o.seed)})
     with open(os.path.join(o.into, f'{o.name}.json'), 'w') as h:
         json.dump(card, h, indent=1)

@@ -178,6 +178,8 @@ fn tempi() -> Vec<f64> {
 
 /// The period of the beat (s) in windows, each at the middle of its window.
 struct Periods {
+    /// The middle of the first window (s).
+    begins: f64,
     hop: f64,
     at: Vec<f64>,
 }
@@ -186,6 +188,7 @@ impl Periods {
     /// The same at another level: `level` times as long.
     fn times(&self, level: f64) -> Self {
         Self {
+            begins: self.begins,
             hop: self.hop,
             at: self.at.iter().map(|p| p * level).collect(),
         }
@@ -193,7 +196,7 @@ impl Periods {
 
     /// The period around `time`.
     fn around(&self, time: f64) -> f64 {
-        let place = (time / self.hop).round().max(0.0) as usize;
+        let place = ((time - self.begins) / self.hop).round().max(0.0) as usize;
         self.at[place.min(self.at.len() - 1)]
     }
 }
@@ -201,7 +204,9 @@ impl Periods {
 fn tempo_path(strikes: &[Strike], length: f64, bpm: Option<f64>, tuning: &BeatTuning) -> Periods {
     let tempi = tempi();
     let hop = tuning.window / 4.0;
-    let count = (length / hop).ceil() as usize + 1;
+    // whole steps before the first strike that its window holds: a passage of a long recording costs what it lasts
+    let begins = ((strikes[0].time - tuning.window) / hop).floor().max(0.0) * hop;
+    let count = ((length - begins) / hop).ceil().max(0.0) as usize + 1;
     let prior: Vec<f64> = tempi
         .iter()
         .map(|&period| {
@@ -219,7 +224,7 @@ fn tempo_path(strikes: &[Strike], length: f64, bpm: Option<f64>, tuning: &BeatTu
     let mut best: Vec<f64> = Vec::new();
     let mut came: Vec<Vec<u16>> = Vec::with_capacity(count);
     for window in 0..count {
-        let middle = window as f64 * hop;
+        let middle = begins + window as f64 * hop;
         let here = comb(strikes, middle, &tempi, tuning);
         let mut next = vec![f64::NEG_INFINITY; tempi.len()];
         let mut from = vec![0_u16; tempi.len()];
@@ -250,7 +255,7 @@ fn tempo_path(strikes: &[Strike], length: f64, bpm: Option<f64>, tuning: &BeatTu
         at[window] = tempi[tempo];
         tempo = came[window][tempo] as usize;
     }
-    Periods { hop, at }
+    Periods { begins, hop, at }
 }
 
 /// How well each period fits the distances between the strikes around `middle`: log-odds-like, 0 where nothing is struck.
@@ -312,19 +317,20 @@ fn comb(strikes: &[Strike], middle: f64, tempi: &[f64], tuning: &BeatTuning) -> 
         .collect()
 }
 
-/// Beats by dynamic programming over cells of time (Ellis 2007, eq. 2).
+/// Beats by dynamic programming over cells of time (Ellis 2007, eq. 2), the first of them where the periods begin.
 fn beat_times(strikes: &[Strike], length: f64, periods: &Periods, tuning: &BeatTuning) -> Vec<f64> {
     let last = strikes.last().map_or(0.0, |s| s.time).min(length);
-    let cells = ((last + 0.2) / CELL).ceil() as usize + 1;
+    let begins = periods.begins;
+    let cells = ((last - begins + 0.2) / CELL).ceil().max(0.0) as usize + 1;
     let mean = strikes.iter().map(|s| s.weight).sum::<f64>() / strikes.len() as f64;
     let mut strength = vec![0.0_f64; cells];
     let width = 0.02;
     for strike in strikes {
-        let middle = (strike.time / CELL).round() as isize;
+        let middle = ((strike.time - begins) / CELL).round() as isize;
         for offset in -6_isize..=6 {
             let cell = middle + offset;
             if cell >= 0 && (cell as usize) < cells {
-                let apart = cell as f64 * CELL - strike.time;
+                let apart = begins + cell as f64 * CELL - strike.time;
                 strength[cell as usize] +=
                     strike.weight / mean * (-0.5 * (apart / width).powi(2)).exp();
             }
@@ -334,7 +340,7 @@ fn beat_times(strikes: &[Strike], length: f64, periods: &Periods, tuning: &BeatT
     // steps back in cells; 0 where the count begins
     let mut before = vec![0_u16; cells];
     for cell in 0..cells {
-        let period = periods.around(cell as f64 * CELL) / CELL;
+        let period = periods.around(begins + cell as f64 * CELL) / CELL;
         let nearest = (period / 1.8).max(1.0) as usize;
         let farthest = (period * 1.8) as usize;
         let mut best = 0.0;
@@ -356,7 +362,7 @@ fn beat_times(strikes: &[Strike], length: f64, periods: &Periods, tuning: &BeatT
     };
     let mut times = Vec::new();
     loop {
-        times.push(cell as f64 * CELL);
+        times.push(begins + cell as f64 * CELL);
         if before[cell] == 0 {
             break;
         }

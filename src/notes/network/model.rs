@@ -28,8 +28,8 @@ pub enum ModelError {
     /// A tensor is not there.
     #[error("the note model lacks the tensor {0}")]
     Missing(&'static str),
-    /// A tensor holds something else than 32-bit floats.
-    #[error("the note model's tensor {name} holds {found:?}, not 32-bit floats")]
+    /// A tensor holds something else than floats of 32 or 16 bits.
+    #[error("the note model's tensor {name} holds {found:?}, not floats of 32 or 16 bits")]
     NotFloat {
         /// Which tensor.
         name: &'static str,
@@ -225,18 +225,26 @@ impl Layer {
     }
 }
 
+/// The number that 16 bits say (binary16 of IEEE 754).
+fn of_half_precision(bits: u16) -> f32 {
+    const SMALLEST: f32 = 1.0 / (1 << 24) as f32;
+    let (sign, exponent, fraction) = (bits >> 15, bits >> 10 & 31, bits & 1023);
+    let size = match exponent {
+        0 => f32::from(fraction) * SMALLEST,
+        31 if fraction == 0 => f32::INFINITY,
+        31 => f32::NAN,
+        _ => f32::from_bits(u32::from(exponent + 112) << 23 | u32::from(fraction) << 13),
+    };
+    if sign == 1 { -size } else { size }
+}
+
+
 fn tensor(
     file: &SafeTensors,
     name: &'static str,
     expected: &[usize],
 ) -> Result<Vec<f32>, ModelError> {
     let view = file.tensor(name).map_err(|_| ModelError::Missing(name))?;
-    if view.dtype() != Dtype::F32 {
-        return Err(ModelError::NotFloat {
-            name,
-            found: view.dtype(),
-        });
-    }
     if view.shape() != expected || expected.contains(&0) {
         return Err(ModelError::Shape {
             name,
@@ -244,16 +252,44 @@ fn tensor(
             expected: expected.to_vec(),
         });
     }
-    let values: Vec<f32> = view
-        .data()
-        .as_chunks()
-        .0
-        .iter()
-        .map(|&bytes| f32::from_le_bytes(bytes))
-        .collect();
+    let values: Vec<f32> = match view.dtype() {
+        Dtype::F32 => {
+            let numbers = view.data().as_chunks().0.iter();
+            numbers.map(|&bytes| f32::from_le_bytes(bytes)).collect()
+        }
+        Dtype::F16 => {
+            let numbers = view.data().as_chunks().0.iter();
+            let bits = numbers.map(|&bytes| u16::from_le_bytes(bytes));
+            bits.map(of_half_precision).collect()
+        }
+        found => return Err(ModelError::NotFloat { name, found }),
+    };
     if values.iter().all(|v| v.is_finite()) {
         Ok(values)
     } else {
         Err(ModelError::NotFinite(name))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::of_half_precision;
+
+    #[test]
+    fn sixteen_bits_say_what_the_standard_says() {
+        // IEEE 754-2019, 3.4: one, minus two, a third, the largest, the smallest normal and the smallest of all
+        let known = [
+            (0x3c00, 1.0),
+            (0xc000, -2.0),
+            (0x3555, 0.333_251_95),
+            (0x7bff, 65504.0),
+            (0x0400, 6.103_515_6e-5),
+            (0x0001, 5.960_464_5e-8),
+            (0x8000, -0.0),
+        ];
+        for (bits, number) in known {
+            assert_eq!(of_half_precision(bits), number, "{bits:#06x}");
+        }
+        assert!(of_half_precision(0x7e00).is_nan() && of_half_precision(0xfc00) == f32::NEG_INFINITY);
     }
 }
