@@ -93,7 +93,6 @@ fn ranked(units: &[Unit], stretch: &Found, speller: &Speller) -> Vec<RankedChord
             continue;
         };
         let family = &FAMILIES[family];
-        let root = named_from(root, family.degrees, bass);
         let below = bass.map(|midi| PitchClass::new(i32::from(midi)).above(root));
         let degrees = whole(with_seventh_below(family.degrees, below), root, &shares);
         let mut chord = Chord::new(speller.root(root, degrees), degrees);
@@ -116,20 +115,6 @@ fn ranked(units: &[Unit], stretch: &Found, speller: &Speller) -> Vec<RankedChord
         }
     }
     chords
-}
-
-/// The root by which a chord is named: every inversion of a diminished seventh is one again, and charts name it from its bass.
-fn named_from(root: PitchClass, degrees: DegreeSet, bass: Option<u8>) -> PitchClass {
-    const DIMINISHED_SEVENTH: DegreeSet = DegreeSet::of("1 b3 b5 bb7");
-    match bass.map(|midi| PitchClass::new(i32::from(midi))) {
-        Some(bass)
-            if degrees == DIMINISHED_SEVENTH
-                && degrees.pitches().placed_on(root).contains(bass) =>
-        {
-            bass
-        }
-        _ => root,
-    }
 }
 
 /// A triad over its own seventh is a seventh chord.

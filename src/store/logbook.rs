@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::io::{BufRead, Write};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Its file in the data folder.
 const FILE: &str = "logbook.sqlite";
@@ -243,9 +243,7 @@ impl Logbook {
             }
             Identity::Ours(_) | Identity::Empty => {}
         }
-        connection
-            .execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;")
-            .map_err(told)?;
+        write_ahead(&connection).map_err(told)?;
         migrate(&mut connection, path, steps)?;
         Ok(Self {
             connection,
@@ -510,6 +508,24 @@ fn make_private(path: &Path) -> std::io::Result<()> {
     match options.open(path) {
         Err(error) if error.kind() != std::io::ErrorKind::AlreadyExists => Err(error),
         _ => Ok(()),
+    }
+}
+
+/// Writes ahead from now on. Two programs that change a new logbook to that at once stand in each other's way, and SQLite then does not wait
+/// (sqlite.org/c3ref/busy_timeout.html): it is tried again for as long as it would.
+fn write_ahead(connection: &Connection) -> rusqlite::Result<()> {
+    const AGAIN: Duration = Duration::from_millis(20);
+    let begun = Instant::now();
+    loop {
+        match connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;") {
+            Err(error)
+                if error.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
+                    && begun.elapsed() < PATIENCE =>
+            {
+                std::thread::sleep(AGAIN)
+            }
+            done => return done,
+        }
     }
 }
 

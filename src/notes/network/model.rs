@@ -238,7 +238,6 @@ fn of_half_precision(bits: u16) -> f32 {
     if sign == 1 { -size } else { size }
 }
 
-
 fn tensor(
     file: &SafeTensors,
     name: &'static str,
@@ -290,6 +289,8 @@ mod tests {
         for (bits, number) in known {
             assert_eq!(of_half_precision(bits), number, "{bits:#06x}");
         }
-        assert!(of_half_precision(0x7e00).is_nan() && of_half_precision(0xfc00) == f32::NEG_INFINITY);
+        assert!(
+            of_half_precision(0x7e00).is_nan() && of_half_precision(0xfc00) == f32::NEG_INFINITY
+        );
     }
 }
