@@ -225,7 +225,24 @@ fn borders(strikes: &[Strike], beats: &BeatTrack, first: f64, end: f64) -> Vec<(
         borders.insert(0, (first, BeatPlace::Strike));
     }
     borders.push((end, BeatPlace::Strike));
-    borders
+    filled(&borders, beat)
+}
+
+/// What is struck freely and rings on counts for as long as it does, as under a beat: after the first beat cut at half beats.
+fn filled(borders: &[(f64, BeatPlace)], beat: f64) -> Vec<(f64, BeatPlace)> {
+    let mut out = Vec::with_capacity(borders.len());
+    for (nth, &(time, place)) in borders.iter().enumerate() {
+        out.push((time, place));
+        let Some(next) = borders.get(nth + 1) else {
+            break;
+        };
+        if place == BeatPlace::Strike {
+            let halves = (2..).map(|half| time + 0.5 * beat * f64::from(half));
+            let between = halves.take_while(|&at| at < next.0 - 0.25 * beat);
+            out.extend(between.map(|at| (at, BeatPlace::Between)));
+        }
+    }
+    out
 }
 
 /// True if the note is short and the next note of the highest voice lies a step away.
