@@ -171,7 +171,7 @@ pub(crate) fn units(
             }
             unit.silent = false;
             // what only rings over from the chord before is no bass
-            let stays = nth == 0 || lasts >= STAYS * (unit.end - unit.start);
+            let stays = nth == 0 || end - from >= STAYS * (unit.end - unit.start).max(0.5 * beat);
             if stays && unit.lowest.is_none_or(|l| l > note.midi.get()) {
                 unit.lowest = Some(note.midi.get());
             }
