@@ -1,6 +1,6 @@
 //! Sets the weights of `playing::key`: tries steps from those in use on labelled pieces, given as notes, and keeps what reads more keys right.
 //!
-//!     cargo run --example key_weights ROUNDS TRUTH.json...
+//!     cargo run --example key_weights ROUNDS [WEIGHT=VALUE...] TRUTH.json...
 //!
 //! Pieces are those of `training/playing_scenes.py` (`many`, `many_harsh`). Prints, for those it looks at and for those held out (every third song), the mean key
 //! score (the relative key counts half, as in the labelled corpora) and the share of labelled time with the right root, before and after, and the weights.
@@ -40,15 +40,23 @@ const ROOTS: f64 = 1.0;
 fn main() -> Result<(), Box<dyn Error>> {
     let mut arguments = std::env::args().skip(1);
     let rounds: usize = arguments.next().ok_or("how many rounds?")?.parse()?;
+    let mut best = KeyTuning::default();
     let mut pieces = Vec::new();
     for path in arguments {
+        let stated = WEIGHTS.iter().find_map(|(name, weight)| {
+            let value = path.strip_prefix(name)?.strip_prefix('=')?;
+            Some((weight, value.parse()))
+        });
+        if let Some((weight, value)) = stated {
+            *weight(&mut best) = value?;
+            continue;
+        }
         let truth: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
         for clip in truth["clips"].as_array().ok_or("no clips")? {
             pieces.push(piece(clip)?);
         }
     }
     let (held_out, set): (Vec<Piece>, Vec<Piece>) = pieces.into_iter().partition(|p| p.held_out);
-    let mut best = KeyTuning::default();
     let mut worth = score(&set, &best);
     println!("before: {worth:?}, held out {:?}", score(&held_out, &best));
     for round in 0..rounds {
