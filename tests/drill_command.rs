@@ -145,6 +145,21 @@ fn what_is_kept_is_told_by_the_logbook_and_goes_elsewhere_and_back() {
         (&told["total"]["right"], &told["total"]["slip"]),
         (&3.into(), &3.into())
     );
+    let page = run(&desk, &["logbook", "--write", "page"]);
+    for words in [
+        "<title>Practice of me</title>",
+        "6 attempts: 3 right, 3 slips, 0 unsure",
+        "<th scope=\"row\">B♭</th>",
+        "By chord type",
+        "this week",
+        "Slips most made",
+        "Due next",
+        "Content-Security-Policy",
+        "stop if anything hurts",
+    ] {
+        assert!(page.out.contains(words), "'{words}' in:\n{}", page.out);
+    }
+    assert!(page.out.trim_end().ends_with("</html>"), "{}", page.out);
     let exported = run(&desk, &["logbook", "--export", "all.jsonl"]);
     assert!(
         exported.out.contains("6 attempts written"),
@@ -200,6 +215,58 @@ fn a_database_that_is_none_is_told_and_left_as_it_is() {
     std::fs::remove_file(&path).unwrap();
     std::fs::create_dir(&path).unwrap();
     run(&desk, &["logbook"]).refuses(1, &["logbook.sqlite"]);
+}
+
+#[test]
+fn a_newer_logbook_and_that_of_another_program_are_told_and_left_as_they_are() {
+    let desk = desk();
+    let keep = ["drill", "--from", "monday.wav", "dim(maj7)", "--keep"];
+    assert_eq!(run(&desk, &keep).code, 0);
+    let path = desk.path("data/lidprop/logbook.sqlite");
+    let whole = std::fs::read(&path).unwrap();
+    // the header of a database (SQLite, "Database File Format", 1.3): user version at 60, application id at 68, both big-endian
+    for (place, number, words) in [
+        (60, 99_u32, "a newer lidprop has written this logbook"),
+        (68, 7, "the database of another program"),
+    ] {
+        let mut changed = whole.clone();
+        changed[place..place + 4].copy_from_slice(&number.to_be_bytes());
+        std::fs::write(&path, &changed).unwrap();
+        for arguments in [&["logbook"][..], &keep] {
+            run(&desk, arguments).refuses(1, &["logbook.sqlite", words]);
+            assert_eq!(std::fs::read(&path).unwrap(), changed, "{words}");
+        }
+    }
+    std::fs::write(&path, &whole).unwrap();
+    assert!(run(&desk, &["logbook"]).out.contains("6 attempts"));
+}
+
+#[test]
+fn a_day_is_that_of_the_place_where_it_was_played() {
+    let desk = desk();
+    // the same hour a day apart: fourteen hours ahead of UTC and ten behind
+    let [east, west] = ["EAST-14", "WEST10"];
+    let in_zone = |zone: &str, arguments: &[&str]| {
+        let mut command = at(&desk, arguments);
+        Answer::of(command.env("TZ", zone).output().expect("the binary runs"))
+    };
+    let keep = ["drill", "--from", "monday.wav", "dim(maj7)", "--keep"];
+    for (zone, attempts) in [(east, "6 attempts"), (west, "12 attempts")] {
+        assert_eq!(in_zone(zone, &keep).code, 0);
+        let book = in_zone(zone, &["logbook"]);
+        assert!(book.out.contains(attempts), "{}{}", book.out, book.err);
+    }
+    // who has flown east again practised on two days; in the west the later one has not come yet
+    assert!(
+        in_zone(east, &["logbook"]).out.contains("2 days in a row"),
+        "{}",
+        in_zone(east, &["logbook"]).out
+    );
+    assert!(
+        in_zone(west, &["logbook"]).out.contains("1 day in a row"),
+        "{}",
+        in_zone(west, &["logbook"]).out
+    );
 }
 
 #[test]

@@ -13,9 +13,9 @@ from concurrent.futures import ThreadPoolExecutor
 QUALITIES = {'dim(7)': 'dim(maj7)', 'hdim7': 'm7b5', 'minmaj7': 'm(maj7)', 'min7': 'm7', 'min': 'm'}
 NEAR = 0.5  # seconds between the starts of an attempt and of what was found of it
 RINGING = (12, 19, 24, 28, 31, 34, 36)
-BOUNDS = dict(missing=-1.5, there=-0.5, extra=1.0, doubted=0.0, extra_unstruck=2.0, ghost=3.0, ghost_doubted=2.0, early_margin=1.0, plain_after=0.6, slip_after=0.4)
+BOUNDS = dict(missing=-1.5, there=-0.5, extra=1.0, doubted=0.0, extra_unstruck=2.0, ghost=3.0, ghost_doubted=2.0, extra_alone=4.0, early_margin=1.0, plain_after=0.6, slip_after=0.4)
 GRID = dict(missing=[-3, -2.5, -2, -1.5, -1, -.5], there=[-2, -1.5, -1, -.5, 0, .5], extra=[0, .5, 1, 1.5, 2, 2.5], doubted=[-1, -.5, 0, .5, 1, 1.5, 2], extra_unstruck=[.5, 1, 1.5, 2, 2.5, 3],
-            ghost=[1, 1.5, 2, 2.5, 3, 3.5, 4], ghost_doubted=[0, .5, 1, 1.5, 2, 2.5, 3, 3.5], early_margin=[0, .5, 1, 1.5, 2], plain_after=[0.25, 0.4, 0.6, 0.9], slip_after=[0.25, 0.4, 0.6, 0.9])
+            ghost=[1, 1.5, 2, 2.5, 3, 3.5, 4], ghost_doubted=[0, .5, 1, 1.5, 2, 2.5, 3, 3.5], extra_alone=[0, 2, 3, 3.5, 4, 4.5, 5], early_margin=[0, .5, 1, 1.5, 2], plain_after=[0.25, 0.4, 0.6, 0.9], slip_after=[0.25, 0.4, 0.6, 0.9])
 
 
 def read(corpus, clip, folder, lidprop):
@@ -91,6 +91,7 @@ def weigh(found, odds, b, margin):
     wanted, struck = set(found['wanted']), set(found['struck'])
     there = b['there'] + margin
     doubt = slip = False
+    alone = []
     missing = [k for k in wanted if o(k) < b['missing'] - margin]
     for k in wanted:
         if o(k) < b['missing'] - margin: slip = True
@@ -105,9 +106,10 @@ def weigh(found, odds, b, margin):
             extra, doubted = (b['ghost'], b['ghost_doubted'] - margin / 2) if hit else (max(b['ghost'], b['extra_unstruck']), 99)
         else:
             extra, doubted = (b['extra'], b['doubted'] - margin) if hit else (b['extra_unstruck'], 99)
-        if o(k) > extra + margin: slip = True
+        if o(k) > extra + margin: alone.append(o(k))
         elif o(k) > doubted: doubt = True
-    return 'slip' if slip else 'unsure' if doubt else 'right'
+    if alone and (missing or max(alone) >= b['extra_alone'] + margin): slip = True
+    return 'slip' if slip else 'unsure' if doubt or alone else 'right'
 
 
 def outcome(found, b):

@@ -1,10 +1,11 @@
 """Rendered drills for setting the bounds of marking on: recorded notes of real pianos mixed into attempts of which everything is known.
 
-  python3 training/drills.py --pianos ../shared/pianos --rooms ../shared/rooms --voices ../shared/voices --into DIR [--count 4] [--seed 1]
+  python3 training/drills.py --pianos ../shared/pianos --rooms ../shared/rooms --voices ../shared/voices --into DIR [--count 4] [--seed 1] [--harsh]
 
 Writes DIR/audio/*.flac and DIR/truth.json: for each piano COUNT drills clean, in a room, and over a phone; each goes through twelve keys with slips of every kind (a key left
 out, one too many, a neighbour, an octave, another inversion, another top note, another root), hesitations, corrections (a key added, a key changed, all played again),
-rolled chords, single keys tried between, sound that hangs over from the chord before, hiss, and talk in a third of them. drill_bounds.py reads what `lidprop drill --from` makes of them.
+rolled chords, single keys tried between, sound that hangs over from the chord before, hiss, and talk in a third of them. With --harsh
+instead, COUNT drills for each piano over a phone with talk all the way through, as loud as the piano at most, and much noise. drill_bounds.py reads what `lidprop drill --from` makes of them.
 """
 import argparse, csv, json, os
 import numpy as np
@@ -158,14 +159,18 @@ def degraded(g, x, condition, rooms, voices):
         wet = np.fft.irfft(np.fft.rfft(x, n) * np.fft.rfft(room, n), n)[:len(x)]
         share = g.uniform(0.3, 0.9)
         x = (1 - share) * x + share * wet / max(1e-9, np.sqrt((wet ** 2).mean())) * level
-    if condition == 'phone':
+    if condition in ('phone', 'harsh'):
         spectrum = np.fft.rfft(x)
         f = np.fft.rfftfreq(len(x), 1 / RATE)
         low, high, order = g.uniform(180, 400), g.uniform(3000, 4200), g.integers(2, 6)
         x = np.fft.irfft(spectrum / np.sqrt((1 + (low / np.maximum(f, 1)) ** (2 * order)) * (1 + (f / high) ** (2 * order))), len(x))
         x = np.tanh(x / level * g.uniform(0.1, 0.4)) * level
         level = np.sqrt((x ** 2).mean())
-    if g.random() < 1 / 3:
+    if condition == 'harsh':
+        talk = np.resize(np.concatenate([voices[i] for i in g.permutation(len(voices))]), len(x))
+        x = x + talk / max(1e-9, np.sqrt((talk ** 2).mean())) * level * 10 ** (-g.uniform(0, 8) / 20)
+        x = x + g.normal(0, 1, len(x)) * level * 10 ** (-g.uniform(14, 30) / 20)
+    elif g.random() < 1 / 3:
         voice = voices[g.integers(len(voices))]
         length = min(len(voice), len(x), int(g.uniform(3, 9) * RATE))
         start, place = g.integers(len(voice) - length + 1), g.integers(len(x) - length + 1)
@@ -181,6 +186,7 @@ def main():
         a.add_argument(name, required=True)
     a.add_argument('--count', type=int, default=4)
     a.add_argument('--seed', type=int, default=1)
+    a.add_argument('--harsh', action='store_true')
     o = a.parse_args()
     g = np.random.default_rng(o.seed)
     os.makedirs(os.path.join(o.into, 'audio'), exist_ok=True)
@@ -191,7 +197,7 @@ def main():
         if not os.path.isdir(os.path.join(o.pianos, name)):
             continue
         piano = Piano(os.path.join(o.pianos, name))
-        for condition in ('clean', 'room', 'phone'):
+        for condition in ('harsh',) if o.harsh else ('clean', 'room', 'phone'):
             for _ in range(o.count):
                 sound, truth = drill(g, piano, len(clips))
                 file = f'audio/drill-{len(clips):03}.flac'

@@ -1,4 +1,4 @@
-//! The live path as a player meets it: from the strike of a key to the name on the screen, and half an hour of running.
+//! The live path as a player meets it: from the strike of a key to the name on the screen, half an hour of running, and the marks of drills.
 //!
 //! Input: `--corpus DIR` with `truth.json` and its held voicings; `--clips N` of them, evenly spread; `--minutes M` of running.
 //! Output: one table, with what is asked for beside what was measured. Units: milliseconds, changes a chord, percent of one core, MiB.
@@ -12,6 +12,8 @@
 
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod clips;
+#[cfg(all(feature = "live", target_os = "linux"))]
+mod drill;
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod figures;
 #[cfg(all(feature = "live", target_os = "linux"))]

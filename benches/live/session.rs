@@ -5,6 +5,7 @@
 //! its environment once. Limits: other work on the same machine counts against the figures, so its load is told.
 
 use crate::clips::{self, Clip};
+use crate::drill::{self, Attempted};
 use crate::figures::{Asked, Held, mean, percentile, print_head, print_note, print_row};
 use crate::process::{Taken, taken};
 use crate::reference;
@@ -28,6 +29,9 @@ pub struct Options {
     /// How long it then runs on with every core busy
     #[arg(long, default_value_t = 30.0)]
     pub minutes: f64,
+    /// Measure the marks of its drills alone
+    #[arg(long)]
+    pub drills_only: bool,
     /// What cargo passes to every benchmark
     #[arg(long, hide = true)]
     bench: bool,
@@ -68,6 +72,10 @@ pub fn run(options: &Options, corpus: &Path) -> Result<(), String> {
 
 fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
+    if options.drills_only {
+        print_head();
+        return print_marks(&drill::attempts(corpus, folder.path())?);
+    }
     let clips = clips::read(corpus, options.clips)?;
     eprintln!(
         "bench-live: {CLICKS} clicks, {} clips, {} minutes",
@@ -76,7 +84,7 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     );
     let server: Vec<f64> = sound::server_delays(folder.path(), CLICKS)?;
     let load_before = load();
-    let terminal = Terminal::start()?;
+    let terminal = Terminal::start(&["hear"])?;
     terminal.wait_until_it_listens()?;
     let quiet_before = (Instant::now(), taken(terminal.child.id())?);
     let held = clips
@@ -151,7 +159,42 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     if options.minutes > 0.0 {
         run_on(options, &clips, &terminal, folder.path())?;
     }
-    terminal.quit()
+    terminal.quit()?;
+    print_marks(&drill::attempts(corpus, folder.path())?)
+}
+
+/// The rows of the marks of drills.
+fn print_marks(attempts: &[Attempted]) -> Result<(), String> {
+    let delays: Vec<f64> = attempts.iter().filter_map(|one| one.delay).collect();
+    if delays.is_empty() {
+        return Err("no attempt of a drill was ever marked".into());
+    }
+    let asked = [(450.0, 300.0), (900.0, 600.0)].map(|(at_least, aim)| Asked { at_least, aim });
+    print_row(
+        &format!(
+            "from the last strike of an attempt to its mark on the screen ({} of {} attempts), median / 95th percentile",
+            delays.len(),
+            attempts.len()
+        ),
+        &[0.5, 0.95].map(|share| percentile(&delays, share).map(|value| 1000.0 * value)),
+        &asked,
+        0,
+        "ms",
+    );
+    for (right, what) in [(true, "right"), (false, "wrong")] {
+        let of_kind: Vec<&Attempted> = attempts.iter().filter(|one| one.right == right).collect();
+        let count = |word: &str| of_kind.iter().filter(|one| one.word == word).count();
+        print_note(
+            &format!(
+                "of {} attempts played {what}, marked right / slip / unsure / not",
+                of_kind.len()
+            ),
+            &["RIGHT", "SLIP", "UNSURE", ""]
+                .map(|word| count(word).to_string())
+                .join(" / "),
+        );
+    }
+    Ok(())
 }
 
 /// What is delayed, by how much, and the median and 95th percentile asked for.

@@ -1,4 +1,4 @@
-//! `lidprop hear` in a pseudo-terminal, and what its screen shows when.
+//! `lidprop hear` or `lidprop drill` in a pseudo-terminal, and what its screen shows when.
 //!
 //! Input: the bytes that the program writes to its terminal. Output: a [`Seen`] for each change of what the screen says.
 //! Units: times of this computer's clock, at the arrival of the bytes. Method: one thread reads and stamps, another one feeds a
@@ -23,6 +23,10 @@ const MARKS: [(&str, Standing); 3] = [
     ("= settled", Standing::Settled),
     (". let go", Standing::LetGo),
 ];
+/// How the row with a mark begins.
+const OUTCOMES: [&str; 3] = ["+ RIGHT", "x SLIP", "? UNSURE"];
+/// A part of the last row of a drill.
+const DRILL_KEYS: &str = "(or just play)";
 /// What stands in the place of a name where there is none.
 const NO_NAME: &str = "no name";
 
@@ -33,7 +37,9 @@ pub struct Screen {
     pub answer: Option<(Option<String>, Standing)>,
     /// Samples it says were lost.
     pub lost: u64,
-    /// True once the row with the level is there.
+    /// The row with the last mark of a drill.
+    pub mark: Option<String>,
+    /// True once the row with the level, or with the keys of a drill, is there.
     pub listens: bool,
 }
 
@@ -47,20 +53,22 @@ pub struct Seen {
 /// The program in its terminal.
 pub struct Terminal {
     pub child: Child,
+    /// The last mark of a drill that was taken.
+    pub last_mark: Option<String>,
     keys: std::fs::File,
     seen: Receiver<Seen>,
 }
 
 impl Terminal {
-    /// Starts `lidprop hear`.
-    pub fn start() -> Result<Self, String> {
+    /// Starts `lidprop` with these words.
+    pub fn start(words: &[&str]) -> Result<Self, String> {
         let told = |e: pty_process::Error| format!("no pseudo-terminal: {e}");
         let (terminal, inside) = pty_process::blocking::open().map_err(told)?;
         terminal
             .resize(pty_process::Size::new(ROWS, COLUMNS))
             .map_err(told)?;
         let child = pty_process::blocking::Command::new(env!("CARGO_BIN_EXE_lidprop"))
-            .arg("hear")
+            .args(words)
             .env("TERM", "xterm-256color")
             .env("LC_ALL", "C.UTF-8")
             .spawn(inside)
@@ -71,7 +79,12 @@ impl Terminal {
         let (seen_sender, seen) = channel();
         std::thread::spawn(move || stamp(from, &chunk_sender));
         std::thread::spawn(move || watch(&chunks, &seen_sender));
-        Ok(Self { child, keys, seen })
+        Ok(Self {
+            child,
+            last_mark: None,
+            keys,
+            seen,
+        })
     }
 
     /// All changes since the last call.
@@ -89,17 +102,23 @@ impl Terminal {
                 Err(RecvTimeoutError::Disconnected) => break,
             }
         }
-        Err("lidprop hear draws no screen".into())
+        Err("lidprop draws no screen, or hears nothing".into())
+    }
+
+    /// Presses a key.
+    pub fn press(&mut self, key: &[u8]) -> Result<(), String> {
+        self.keys.write_all(key).map_err(|e| e.to_string())
     }
 
     /// Presses `q` and waits for the end.
     pub fn quit(mut self) -> Result<(), String> {
-        self.keys.write_all(b"q").map_err(|e| e.to_string())?;
+        // A drill may have ended by itself, and its terminal with it.
+        let _ = self.press(b"q");
         let status = self.child.wait().map_err(|e| e.to_string())?;
         if status.success() {
             Ok(())
         } else {
-            Err(format!("lidprop hear ended with {status}"))
+            Err(format!("lidprop ended with {status}"))
         }
     }
 }
@@ -157,8 +176,11 @@ fn read(screen: &vt100::Screen) -> Screen {
         {
             found.answer = Some(((name != NO_NAME).then(|| name.to_owned()), standing));
         }
-        if row.starts_with("level ") {
+        if row.starts_with("level ") || row.contains(DRILL_KEYS) {
             found.listens = true;
+        }
+        if OUTCOMES.iter().any(|outcome| row.starts_with(outcome)) {
+            found.mark = Some(row.to_owned());
         }
         if let Some((before, _)) = row.split_once(" samples lost") {
             found.lost = before

@@ -1,6 +1,6 @@
 //! `lidprop logbook`: what was practised, how it goes, what is due.
 //!
-//! Input: the user's logbook. Output: tables, CSV, JSON; an export; deletion. Units: as the columns say.
+//! Input: the user's logbook. Output: tables, CSV, JSON, a page; an export; deletion. Units: as the columns say.
 //! Method: [`crate::store::logbook`]. Limits: one logbook a user of the system; players share it.
 
 use super::clock::{Moment, day_text};
@@ -8,6 +8,7 @@ use super::drill::PLAYER;
 use super::error::{CliError, CommandResult};
 use crate::harmony::{PitchClass, Spelled};
 use crate::practice::tally::Overview;
+use crate::publish::practice::write_page;
 use crate::store::file::write_whole;
 use crate::store::logbook::{Logbook, LogbookError};
 use crate::view::ink::Ink;
@@ -59,6 +60,8 @@ pub enum LogbookFormat {
     Csv,
     /// All that the tables are made of
     Json,
+    /// One HTML file to look at or to print: tables with bars
+    Page,
 }
 
 /// Runs the command.
@@ -95,6 +98,10 @@ pub fn run(args: &LogbookArgs) -> CommandResult {
             .map_err(io::Error::from)
             .and_then(|()| writeln!(out)),
         Some(LogbookFormat::Csv) => write_csv(&overview, &mut out),
+        Some(LogbookFormat::Page) => {
+            let date = day_text(today).unwrap_or_default();
+            write_page(&overview, today, &date, &mut out)
+        }
     }
     .map_err(CliError::from_stdout)
 }

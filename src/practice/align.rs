@@ -4,6 +4,8 @@
 //! Units: costs in log-odds, as of [`fit`]. Method: dynamic programming over attempts and places in the round (as in the alignment of scores;
 //! Dannenberg, ICMC 1984): the next target costs nothing, the same again, one left out or a jump back some; an attempt that is none of the
 //! exercise (a key tried, a chord between) costs most. Where the order is not stated, every fixed order from every key is tried, and the one that goes best is taken.
+//! What is right but out of turn (a key left out, or repeated after it went well) may as well be a wrong root where another was asked for: it is unsure unless it follows in
+//! turn, or the next attempt goes on from it and is right.
 //! Limits: where two orders go equally well with few attempts, the first in the list is taken.
 
 use super::attempts::Attempt;
@@ -168,6 +170,7 @@ pub fn mark_attempts(
     played: Played,
     rules: &MarkRules,
 ) -> Vec<MarkedAttempt> {
+    let in_turn = matches!(played, Played::OneOf(_));
     let (round, places) = match played {
         Played::OneOf(rounds) => match best_round(&attempts, rounds) {
             Some(best) => best,
@@ -181,8 +184,10 @@ pub fn mark_attempts(
     let mut marked: Vec<MarkedAttempt> = Vec::with_capacity(attempts.len());
     let mut times = Vec::new();
     let mut before = None;
+    let mut placed = Vec::with_capacity(attempts.len());
     for (attempt, place) in attempts.into_iter().zip(places) {
         let Some(place) = place else { continue };
+        placed.push(place);
         let target = round[place].clone();
         let mut mark = mark(&target, &attempt, rules);
         let last = marked.last();
@@ -209,7 +214,51 @@ pub fn mark_attempts(
             took,
         });
     }
+    if in_turn {
+        doubt_out_of_turn(&mut marked, &placed, round.len());
+    }
     marked
+}
+
+/// How an attempt follows another in the round.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Follows {
+    /// Its target comes next.
+    InTurn,
+    /// The same once more after it went wrong.
+    AsRetry,
+    /// Anything else.
+    OutOfTurn,
+}
+
+/// Right ones that nothing beside them says were meant become unsure.
+fn doubt_out_of_turn(marked: &mut [MarkedAttempt], placed: &[usize], places: usize) {
+    let right: Vec<bool> = marked
+        .iter()
+        .map(|one| one.mark.outcome == Outcome::Right)
+        .collect();
+    // of the n-th: how the one after it follows
+    let follows: Vec<Follows> = placed
+        .windows(2)
+        .zip(&right)
+        .map(
+            |(pair, &right)| match (pair[1] + places - pair[0]) % places {
+                1 => Follows::InTurn,
+                0 if !right => Follows::AsRetry,
+                _ => Follows::OutOfTurn,
+            },
+        )
+        .collect();
+    for (n, one) in marked.iter_mut().enumerate() {
+        let from = n.checked_sub(1).and_then(|before| follows.get(before));
+        let to = follows.get(n);
+        let goes_on = to == Some(&Follows::InTurn) && right.get(n + 1) == Some(&true);
+        let meant = from == Some(&Follows::InTurn) || goes_on;
+        let beside = [from, to];
+        if right[n] && !meant && beside.contains(&Some(&Follows::OutOfTurn)) {
+            one.mark.out_of_turn();
+        }
+    }
 }
 
 #[cfg(test)]
@@ -307,6 +356,37 @@ mod tests {
             .collect();
         assert_eq!(slips, [6]);
         assert_eq!(marked[6].target.root(), PitchClass::new(6));
+    }
+
+    #[test]
+    fn what_may_be_a_wrong_root_or_another_key_is_unsure() {
+        // the last: E flat was asked for, C sharp is right for a key that was three places off
+        let ends_elsewhere = [0_u8, 5, 10, 1];
+        // the first: on D, where F was next to come in turn before B flat
+        let begins_elsewhere = [2_u8, 10, 3, 8, 1];
+        let round = |start| {
+            let exercise = Exercise {
+                start: Some(PitchClass::new(start)),
+                ..exercise(Order::Fourths)
+            };
+            exercise.round(0, &[]).unwrap()
+        };
+        for (roots, unsure) in [(&ends_elsewhere[..], 3), (&begins_elsewhere[..], 0)] {
+            let rounds = (0..12).map(round).collect();
+            let marked = mark_attempts(played(roots), Played::OneOf(rounds), &MarkRules::default());
+            for (n, one) in marked.iter().enumerate() {
+                let told = (
+                    one.mark.outcome,
+                    one.mark.remarks.contains(&Remark::OutOfTurn),
+                );
+                let expected = if n == unsure {
+                    (Outcome::Unsure, true)
+                } else {
+                    (Outcome::Right, false)
+                };
+                assert_eq!(told, expected, "{n} of {roots:?}");
+            }
+        }
     }
 
     #[test]

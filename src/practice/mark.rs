@@ -5,7 +5,7 @@
 //! Method: what is expected is weighed against what is believed of each key. A key that has to sound is missing only where its log-odds fall
 //! below a bound, and another is extra only where they rise above one; between the bounds the attempt is unsure. A key that can be the
 //! ringing of one that is played (an octave, a twelfth above) has to be believed far more strongly to be an extra one, and one that sounded
-//! before and was not struck again is none. A mark is given over the shortest stretch that is plain, else over the longest there is. The bounds were
+//! before and was not struck again is none. Where nothing is missing, an extra key has to be believed strongly: talk and noise pass for a weak one. A mark is given over the shortest stretch that is plain, else over the longest there is. The bounds were
 //! set on rendered drills (`training/drills.py`, `training/drill_bounds.py`; the tables stand in `training/README.md`): a false "slip" costs more
 //! trust than a missed one.
 //! Limits: what the listener does not hear at all cannot be weighed; a doubled octave that is played softly is not told.
@@ -32,6 +32,8 @@ pub struct MarkRules {
     pub ghost: f32,
     /// Such a key is in doubt above this.
     pub ghost_doubted: f32,
+    /// Extra keys beside which nothing is missing are in doubt unless one of them is above this: talk and noise pass for a weak key.
+    pub extra_alone: f32,
     /// Over a stretch shorter than [`MarkRules::plain_after`], every bound must be passed by so much more.
     pub early_margin: f32,
     /// Stretches from this length on need no margin.
@@ -50,6 +52,7 @@ impl Default for MarkRules {
             extra_unstruck: 2.0,
             ghost: 3.0,
             ghost_doubted: 2.0,
+            extra_alone: 4.0,
             early_margin: 1.0,
             plain_after: millis(600),
             slip_after: millis(400),
@@ -162,6 +165,8 @@ pub enum Remark {
     Uneven(Seconds),
     /// It was let go so soon.
     Short(Seconds),
+    /// It would be right, but nobody was prompted and another chord was next: which one was meant cannot be told.
+    OutOfTurn,
 }
 
 impl Remark {
@@ -172,6 +177,7 @@ impl Remark {
             Self::Hesitated(_) => "hesitated",
             Self::Uneven(_) => "uneven",
             Self::Short(_) => "short",
+            Self::OutOfTurn => "out of turn",
         }
     }
 }
@@ -239,6 +245,12 @@ impl Mark {
             && !self.remarks.contains(&Remark::Corrected)
     }
 
+    /// Right for a chord that was not next, and what follows does not say that it was meant.
+    pub fn out_of_turn(&mut self) {
+        self.outcome = Outcome::Unsure;
+        self.remarks.insert(0, Remark::OutOfTurn);
+    }
+
     /// Adds what took too long.
     pub fn hesitated(&mut self, took: Seconds) {
         self.remarks.push(Remark::Hesitated(took));
@@ -304,6 +316,7 @@ impl MarkRules {
             extra_unstruck: self.extra_unstruck + margin,
             ghost: self.ghost + margin,
             ghost_doubted: self.ghost_doubted - 0.5 * margin,
+            extra_alone: self.extra_alone + margin,
             ..*self
         }
     }
@@ -423,6 +436,9 @@ impl Weighed {
             }
         }
         keys.sort_by_key(|key| key.key);
+        if missing.is_empty() {
+            doubt_weak_extras(&mut keys, rules.extra_alone);
+        }
         Self { wanted, keys }
     }
 
@@ -584,6 +600,20 @@ fn judge_other(
         Some(Judged::Doubted)
     } else {
         None
+    }
+}
+
+/// Extra keys are in doubt where none of them is believed strongly.
+fn doubt_weak_extras(keys: &mut [JudgedKey], bound: f32) {
+    let extra = |key: &&mut JudgedKey| key.judged == Judged::Extra;
+    if keys
+        .iter_mut()
+        .filter(extra)
+        .all(|key| key.log_odds < bound)
+    {
+        keys.iter_mut()
+            .filter(extra)
+            .for_each(|key| key.judged = Judged::Doubted);
     }
 }
 
@@ -757,6 +787,22 @@ mod tests {
         let mark = marked("C7", &keys);
         assert_eq!((mark.outcome, mark.slips.len()), (Outcome::Unsure, 0));
         assert_eq!(mark.after, millis(900), "all there is was listened to");
+    }
+
+    #[test]
+    fn a_weak_extra_key_beside_a_whole_chord_is_unsure_and_beside_a_missing_one_a_slip() {
+        let mut keys = sure(&[48, 52, 55, 58]);
+        keys.push((61, 2.6));
+        assert_eq!(marked("C7", &keys).outcome, Outcome::Unsure);
+        keys[4].1 = 5.5;
+        assert_eq!(marked("C7", &keys).slips, [Slip::Extra(note(61))]);
+        // the third moved down a half step, played softly
+        let moved = [(48, 5.0), (51, 2.6), (55, 5.0), (58, 5.0)];
+        let slip = Slip::Instead {
+            wanted: note(52),
+            played: note(51),
+        };
+        assert_eq!(marked("C7", &moved).slips, [slip]);
     }
 
     #[test]

@@ -183,7 +183,7 @@ fn slip_text(slip: &Slip) -> SlipText {
 
 fn remark_text(remark: &Remark) -> RemarkText {
     let seconds = match remark {
-        Remark::Corrected => None,
+        Remark::Corrected | Remark::OutOfTurn => None,
         Remark::Hesitated(seconds) | Remark::Uneven(seconds) | Remark::Short(seconds) => {
             Some(millis(seconds.get()))
         }

@@ -16,6 +16,7 @@ mod midi;
 pub mod musicxml;
 mod options;
 pub mod page;
+pub mod practice;
 pub mod sheet;
 pub mod stand_ins;
 mod text;

@@ -967,6 +967,42 @@ mod tests {
     }
 
     #[test]
+    fn one_that_may_not_be_written_is_told_and_can_still_be_read() {
+        let (_folder, path) = fresh();
+        let mut book = Logbook::open(&path).unwrap();
+        book.keep(&entry(1, 0, "right", 100)).unwrap();
+        // as SQLite itself answers where a file is read-only, whoever runs the test
+        book.connection
+            .execute_batch("PRAGMA query_only = ON")
+            .unwrap();
+        let told = book.keep(&entry(2, 5, "right", 100)).unwrap_err();
+        assert!(matches!(told, LogbookError::ReadOnly { .. }), "{told}");
+        assert!(told.to_string().contains("may not be written"), "{told}");
+        assert_eq!(book.overview("Ada", 100).unwrap().total.right, 1);
+    }
+
+    #[test]
+    fn midnight_begins_a_new_day_and_a_week_ends_with_today() {
+        let (_folder, path) = fresh();
+        let mut book = Logbook::open(&path).unwrap();
+        let minute_before = Entry {
+            at_ms: 101 * 86_400_000 - 60_000,
+            ..entry(1, 0, "right", 100)
+        };
+        let minute_after = Entry {
+            at_ms: 101 * 86_400_000 + 60_000,
+            ..entry(2, 0, "right", 101)
+        };
+        book.keep(&minute_before).unwrap();
+        book.keep(&minute_after).unwrap();
+        let told = book.overview("Ada", 101).unwrap();
+        assert_eq!(told.days, [(100, [1, 0, 0]), (101, [1, 0, 0])]);
+        assert_eq!(told.streak_days, 2);
+        assert_eq!(told.weeks(101, 2), [[0; 3], [2, 0, 0]]);
+        assert_eq!(told.weeks(107, 2), [[1, 0, 0], [1, 0, 0]]);
+    }
+
+    #[test]
     fn an_export_is_taken_in_elsewhere_once_and_whole_or_not_at_all() {
         let (_here, here) = fresh();
         let (_there, there) = fresh();

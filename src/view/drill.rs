@@ -70,6 +70,9 @@ pub fn remark_words(remark: &Remark) -> String {
         Remark::Hesitated(took) => format!("hesitated, {:.1} s", took.get()),
         Remark::Uneven(spread) => format!("not together, {:.2} s apart", spread.get()),
         Remark::Short(held) => format!("held for {:.2} s only", held.get()),
+        Remark::OutOfTurn => {
+            "right, but another chord was next; play on from it if it was meant".to_owned()
+        }
     }
 }
 
@@ -80,7 +83,7 @@ pub fn mark_words(target: &Target, mark: &Mark) -> String {
         .iter()
         .map(|slip| slip_words(target, slip))
         .collect();
-    if mark.outcome == Outcome::Unsure {
+    if mark.outcome == Outcome::Unsure && !mark.remarks.contains(&Remark::OutOfTurn) {
         words.push("it cannot be told; play it again".to_owned());
     }
     words.extend(mark.remarks.iter().map(remark_words));
@@ -142,7 +145,7 @@ pub fn count_words([right, slips, unsure]: [usize; 3]) -> String {
     format!("{right} right, {}, {unsure} unsure", plural(slips, "slip"))
 }
 
-pub(super) fn plural(n: usize, word: &str) -> String {
+pub(crate) fn plural(n: usize, word: &str) -> String {
     match n {
         1 => format!("1 {word}"),
         n => format!("{n} {word}s"),

@@ -62,7 +62,8 @@ pub fn print_overview(
     due(overview, today, ink, out)
 }
 
-fn root_name(root: u8) -> &'static str {
+/// The usual name of a root.
+pub(crate) fn root_name(root: u8) -> &'static str {
     Spelled::usual(PitchClass::new(root.into())).name()
 }
 
@@ -152,7 +153,8 @@ fn slips(overview: &Overview, ink: Ink, out: &mut impl Write) -> io::Result<()> 
     writeln!(out)
 }
 
-fn chord_name(root: u8, chord_type: &str) -> String {
+/// A chord type on a root, as it is written.
+pub(crate) fn chord_name(root: u8, chord_type: &str) -> String {
     let body = if chord_type == "maj" { "" } else { chord_type };
     format!("{}{body}", root_name(root))
 }
@@ -173,7 +175,8 @@ fn due(overview: &Overview, today: i32, ink: Ink, out: &mut impl Write) -> io::R
     Ok(())
 }
 
-fn when(item: &Item, today: i32) -> String {
+/// When an item is due, in words.
+pub(crate) fn when(item: &Item, today: i32) -> String {
     match item.due_day.map(|day| day - today) {
         None => "not told yet".to_owned(),
         Some(days) if days <= 0 => "today".to_owned(),
