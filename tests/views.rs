@@ -10,11 +10,12 @@ mod snapshot;
 use broken_chords::{BARS, BEAT, broken_bar};
 use evening::{at, chords, frame, note, notes, span, state};
 use lidprop::audio::level::Meter;
+use lidprop::chart::marked::Marked;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
 use lidprop::listener::{Certainty, Event, NoteSpan, StruckKey};
 use lidprop::publish::{WriteOptions, format};
-use lidprop::units::{Dbfs, Hertz, MidiNote, Share};
+use lidprop::units::{Dbfs, Hertz, MidiNote, SampleRate, Share};
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
 use lidprop::view::live::{Live, Press, Shapes, draw};
@@ -281,12 +282,124 @@ fn symbols_follow_the_chosen_style_and_key_at_once() {
 }
 
 #[test]
-fn a_marked_chord_is_marked_in_the_strip() {
+fn a_mark_is_that_of_the_chord_on_the_screen_from_its_first_moment_on() {
     let mut live = live();
     live.press(Press::Mark);
+    let text = screen(&live, 200, 50);
+    assert!(text.contains("marked Ddim(maj7) at 1:04.2"), "{text}");
+    assert!(!text.contains('*'), "not the chord before: {text}");
     live.hear(&[Event::Chord(chords().pop().unwrap())]);
     let text = screen(&live, 200, 50);
-    assert!(text.contains("1:04.2 *"), "{text}");
+    assert!(text.contains("1:04.2 *Ddim(maj7)"), "{text}");
+    assert_eq!(text.matches('*').count(), 1, "{text}");
+    // the chord before ends, and is told, while the next one is on the screen already
+    live.hear(&[state(66.5, 66.7, notes(&[36, 52, 59]), true)]);
+    live.hear(&[frame(66.8, 0.05, &[36, 52, 59])]);
+    live.press(Press::Mark);
+    let starts: Vec<f64> = live
+        .marks()
+        .iter()
+        .map(|mark| mark.at.seconds(SampleRate::INTERNAL).get())
+        .collect();
+    assert!(
+        (starts[0] - 64.2).abs() < 0.1 && (starts[1] - 66.5).abs() < 0.1,
+        "{starts:?}"
+    );
+}
+
+#[test]
+fn a_word_can_be_typed_to_the_last_mark() {
+    let mut live = live();
+    live.press(Press::Mark);
+    live.press(Press::Word);
+    "bass? x"
+        .chars()
+        .for_each(|letter| _ = live.press(Press::Letter(letter)));
+    live.press(Press::Rub);
+    let text = screen(&live, 60, 20);
+    assert!(text.contains("to the mark: bass? _"), "{text}");
+    live.press(Press::WordDone { kept: true });
+    assert_eq!(live.marks()[0].word.as_deref(), Some("bass?"));
+    live.press(Press::Word);
+    live.press(Press::Letter('y'));
+    live.press(Press::WordDone { kept: false });
+    assert_eq!(live.marks()[0].word.as_deref(), Some("bass?"), "left out");
+    // the same chord marked twice is one mark
+    live.press(Press::Mark);
+    assert_eq!(live.marks().len(), 1);
+}
+
+#[test]
+fn every_key_is_told_on_request_at_any_usual_size() {
+    let mut live = live();
+    live.press(Press::Help);
+    for (columns, rows) in [(40, 12), (60, 20), (80, 24)] {
+        let text = screen(&live, columns, rows);
+        for words in [
+            "quit",
+            "mark this chord",
+            "a word to",
+            "hold",
+            "keep",
+            "guess",
+            "style",
+            "fifths",
+            "minor",
+            "no key",
+        ] {
+            assert!(text.contains(words), "{words} in\n{text}");
+        }
+    }
+    live.press(Press::Help);
+    assert!(screen(&live, 80, 24).contains("Ddim"));
+}
+
+/// The evening with two marks, as it is written when `hear` is left.
+fn marked_evening() -> Heard {
+    let mut heard = evening();
+    let mark = |seconds, word: Option<&str>| Marked {
+        at: at(seconds),
+        word: word.map(str::to_owned),
+    };
+    heard.marks = vec![mark(4.25, Some("which bass?")), mark(9.12, None)];
+    heard
+}
+
+#[test]
+fn marks_stand_in_the_chart_with_their_chords_and_words() {
+    let mut text = Vec::new();
+    print_chart(&marked_evening(), Ink::plain(100), &mut text).unwrap();
+    let text = String::from_utf8(text).unwrap();
+    assert!(text.contains(" *0:04.3  "), "{text}");
+    assert!(
+        text.contains(" *0:09.1  ") && !text.contains("*0:07"),
+        "{text}"
+    );
+    assert!(
+        text.contains("marked  *0:04.3 Cmaj7: which bass?\n"),
+        "{text}"
+    );
+    assert!(text.contains("          *0:09.1 Am7\n"), "{text}");
+}
+
+#[test]
+fn marks_stand_in_the_page_and_the_document() {
+    let written = |name: &str| {
+        let mut text = Vec::new();
+        let format = format(name).unwrap();
+        (format.write)(&marked_evening(), &WriteOptions::default(), &mut text).unwrap();
+        String::from_utf8(text).unwrap()
+    };
+    let page = written("page");
+    assert!(
+        page.contains("<h2>Marked</h2>") && page.contains(": which bass?"),
+        "{page}"
+    );
+    let document: serde_json::Value = serde_json::from_str(&written("json")).unwrap();
+    assert_eq!(
+        document["marks"],
+        serde_json::json!([{"at": 4.25, "word": "which bass?"}, {"at": 9.12}])
+    );
 }
 
 #[test]

@@ -12,6 +12,7 @@ use super::shapes::Shapes;
 use super::{Live, Music, PastChord, Status};
 use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
+use crate::chart::marked::Marked;
 use crate::chart::written;
 use crate::harmony::{self, Naming, Reading, ReadingKind, Verdict};
 use crate::listener::Certainty;
@@ -52,6 +53,9 @@ pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
         top: area.y,
         palette,
     };
+    if live.help {
+        return help(live, &mut page);
+    }
     let bottom = footer(live, &mut page);
     let music = live.on_screen();
     let room = bottom.saturating_sub(page.top);
@@ -349,6 +353,11 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
         }
     }
     let (said, style) = match (&live.status.trouble, &live.status.notice) {
+        _ if live.word.is_some() => {
+            let word = live.word.as_deref().unwrap_or_default();
+            let typed = format!("to the mark: {word}_   (Enter keeps it, Esc leaves it out)");
+            (typed, palette.strong())
+        }
         (Some(trouble), _) => (format!("! {trouble}"), palette.alarm()),
         (None, Some((notice, _))) => (notice.clone(), palette.strong()),
         (None, None) => (String::new(), Style::new()),
@@ -365,25 +374,50 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     row
 }
 
+/// What every key does: as many columns of it as rows demand.
+fn help(live: &Live, page: &mut Page<'_>) {
+    let [sideways, down] = live.look.shapes.arrows;
+    let keys = [
+        ("q", "quit"),
+        ("?", "this list, and back"),
+        ("m", "mark this chord"),
+        ("w", "a word to the mark"),
+        ("p", "hold the screen"),
+        ("k", "keep last minute"),
+        ("g", "guess first"),
+        ("space", "show the answer"),
+        ("l", "small or large name"),
+        ("s", "style of symbols"),
+        (sideways, "key by fifths"),
+        (down, "minor or major"),
+        ("0", "no key"),
+    ];
+    let wide = keys.iter().map(|(key, _)| key.chars().count()).max();
+    let wide = wide.unwrap_or_default();
+    let rows = usize::from(page.area.height).max(1);
+    let column = wide + 22;
+    for (place, (key, does)) in keys.iter().enumerate() {
+        let row = page.area.y + (place % rows) as u16;
+        let text = format!("{key:>wide$}  {does}");
+        page.at(row, (place / rows * column) as u16, text, Style::new());
+    }
+}
+
 fn help_line(live: &Live, columns: usize) -> String {
     let pause = if live.held.is_some() {
         "p go on"
     } else {
         "p pause"
     };
-    let [sideways, down] = live.look.shapes.arrows;
-    let (by_fifths, other_mode) = (format!("{sideways} key"), format!("{down} minor/major"));
     let keys = [
         "q quit",
-        pause,
-        "g guess first",
-        "k keep last minute",
+        "? all keys",
         "m mark",
+        pause,
+        "k keep last minute",
+        "g guess first",
         "l large",
         "s style",
-        &by_fifths,
-        &other_mode,
-        "0 no key",
     ];
     let mut line = String::new();
     for key in keys {
@@ -466,19 +500,31 @@ fn meter(level_dbfs: Option<f32>, shapes: &Shapes) -> String {
         .collect()
 }
 
+/// The numbers of the chords of the past that are marked.
+fn marked_past(live: &Live, music: &Music) -> Vec<usize> {
+    let past = music.past.iter().map(|chord| chord.at);
+    // The chord that sounds is told as past only once it has ended; until then its mark is not that of the one before.
+    let sounding = music.answers.shown().map(|answer| answer.start);
+    let last = music.past.back().map(|chord| chord.at);
+    let starts = past.chain(sounding.filter(|&start| last.is_none_or(|last| start > last)));
+    let of = |mark: &Marked| mark.chord(starts.clone());
+    live.marks.iter().filter_map(of).collect()
+}
+
 /// The last chords, the newest at the right; as many as fit.
 fn strip_line(live: &Live, columns: usize) -> String {
     let music = live.on_screen();
-    let entry = |chord: &PastChord| {
-        let mark = if chord.marked { "*" } else { "" };
+    let marked = marked_past(live, music);
+    let entry = |place: usize, chord: &PastChord| {
+        let mark = if marked.contains(&place) { "*" } else { "" };
         let at = clock(chord.at.seconds(SampleRate::INTERNAL));
         format!("{at} {mark}{}", chord.name)
     };
     let skip = usize::from(live.hidden());
     let mut entries: Vec<String> = Vec::new();
     let mut used = 0;
-    for chord in music.past.iter().rev().skip(skip) {
-        let entry = entry(chord);
+    for (place, chord) in music.past.iter().enumerate().rev().skip(skip) {
+        let entry = entry(place, chord);
         let width = entry.chars().count() + if entries.is_empty() { 0 } else { 3 };
         if used + width > columns {
             break;
