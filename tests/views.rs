@@ -143,8 +143,8 @@ fn stand_ins_stand_below_the_answer_where_they_are_asked_for() {
 }
 
 #[test]
-fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
-    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
+fn the_screen_reads_the_same_as_it_was_read_at_five_sizes() {
+    for (columns, rows) in [(20, 5), (40, 12), (80, 24), (120, 40), (200, 50)] {
         assert_snapshot(
             &format!("live-{columns}x{rows}"),
             &without_odds(&screen(&live(), columns, rows)),
@@ -153,19 +153,130 @@ fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
 }
 
 #[test]
-fn large_letters_are_drawn_on_request() {
-    let live = live().with_large_letters(true);
-    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
-        assert_snapshot(
-            &format!("live-large-{columns}x{rows}"),
-            &without_odds(&screen(&live, columns, rows)),
+fn the_screen_with_a_small_name_reads_the_same_as_it_was_read() {
+    let live = live().with_large_letters(false);
+    assert_snapshot("live-small-80x24", &without_odds(&screen(&live, 80, 24)));
+}
+
+/// The evening chord by chord, as it is on the screen.
+fn in_turn() -> Live {
+    let mut live = Live::new("Upright room, USB microphone", Wording::default());
+    for span in chords() {
+        let start = span.start.seconds(SampleRate::INTERNAL).get();
+        let keys: Vec<u8> = span.notes.iter().map(|note| note.midi.get()).collect();
+        live.hear(&[state(start, start, Vec::new(), true)]);
+        live.hear(&[state(start, start + 0.3, span.notes.clone(), true)]);
+        live.hear(&[frame(start + 0.4, 0.05, &keys)]);
+    }
+    live
+}
+
+#[test]
+fn the_chords_before_stand_beside_the_name_at_once() {
+    let live = in_turn();
+    let text = screen(&live, 120, 40);
+    assert_snapshot("live-before-120x40", &without_odds(&text));
+    let before = text.lines().find(|line| line.contains("before Am7"));
+    assert!(before.is_some(), "{text}");
+    for name in ["E7(♯9)", "Cmaj7", "Fdim(maj7)", "Dm7"] {
+        assert!(text.contains(name), "{name} in\n{text}");
+    }
+    let narrow = screen(&live, 60, 20);
+    assert!(narrow.contains("before Am7   E7(♯9)  Cmaj7"), "{narrow}");
+}
+
+#[test]
+fn the_name_stays_marked_as_let_go_until_the_next_chord() {
+    let mut live = live();
+    live.hear(&[state(66.0, 66.0, Vec::new(), true)]);
+    for second in 66..100 {
+        live.hear(&[frame(f64::from(second), 0.0, &[])]);
+    }
+    let text = screen(&live, 40, 12);
+    assert!(text.contains(". let go"), "{text}");
+    live.press(Press::Large);
+    assert!(screen(&live, 40, 12).contains("Ddim(maj7)   . let go"));
+    live.hear(&[state(101.0, 101.3, notes(&[36, 52, 59]), true)]);
+    live.hear(&[frame(101.4, 0.05, &[36, 52, 59])]);
+    let text = screen(&live, 40, 12);
+    assert!(
+        !text.contains("let go") && text.contains("before Ddim(maj7)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn the_name_is_the_last_to_go() {
+    let small = live().with_large_letters(false);
+    for (columns, rows) in [(20, 1), (20, 3), (20, 5), (40, 12)] {
+        let text = screen(&small, columns, rows);
+        assert!(text.starts_with("Ddim(maj7) =") || rows > 5, "{text}");
+        assert!(text.contains("Ddim(maj7)"), "{columns}x{rows}:\n{text}");
+    }
+    // large wherever there is room
+    for (columns, rows) in [(80, 24), (100, 30), (120, 40), (200, 50)] {
+        let text = screen(&live(), columns, rows);
+        assert!(
+            !text.contains("Ddim(maj7)   ="),
+            "{columns}x{rows}:\n{text}"
+        );
+        assert!(
+            text.contains("= settled") && text.contains("notes (D2)"),
+            "{text}"
+        );
+        let empty = text.lines().filter(|line| line.is_empty()).count();
+        assert!(
+            3 * empty < usize::from(rows),
+            "{columns}x{rows}: {empty} rows\n{text}"
         );
     }
 }
 
 #[test]
+fn a_message_is_wrapped_and_never_cut() {
+    let sentence = "Default Audio Device delivers nothing but zeros: it is muted, or the system \
+                    denies access to it; unmute it, or allow access in the system's settings";
+    let mut live = live();
+    live.trouble(Some(sentence.into()));
+    for (columns, rows) in [(20, 12), (40, 12), (60, 20), (80, 24)] {
+        let text = screen(&live, columns, rows);
+        let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            words.contains(&format!("! {sentence}")),
+            "{columns}x{rows}:\n{text}"
+        );
+    }
+    live.trouble(None);
+    let folder = "/a/folder/whose/name/is/longer/than/a/row/of/the/screen";
+    live.notice(format!("kept: {folder}"));
+    let rows: Vec<String> = screen(&live, 40, 12).lines().map(str::to_owned).collect();
+    assert!(
+        rows.concat().replace("kept: ", "kept:").contains(folder),
+        "{rows:?}"
+    );
+}
+
+#[test]
+fn a_lost_input_is_shown_as_lost_and_not_as_its_last_chord() {
+    let mut live = live();
+    live.trouble(Some(
+        "Upright room is lost: unplugged; waiting for it to come back".into(),
+    ));
+    let text = screen(&live, 100, 30);
+    assert_snapshot("live-lost-100x30", &without_odds(&text));
+    assert!(
+        text.contains("! input lost; this was the last chord"),
+        "{text}"
+    );
+    assert!(text.contains("level none: the input is lost"), "{text}");
+    assert!(!text.contains("= settled") && !text.contains("░"), "{text}");
+    live.listen_to("Upright room");
+    assert!(screen(&live, 100, 30).contains("= settled"));
+}
+
+#[test]
 fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
-    let mut live = live().with_guess_first(true);
+    let mut live = live().with_guess_first(true).with_large_letters(false);
     let hidden = screen(&live, 100, 30);
     assert_snapshot("live-guess-first", &hidden);
     for tell_tale in ["Ddim", "D3", "Ab4", "rootless", "█"] {
@@ -186,7 +297,7 @@ fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
 
 #[test]
 fn a_held_screen_stays_while_the_listening_goes_on() {
-    let mut live = live();
+    let mut live = live().with_large_letters(false);
     live.press(Press::Pause);
     live.hear(&[state(66.5, 66.9, notes(&[36, 52, 59]), true)]);
     live.hear(&[frame(67.0, 0.05, &[36, 52, 59])]);
@@ -211,7 +322,10 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
         clipped: 2,
     });
     let text = screen(&live, 100, 30);
-    for words in ["! Upright room is lost", "CLIPPED", "512 samples lost"] {
+    assert!(text.contains("! Upright room is lost"), "{text}");
+    live.trouble(None);
+    let text = screen(&live, 100, 30);
+    for words in ["CLIPPED", "512 samples lost"] {
         assert!(text.contains(words), "{words} in\n{text}");
     }
     live.listen_to("Upright room");
@@ -263,7 +377,7 @@ fn the_marks_of_doubtful_notes_are_explained_where_there_is_room() {
 
 #[test]
 fn symbols_follow_the_chosen_style_and_key_at_once() {
-    let mut live = live();
+    let mut live = live().with_large_letters(false);
     let before = screen(&live, 100, 30);
     live.press(Press::NextStyle);
     let signs = screen(&live, 100, 30);
@@ -331,7 +445,7 @@ fn a_word_can_be_typed_to_the_last_mark() {
 
 #[test]
 fn every_key_is_told_on_request_at_any_usual_size() {
-    let mut live = live();
+    let mut live = live().with_large_letters(false);
     live.press(Press::Help);
     for (columns, rows) in [(40, 12), (60, 20), (80, 24)] {
         let text = screen(&live, columns, rows);
@@ -404,10 +518,10 @@ fn marks_stand_in_the_page_and_the_document() {
 
 #[test]
 fn every_size_can_be_drawn() {
-    let large = live().with_large_letters(true);
+    let small = live().with_large_letters(false);
     for columns in [0, 1, 2, 7, 20, 59, 60, 89, 90, 177, 178, 300] {
         for rows in [0, 1, 2, 5, 9, 14, 24, 80] {
-            screen(&large, columns, rows);
+            screen(&small, columns, rows);
             screen(&live(), columns, rows);
         }
     }

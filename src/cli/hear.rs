@@ -72,9 +72,9 @@ pub struct HearArgs {
     #[arg(long)]
     pub ascii: bool,
 
-    /// Draw the chord symbol in large letters from the start
+    /// Draw the chord symbol in small letters from the start
     #[arg(long)]
-    pub large: bool,
+    pub small: bool,
 
     /// Hide each answer until it is asked for with the space bar
     #[arg(long)]
@@ -183,7 +183,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
         let screen = Screen {
             naming,
             shapes,
-            large: args.large,
+            large: !args.small,
             guess_first: args.guess_first,
             stand_ins: args.standins,
             keep: Keep {

@@ -28,6 +28,8 @@ use std::collections::VecDeque;
 
 /// Chords of the past that are kept for the strip; more than fit on any screen.
 const PAST_CHORDS: usize = 64;
+/// Chords that stand beside the one on the screen: the one before, and the four before that.
+const CHORDS_BEFORE: usize = 5;
 /// Letters of a word typed to a mark, at most.
 const WORD_LETTERS: usize = 120;
 /// How long a notice or a clip mark stays.
@@ -94,8 +96,29 @@ struct Music {
     answers: Answers,
     chroma: [f32; 12],
     past: VecDeque<PastChord>,
+    /// What was on the screen before, the newest last; unlike the past it is known at once.
+    before: VecDeque<Answer>,
+    /// What is on the screen, as it was last.
+    latest: Option<Answer>,
     /// Where stand-ins are asked for.
     stand_ins: Option<StandInsNow>,
+}
+
+impl Music {
+    /// Keeps what was on the screen where another chord has taken its place.
+    fn turn(&mut self) {
+        let shown = self.answers.shown().cloned();
+        let struck = |answer: &Option<Answer>| answer.as_ref().map(|answer| answer.struck);
+        if struck(&shown) != struck(&self.latest)
+            && let Some(before) = self.latest.take()
+        {
+            if self.before.len() == CHORDS_BEFORE {
+                self.before.pop_front();
+            }
+            self.before.push_back(before);
+        }
+        self.latest = shown;
+    }
 }
 
 /// How it is shown.
@@ -127,6 +150,11 @@ struct Status {
 }
 
 impl Status {
+    /// True while nothing can be heard.
+    fn is_lost(&self) -> bool {
+        self.trouble.is_some()
+    }
+
     fn frame(&mut self, frame: &FrameReport) {
         self.now = frame.at;
         self.rms = frame.rms;
@@ -171,12 +199,14 @@ impl Live {
                 answers: Answers::new(naming.analysis),
                 chroma: [0.0; 12],
                 past: VecDeque::new(),
+                before: VecDeque::new(),
+                latest: None,
                 stand_ins: None,
             },
             look: Look {
                 shapes: Shapes::BLOCKS,
                 style: naming.style,
-                large: false,
+                large: true,
                 guess_first: false,
                 shown_anyway: None,
             },
@@ -198,7 +228,7 @@ impl Live {
         }
     }
 
-    /// The same with large letters from the start.
+    /// The same with the name in large letters from the start, or in small ones.
     pub fn with_large_letters(mut self, large: bool) -> Self {
         self.look.large = large;
         self
@@ -240,7 +270,11 @@ impl Live {
         if let Some(stand_ins) = stand_ins {
             stand_ins.follow(answers.shown(), answers.options());
         }
-        answer(&self.music) != before
+        let changed = answer(&self.music) != before;
+        if changed {
+            self.music.turn();
+        }
+        changed
             || events
                 .iter()
                 .any(|event| matches!(event, Event::Sounding(_)))
