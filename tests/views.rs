@@ -181,8 +181,8 @@ fn the_chords_before_stand_beside_the_name_at_once() {
     for name in ["E7(♯9)", "Cmaj7", "Fdim(maj7)", "Dm7"] {
         assert!(text.contains(name), "{name} in\n{text}");
     }
-    let narrow = screen(&live, 60, 20);
-    assert!(narrow.contains("before Am7   E7(♯9)  Cmaj7"), "{narrow}");
+    let narrow = screen(&live, 40, 12);
+    assert!(narrow.contains("before Am7 E7(♯9) Cmaj7"), "{narrow}");
 }
 
 #[test]
