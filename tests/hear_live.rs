@@ -57,7 +57,9 @@ fn a_recording_played_into_the_microphone_is_named_line_by_line() {
     };
     let folder = tempfile::tempdir().unwrap();
     let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
-    let mut child = hear(&server, &[]).spawn().unwrap();
+    let chart = folder.path().join("lesson.txt");
+    let file = chart.to_str().unwrap();
+    let mut child = hear(&server, &["--chart", file]).spawn().unwrap();
     let _told = wait_until_listening(&mut child);
     server.play(&sound).wait().unwrap();
     end(&child);
@@ -77,6 +79,9 @@ fn a_recording_played_into_the_microphone_is_named_line_by_line() {
         2 * heard > wanted.len(),
         "live and from the file, most names are the same: {wanted:?}\n{out}"
     );
+    let chart = std::fs::read_to_string(chart).unwrap();
+    let in_chart = wanted.iter().filter(|name| chart.contains(name.as_str()));
+    assert!(2 * in_chart.count() > wanted.len(), "{wanted:?}\n{chart}");
 }
 
 /// The best names that `take` gives for a recording, each once.
@@ -193,18 +198,23 @@ fn the_screen_shows_what_is_played_survives_resizing_and_restores_the_terminal()
         terminal.keys(&["p"]);
         terminal.shows("PAUSED");
         terminal.keys(&["p"]);
+        terminal.keys(&["m"]);
+        terminal.shows("marked ");
+        terminal.keys(&["w", "qq", "Enter"]);
         terminal.keys(&["k"]);
         terminal.shows("kept: ");
         player.kill().unwrap();
         player.wait().unwrap();
         terminal.keys(&["q"]);
-        terminal.shows("kept\nready>"); // what is typed while the program still reads keys is the program's
+        terminal.shows(": qq\n"); // what is typed while the program still reads keys is the program's
+        terminal.shows("\nready>");
         terminal.keys(&["stty -a | grep -o ' icanon'", "Enter"]);
         terminal.shows(" icanon");
     }
     let kept: serde_json::Value =
         serde_json::from_slice(&std::fs::read(into.join("kept-1.json")).unwrap()).unwrap();
     assert!(kept["seconds"].as_f64().unwrap() > 0.5);
+    assert_eq!(kept["marks"][0]["word"], "qq");
     assert!(into.join("kept-1.wav").exists());
 }
 

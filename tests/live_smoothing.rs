@@ -4,7 +4,7 @@
 mod shown;
 mod support;
 
-use lidprop::answer::settle::{CLEAR_AFTER, SETTLED_HOLD, Standing};
+use lidprop::answer::settle::{SETTLED_HOLD, Standing};
 use lidprop::units::SampleRate;
 use serde::Deserialize;
 use shown::{Shown, shown};
@@ -110,9 +110,9 @@ fn an_answer_comes_early_marked_provisional_and_settles_soon() {
 }
 
 #[test]
-fn silence_lets_go_at_once_and_clears_after_the_stated_time() {
+fn silence_lets_go_at_once_and_the_name_stays() {
     let shown = shown_of("held-chords.flac");
-    let [.., let_go, cleared] = &shown[..] else {
+    let [.., let_go] = &shown[..] else {
         panic!("{shown:?}");
     };
     let last = chords_of("held-chords.flac").pop().unwrap();
@@ -121,9 +121,6 @@ fn silence_lets_go_at_once_and_clears_after_the_stated_time() {
         let_go.at >= last.end && let_go.at < last.end + 0.5,
         "{let_go:?}"
     );
-    assert_eq!(cleared.answer, None);
-    let stayed = cleared.at - let_go.at - CLEAR_AFTER.seconds(SampleRate::INTERNAL).get();
-    assert!((-1e-3..=HOP).contains(&stayed), "{stayed} s too long");
 }
 
 #[test]

@@ -107,6 +107,7 @@ fn a_field_that_is_known_must_be_what_it_should_be() {
         document["notes"][0]["level"] = (-31.5).into();
         document["notes"][0]["hand"] = "left".into();
         document["pedal"] = serde_json::json!([{"start": 1.0, "end": 2.5, "confidence": 0.8}]);
+        document["marks"] = serde_json::json!([{"at": 0.5}, {"at": 1.0, "word": "which bass?"}]);
         document["beats"] = serde_json::json!([0.5, 1.0, 1.5]);
         document["downbeats"] = serde_json::json!([0.5]);
         document["chords"][0]["place"]["stand_in"] = serde_json::json!(
@@ -130,6 +131,9 @@ fn a_field_that_is_known_must_be_what_it_should_be() {
         &|document| document["pedal"] = serde_json::json!([{"start": 1.0}])
     ));
     assert!(!valid(&|document| document["beats"] = "four".into()));
+    assert!(!valid(
+        &|document| document["marks"] = serde_json::json!([{"word": "no time"}])
+    ));
     assert!(!valid(&|document| {
         document.as_object_mut().unwrap().remove("key");
     }));

@@ -10,11 +10,12 @@ mod snapshot;
 use broken_chords::{BARS, BEAT, broken_bar};
 use evening::{at, chords, frame, note, notes, span, state};
 use lidprop::audio::level::Meter;
+use lidprop::chart::marked::Marked;
 use lidprop::chart::recording::{Heard, HeardSoFar, Wording};
 use lidprop::harmony::Style;
 use lidprop::listener::{Certainty, Event, NoteSpan, StruckKey};
 use lidprop::publish::{WriteOptions, format};
-use lidprop::units::{Dbfs, Hertz, MidiNote, Share};
+use lidprop::units::{Dbfs, Hertz, MidiNote, SampleRate, Share};
 use lidprop::view::chart::print_chart;
 use lidprop::view::ink::{Ink, Palette};
 use lidprop::view::live::{Live, Press, Shapes, draw};
@@ -142,8 +143,8 @@ fn stand_ins_stand_below_the_answer_where_they_are_asked_for() {
 }
 
 #[test]
-fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
-    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
+fn the_screen_reads_the_same_as_it_was_read_at_five_sizes() {
+    for (columns, rows) in [(20, 5), (40, 12), (80, 24), (120, 40), (200, 50)] {
         assert_snapshot(
             &format!("live-{columns}x{rows}"),
             &without_odds(&screen(&live(), columns, rows)),
@@ -152,19 +153,130 @@ fn the_screen_reads_the_same_as_it_was_read_at_three_sizes() {
 }
 
 #[test]
-fn large_letters_are_drawn_on_request() {
-    let live = live().with_large_letters(true);
-    for (columns, rows) in [(60, 20), (100, 30), (200, 50)] {
-        assert_snapshot(
-            &format!("live-large-{columns}x{rows}"),
-            &without_odds(&screen(&live, columns, rows)),
+fn the_screen_with_a_small_name_reads_the_same_as_it_was_read() {
+    let live = live().with_large_letters(false);
+    assert_snapshot("live-small-80x24", &without_odds(&screen(&live, 80, 24)));
+}
+
+/// The evening chord by chord, as it is on the screen.
+fn in_turn() -> Live {
+    let mut live = Live::new("Upright room, USB microphone", Wording::default());
+    for span in chords() {
+        let start = span.start.seconds(SampleRate::INTERNAL).get();
+        let keys: Vec<u8> = span.notes.iter().map(|note| note.midi.get()).collect();
+        live.hear(&[state(start, start, Vec::new(), true)]);
+        live.hear(&[state(start, start + 0.3, span.notes.clone(), true)]);
+        live.hear(&[frame(start + 0.4, 0.05, &keys)]);
+    }
+    live
+}
+
+#[test]
+fn the_chords_before_stand_beside_the_name_at_once() {
+    let live = in_turn();
+    let text = screen(&live, 120, 40);
+    assert_snapshot("live-before-120x40", &without_odds(&text));
+    let before = text.lines().find(|line| line.contains("before Am7"));
+    assert!(before.is_some(), "{text}");
+    for name in ["E7(♯9)", "Cmaj7", "Fdim(maj7)", "Dm7"] {
+        assert!(text.contains(name), "{name} in\n{text}");
+    }
+    let narrow = screen(&live, 40, 12);
+    assert!(narrow.contains("before Am7 E7(♯9) Cmaj7"), "{narrow}");
+}
+
+#[test]
+fn the_name_stays_marked_as_let_go_until_the_next_chord() {
+    let mut live = live();
+    live.hear(&[state(66.0, 66.0, Vec::new(), true)]);
+    for second in 66..100 {
+        live.hear(&[frame(f64::from(second), 0.0, &[])]);
+    }
+    let text = screen(&live, 40, 12);
+    assert!(text.contains(". let go"), "{text}");
+    live.press(Press::Large);
+    assert!(screen(&live, 40, 12).contains("Ddim(maj7)   . let go"));
+    live.hear(&[state(101.0, 101.3, notes(&[36, 52, 59]), true)]);
+    live.hear(&[frame(101.4, 0.05, &[36, 52, 59])]);
+    let text = screen(&live, 40, 12);
+    assert!(
+        !text.contains("let go") && text.contains("before Ddim(maj7)"),
+        "{text}"
+    );
+}
+
+#[test]
+fn the_name_is_the_last_to_go() {
+    let small = live().with_large_letters(false);
+    for (columns, rows) in [(20, 1), (20, 3), (20, 5), (40, 12)] {
+        let text = screen(&small, columns, rows);
+        assert!(text.starts_with("Ddim(maj7) =") || rows > 5, "{text}");
+        assert!(text.contains("Ddim(maj7)"), "{columns}x{rows}:\n{text}");
+    }
+    // large wherever there is room
+    for (columns, rows) in [(80, 24), (100, 30), (120, 40), (200, 50)] {
+        let text = screen(&live(), columns, rows);
+        assert!(
+            !text.contains("Ddim(maj7)   ="),
+            "{columns}x{rows}:\n{text}"
+        );
+        assert!(
+            text.contains("= settled") && text.contains("notes (D2)"),
+            "{text}"
+        );
+        let empty = text.lines().filter(|line| line.is_empty()).count();
+        assert!(
+            3 * empty < usize::from(rows),
+            "{columns}x{rows}: {empty} rows\n{text}"
         );
     }
 }
 
 #[test]
+fn a_message_is_wrapped_and_never_cut() {
+    let sentence = "Default Audio Device delivers nothing but zeros: it is muted, or the system \
+                    denies access to it; unmute it, or allow access in the system's settings";
+    let mut live = live();
+    live.trouble(Some(sentence.into()));
+    for (columns, rows) in [(20, 12), (40, 12), (60, 20), (80, 24)] {
+        let text = screen(&live, columns, rows);
+        let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            words.contains(&format!("! {sentence}")),
+            "{columns}x{rows}:\n{text}"
+        );
+    }
+    live.trouble(None);
+    let folder = "/a/folder/whose/name/is/longer/than/a/row/of/the/screen";
+    live.notice(format!("kept: {folder}"));
+    let rows: Vec<String> = screen(&live, 40, 12).lines().map(str::to_owned).collect();
+    assert!(
+        rows.concat().replace("kept: ", "kept:").contains(folder),
+        "{rows:?}"
+    );
+}
+
+#[test]
+fn a_lost_input_is_shown_as_lost_and_not_as_its_last_chord() {
+    let mut live = live();
+    live.trouble(Some(
+        "Upright room is lost: unplugged; waiting for it to come back".into(),
+    ));
+    let text = screen(&live, 100, 30);
+    assert_snapshot("live-lost-100x30", &without_odds(&text));
+    assert!(
+        text.contains("! input lost; this was the last chord"),
+        "{text}"
+    );
+    assert!(text.contains("level none: the input is lost"), "{text}");
+    assert!(!text.contains("= settled") && !text.contains("░"), "{text}");
+    live.listen_to("Upright room");
+    assert!(screen(&live, 100, 30).contains("= settled"));
+}
+
+#[test]
 fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
-    let mut live = live().with_guess_first(true);
+    let mut live = live().with_guess_first(true).with_large_letters(false);
     let hidden = screen(&live, 100, 30);
     assert_snapshot("live-guess-first", &hidden);
     for tell_tale in ["Ddim", "D3", "Ab4", "rootless", "█"] {
@@ -185,7 +297,7 @@ fn a_hidden_answer_shows_neither_name_nor_notes_until_asked() {
 
 #[test]
 fn a_held_screen_stays_while_the_listening_goes_on() {
-    let mut live = live();
+    let mut live = live().with_large_letters(false);
     live.press(Press::Pause);
     live.hear(&[state(66.5, 66.9, notes(&[36, 52, 59]), true)]);
     live.hear(&[frame(67.0, 0.05, &[36, 52, 59])]);
@@ -210,7 +322,10 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
         clipped: 2,
     });
     let text = screen(&live, 100, 30);
-    for words in ["! Upright room is lost", "CLIPPED", "512 samples lost"] {
+    assert!(text.contains("! Upright room is lost"), "{text}");
+    live.trouble(None);
+    let text = screen(&live, 100, 30);
+    for words in ["CLIPPED", "512 samples lost"] {
         assert!(text.contains(words), "{words} in\n{text}");
     }
     live.listen_to("Upright room");
@@ -262,7 +377,7 @@ fn the_marks_of_doubtful_notes_are_explained_where_there_is_room() {
 
 #[test]
 fn symbols_follow_the_chosen_style_and_key_at_once() {
-    let mut live = live();
+    let mut live = live().with_large_letters(false);
     let before = screen(&live, 100, 30);
     live.press(Press::NextStyle);
     let signs = screen(&live, 100, 30);
@@ -281,20 +396,132 @@ fn symbols_follow_the_chosen_style_and_key_at_once() {
 }
 
 #[test]
-fn a_marked_chord_is_marked_in_the_strip() {
+fn a_mark_is_that_of_the_chord_on_the_screen_from_its_first_moment_on() {
     let mut live = live();
     live.press(Press::Mark);
+    let text = screen(&live, 200, 50);
+    assert!(text.contains("marked Ddim(maj7) at 1:04.2"), "{text}");
+    assert!(!text.contains('*'), "not the chord before: {text}");
     live.hear(&[Event::Chord(chords().pop().unwrap())]);
     let text = screen(&live, 200, 50);
-    assert!(text.contains("1:04.2 *"), "{text}");
+    assert!(text.contains("1:04.2 *Ddim(maj7)"), "{text}");
+    assert_eq!(text.matches('*').count(), 1, "{text}");
+    // the chord before ends, and is told, while the next one is on the screen already
+    live.hear(&[state(66.5, 66.7, notes(&[36, 52, 59]), true)]);
+    live.hear(&[frame(66.8, 0.05, &[36, 52, 59])]);
+    live.press(Press::Mark);
+    let starts: Vec<f64> = live
+        .marks()
+        .iter()
+        .map(|mark| mark.at.seconds(SampleRate::INTERNAL).get())
+        .collect();
+    assert!(
+        (starts[0] - 64.2).abs() < 0.1 && (starts[1] - 66.5).abs() < 0.1,
+        "{starts:?}"
+    );
+}
+
+#[test]
+fn a_word_can_be_typed_to_the_last_mark() {
+    let mut live = live();
+    live.press(Press::Mark);
+    live.press(Press::Word);
+    "bass? x"
+        .chars()
+        .for_each(|letter| _ = live.press(Press::Letter(letter)));
+    live.press(Press::Rub);
+    let text = screen(&live, 60, 20);
+    assert!(text.contains("to the mark: bass? _"), "{text}");
+    live.press(Press::WordDone { kept: true });
+    assert_eq!(live.marks()[0].word.as_deref(), Some("bass?"));
+    live.press(Press::Word);
+    live.press(Press::Letter('y'));
+    live.press(Press::WordDone { kept: false });
+    assert_eq!(live.marks()[0].word.as_deref(), Some("bass?"), "left out");
+    // the same chord marked twice is one mark
+    live.press(Press::Mark);
+    assert_eq!(live.marks().len(), 1);
+}
+
+#[test]
+fn every_key_is_told_on_request_at_any_usual_size() {
+    let mut live = live().with_large_letters(false);
+    live.press(Press::Help);
+    for (columns, rows) in [(40, 12), (60, 20), (80, 24)] {
+        let text = screen(&live, columns, rows);
+        for words in [
+            "quit",
+            "mark this chord",
+            "a word to",
+            "hold",
+            "keep",
+            "guess",
+            "style",
+            "fifths",
+            "minor",
+            "no key",
+        ] {
+            assert!(text.contains(words), "{words} in\n{text}");
+        }
+    }
+    live.press(Press::Help);
+    assert!(screen(&live, 80, 24).contains("Ddim"));
+}
+
+/// The evening with two marks, as it is written when `hear` is left.
+fn marked_evening() -> Heard {
+    let mut heard = evening();
+    let mark = |seconds, word: Option<&str>| Marked {
+        at: at(seconds),
+        word: word.map(str::to_owned),
+    };
+    heard.marks = vec![mark(4.25, Some("which bass?")), mark(9.12, None)];
+    heard
+}
+
+#[test]
+fn marks_stand_in_the_chart_with_their_chords_and_words() {
+    let mut text = Vec::new();
+    print_chart(&marked_evening(), Ink::plain(100), &mut text).unwrap();
+    let text = String::from_utf8(text).unwrap();
+    assert!(text.contains(" *0:04.3  "), "{text}");
+    assert!(
+        text.contains(" *0:09.1  ") && !text.contains("*0:07"),
+        "{text}"
+    );
+    assert!(
+        text.contains("marked  *0:04.3 Cmaj7: which bass?\n"),
+        "{text}"
+    );
+    assert!(text.contains("          *0:09.1 Am7\n"), "{text}");
+}
+
+#[test]
+fn marks_stand_in_the_page_and_the_document() {
+    let written = |name: &str| {
+        let mut text = Vec::new();
+        let format = format(name).unwrap();
+        (format.write)(&marked_evening(), &WriteOptions::default(), &mut text).unwrap();
+        String::from_utf8(text).unwrap()
+    };
+    let page = written("page");
+    assert!(
+        page.contains("<h2>Marked</h2>") && page.contains(": which bass?"),
+        "{page}"
+    );
+    let document: serde_json::Value = serde_json::from_str(&written("json")).unwrap();
+    assert_eq!(
+        document["marks"],
+        serde_json::json!([{"at": 4.25, "word": "which bass?"}, {"at": 9.12}])
+    );
 }
 
 #[test]
 fn every_size_can_be_drawn() {
-    let large = live().with_large_letters(true);
+    let small = live().with_large_letters(false);
     for columns in [0, 1, 2, 7, 20, 59, 60, 89, 90, 177, 178, 300] {
         for rows in [0, 1, 2, 5, 9, 14, 24, 80] {
-            screen(&large, columns, rows);
+            screen(&small, columns, rows);
             screen(&live(), columns, rows);
         }
     }

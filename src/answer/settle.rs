@@ -13,7 +13,7 @@
 //!    is made of keys of the chord alone: strings die away one after the other, and that is no new chord.
 //! 5. Struck anew is what sounds after silence; what has a new key and a strike in the last [`STRIKE_RECENT`], not before [`GATHERING`] is
 //!    over; and what shares less than half of its keys with the chord that is shown.
-//! 6. In silence the keys clear at once; the name stays, marked let go, and clears after [`CLEAR_AFTER`].
+//! 6. In silence the keys clear at once; the name stays, marked let go, until the next chord.
 //!
 //! What is shown is weighed once for each frame, after all that was told of it ([`Settle::catch_up`]).
 //!
@@ -47,8 +47,6 @@ pub const FADING_HOLD: SampleSpan = milliseconds(1000);
 pub const GATHERING: SampleSpan = milliseconds(250);
 /// How long after a strike its chord is still looked for.
 pub const STRIKE_RECENT: SampleSpan = milliseconds(350);
-/// How long the last answer stays after the sound has ended.
-pub const CLEAR_AFTER: SampleSpan = milliseconds(2500);
 /// Probability of a strike from which a key counts as struck: low, since a strike alone changes nothing.
 const STRUCK: f32 = 0.3;
 
@@ -189,7 +187,6 @@ impl Pending {
 pub struct Settle {
     shown: Option<Answer>,
     heard: Option<Pending>,
-    silent_since: Option<SamplePos>,
     /// The time of what was heard last.
     now: SamplePos,
     /// Keys that sound or are in doubt.
@@ -204,7 +201,6 @@ impl Default for Settle {
         Self {
             shown: None,
             heard: None,
-            silent_since: None,
             now: SamplePos::START,
             possible: Keys(0),
             strike: None,
@@ -224,13 +220,11 @@ impl Settle {
         self.now = state.at;
         if state.notes.is_empty() {
             self.heard = None;
-            self.silent_since.get_or_insert(state.at);
             if let Some(answer) = &mut self.shown {
                 answer.standing = Standing::LetGo;
             }
             return;
         }
-        self.silent_since = None;
         let shown = self
             .shown
             .as_ref()
@@ -293,12 +287,6 @@ impl Settle {
         if let Some(heard) = self.heard.take() {
             self.weigh(&heard, now);
             self.heard = Some(heard);
-        }
-        if self
-            .silent_since
-            .is_some_and(|since| now >= since + CLEAR_AFTER)
-        {
-            self.shown = None;
         }
     }
 
@@ -659,14 +647,18 @@ mod tests {
     }
 
     #[test]
-    fn silence_lets_go_and_clears_after_the_stated_time() {
+    fn silence_lets_go_and_the_name_stays_until_the_next_chord() {
         let mut player = Player::default();
         player.hears(0, D_MINOR_7, true).hears(2000, &[], false);
         player
             .shows("Dm7", LetGo)
             .waits_until(4499)
             .shows("Dm7", LetGo);
-        player.waits_until(4501).shows_nothing();
+        player.waits_until(60_000).shows("Dm7", LetGo);
+        player
+            .hears(60_100, G_7, true)
+            .waits_until(60_200)
+            .shows("G7", Settled);
     }
 
     #[test]

@@ -75,6 +75,19 @@ pub struct Recording<Notes = Vec<HeardNote>, Chords = Vec<HeardChord>> {
     /// What was noticed about the sound (clipping, damage, silence), one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<String>,
+    /// What the player marked while it was heard, by time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub marks: Vec<PlayerMark>,
+}
+
+/// A mark of the player.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlayerMark {
+    /// When the marked chord began; where none was on the screen, when the mark was made.
+    pub at: Seconds,
+    /// What the player typed to it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub word: Option<String>,
 }
 
 /// The part of a recording that was read. All times are those of the whole recording.

@@ -9,6 +9,7 @@ pub mod document;
 pub mod entries;
 mod expected;
 pub mod hands;
+pub mod marked;
 pub mod melody;
 pub mod passages;
 pub mod pedal;

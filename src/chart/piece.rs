@@ -9,6 +9,7 @@
 use crate::chart::document::{HarmonyStretch, Rhythm};
 use crate::chart::entries::seconds;
 use crate::chart::hands::{left_hand_keys, parting};
+use crate::chart::marked::Marked;
 use crate::chart::passages::PlacedChord;
 use crate::chart::pedalling::PedalSpan;
 use crate::chart::performance::Performance;
@@ -59,6 +60,8 @@ pub struct Piece {
     pub style: Style,
     /// What was noticed about the sound, one sentence each.
     pub warnings: Vec<String>,
+    /// What the player marked while it was heard, by time.
+    pub marks: Vec<Marked>,
     /// Named parts, each where it begins.
     pub sections: Vec<(Seconds, String)>,
 }
@@ -246,6 +249,7 @@ impl Piece {
             grid: played.and_then(grid),
             style: heard.naming.style,
             warnings: heard.warnings.clone(),
+            marks: heard.marks.clone(),
             sections: Vec::new(),
         }
     }

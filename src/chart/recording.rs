@@ -9,6 +9,7 @@
 
 use crate::chart::document::{PartRead, Provenance, Recording, SCHEMA, SoundedOff};
 use crate::chart::entries::{heard_note, pedal_down, seconds};
+use crate::chart::marked::Marked;
 use crate::chart::passages::{ChordsInPlace, Interpreted};
 use crate::chart::pedalling::{PedalFrame, PedalSpan, pedal_spans};
 use crate::chart::performance::{Performance, performance};
@@ -128,6 +129,7 @@ impl HeardSoFar {
             provenance: self.provenance,
             sound: self.sound,
             naming: self.naming,
+            marks: Vec::new(),
         }
     }
 }
@@ -162,6 +164,8 @@ pub struct Heard {
     pub sound: Option<KeptSound>,
     /// How chords are named.
     pub naming: Wording,
+    /// What the player marked meanwhile, by time.
+    pub marks: Vec<Marked>,
 }
 
 /// How the chords of a recording are interpreted, and how they are printed.
@@ -243,6 +247,7 @@ impl Heard {
                 .collect(),
             chords: Chords(interpreted.chords(self.naming.style)),
             warnings: self.warnings.clone(),
+            marks: self.marks.iter().map(Marked::written).collect(),
         }
     }
 }

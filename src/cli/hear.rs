@@ -9,20 +9,26 @@ use crate::answer::{Answers, Settled, StandInsNow};
 use crate::chart::document::{HeardChord, HeardNote};
 use crate::chart::entries::heard_note;
 use crate::chart::passages::Newest;
+use crate::chart::recording::Heard;
 use crate::cli::error::tell;
 use crate::cli::terminal::screen::{self, Screen};
 use crate::cli::{CliError, CommandResult};
 use crate::harmony::{Naming, Style};
 use crate::listener::{ChordNote, Event};
-use crate::publish::write_json_line;
+use crate::publish::{FORMATS, Format, WriteOptions, write_json_line};
 use crate::session::contained::contained;
 use crate::session::live::{
     Keep, Listening, ListeningError, ListeningOptions, News, naming_failed,
 };
 use crate::session::pace::{hop_length, pace_sentence};
+use crate::session::sitting::Sitting;
+use crate::store::file::write_whole;
 use crate::units::SamplePos;
+use crate::view::chart::print_chart;
+use crate::view::ink::Ink;
 use crate::view::lines::{chord_line, stand_ins_words};
 use crate::view::live::Shapes;
+use crate::view::played::print_played;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 use std::cell::OnceCell;
@@ -39,8 +45,10 @@ const PATIENCE: Duration = Duration::from_millis(50);
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
-On a terminal a screen is drawn; its last row tells the keys to press. Elsewhere, and with --plain, each chord is one line.
-Nothing is stored unless you press k: then the last minute is written as WAV, with its JSON beside it.
+On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is one line.
+Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, space shows
+the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
+Nothing is stored unless you ask: k writes the last minute as WAV with its JSON beside it, --chart FILE the chart of all, both with your marks.
 Ask before you keep what others play or say, and mind your ears: keep monitors low, or use none at all.")]
 pub struct HearArgs {
     /// The input to listen to, or a part of its name; without it, the system's default
@@ -64,9 +72,9 @@ pub struct HearArgs {
     #[arg(long)]
     pub ascii: bool,
 
-    /// Draw the chord symbol in large letters from the start
+    /// Draw the chord symbol in small letters from the start
     #[arg(long)]
-    pub large: bool,
+    pub small: bool,
 
     /// Hide each answer until it is asked for with the space bar
     #[arg(long)]
@@ -75,6 +83,10 @@ pub struct HearArgs {
     /// Also show three chords that could stand in for the one just played
     #[arg(long, conflicts_with = "write")]
     pub standins: bool,
+
+    /// On leaving, write the chart of all that was played, with marks and times: text, or by the ending of FILE another format, say .html or .json
+    #[arg(long, value_name = "FILE", value_parser = ChartFile::read)]
+    pub chart: Option<ChartFile>,
 
     /// Where the last minute is written when it is kept
     #[arg(long, value_name = "DIR", default_value = ".")]
@@ -111,6 +123,8 @@ pub fn run(args: &HearArgs) -> CommandResult {
         device: args.device.clone(),
         listening: args.piano.listening()?,
     };
+    let naming = args.naming.wording();
+    let mut sitting = Sitting::new(&options.listening, naming);
     let begun = OnceCell::new();
     let start = || {
         let listening = Listening::start(options)?;
@@ -123,26 +137,36 @@ pub fn run(args: &HearArgs) -> CommandResult {
         stop.load(Ordering::Relaxed)
             || length.is_some_and(|length| heard_for.is_some_and(|heard| heard >= length))
     };
+    if let Some(chart) = &args.chart {
+        chart.can_be_written()?;
+    }
+    let on_screen = args.write.is_none() && !args.plain && io::stdout().is_terminal();
+    let keeps = on_screen || args.chart.is_some();
+    let mut sit = |news: &News| {
+        if keeps {
+            sitting.follow(news);
+        }
+    };
     let mut out = io::stdout();
-    if args.write.is_some() {
+    let heard = if args.write.is_some() {
         let mut lines = JsonLines {
             newest: Newest::new(args.naming.wording()),
         };
-        follow(&start()?, ended, |news| match news {
+        follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => events
                 .iter()
                 .try_for_each(|event| lines.tell(event, &mut out)),
             News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
             _ => Ok(()),
         })
-    } else if args.plain || !io::stdout().is_terminal() {
+    } else if !on_screen {
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
             style: args.naming.style,
             stand_ins: args.standins.then(StandInsNow::default),
         };
-        follow(&start()?, ended, |news| match news {
+        follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => lines.tell(events, &mut out),
             _ => Ok(()),
         })
@@ -152,22 +176,118 @@ pub fn run(args: &HearArgs) -> CommandResult {
         } else {
             Shapes::of_environment()
         };
-        let mut naming = args.naming.wording();
+        let mut naming = naming;
         if shapes == Shapes::ASCII {
             naming.style = Style::Ascii;
         }
         let screen = Screen {
             naming,
             shapes,
-            large: args.large,
+            large: !args.small,
             guess_first: args.guess_first,
             stand_ins: args.standins,
             keep: Keep {
                 naming: args.naming.wording(),
+                marks: Vec::new(),
                 into: args.into.clone(),
             },
         };
-        screen::run(start, &screen, ended)
+        screen::run(start, &screen, ended, &mut sitting)
+    };
+    let told = if keeps {
+        tell_sitting(sitting, args.chart.as_ref(), on_screen)
+    } else {
+        Ok(())
+    };
+    heard.and(told)
+}
+
+/// Writes the chart of all that was played where that is asked for; else prints it after a screen.
+fn tell_sitting(sitting: Sitting, chart: Option<&ChartFile>, on_screen: bool) -> CommandResult {
+    let heard = sitting.end();
+    let written = match chart {
+        Some(chart) => match contained(|| chart.write(&heard)) {
+            Ok(written) => written,
+            Err(fault) => Err(CliError::failed(naming_failed(&fault))),
+        },
+        None => Ok(()),
+    };
+    let print = on_screen && !heard.chords.is_empty() && (chart.is_none() || written.is_err());
+    if print {
+        let printed = contained(|| {
+            let (ink, out) = (Ink::of_stdout(), &mut io::stdout().lock());
+            match heard.performance() {
+                Some(played) => print_played(&heard, &played, ink, out),
+                None => print_chart(&heard, ink, out),
+            }
+        });
+        match printed {
+            Ok(printed) => printed.map_err(CliError::from_stdout)?,
+            Err(fault) => tell(&naming_failed(&fault)),
+        }
+    }
+    written
+}
+
+/// A file for the chart of all that was played, in the format of its ending.
+#[derive(Debug, Clone)]
+pub struct ChartFile {
+    path: PathBuf,
+    format: &'static Format<Heard>,
+}
+
+impl ChartFile {
+    fn read(path: &str) -> Result<Self, String> {
+        let path = PathBuf::from(path);
+        let ending = path.extension().map_or("txt".into(), |ending| {
+            ending.to_string_lossy().to_lowercase()
+        });
+        let format = FORMATS.iter().find(|format| format.extension == ending);
+        let format = format.ok_or_else(|| {
+            let known: Vec<String> = FORMATS
+                .iter()
+                .map(|format| format!(".{}", format.extension))
+                .collect();
+            format!(
+                "no format ends in .{ending}; end the name in one of {}",
+                known.join(", ")
+            )
+        })?;
+        Ok(Self { path, format })
+    }
+
+    /// Found out before anything is played, not after.
+    fn can_be_written(&self) -> Result<(), CliError> {
+        if self.path.is_dir() {
+            return Err(CliError::failed(format!(
+                "{}: this is a folder; give --chart the name of a file in it",
+                self.path.display()
+            )));
+        }
+        if let Some(folder) = self.path.parent().filter(|f| !f.as_os_str().is_empty())
+            && !folder.is_dir()
+        {
+            return Err(CliError::failed(format!(
+                "{}: there is no folder {}; make it first, or give --chart another file",
+                self.path.display(),
+                folder.display()
+            )));
+        }
+        if self.path.exists() {
+            return Err(CliError::failed(format!(
+                "{}: there is such a file already; give --chart a new name, so that nothing is lost",
+                self.path.display()
+            )));
+        }
+        Ok(())
+    }
+
+    fn write(&self, heard: &Heard) -> CommandResult {
+        let options = WriteOptions::default();
+        write_whole(&self.path, |out| (self.format.write)(heard, &options, out))
+            .map_err(CliError::failed)?;
+        tell(&format!("the chart is in {}", self.path.display()));
+        Ok(())
     }
 }
 
@@ -186,8 +306,9 @@ pub(super) fn stop_on_signals() -> io::Result<Arc<AtomicBool>> {
 
 /// Hands on news until the end; what is no music goes to standard error as well.
 fn follow(
-    listening: &Listening,
+    mut listening: Listening,
     ended: impl Fn() -> bool,
+    sit: &mut dyn FnMut(&News),
     mut hand_on: impl FnMut(&News) -> io::Result<()>,
 ) -> CommandResult {
     while !ended() {
@@ -202,6 +323,7 @@ fn follow(
             News::Pace(hops) => tell(&pace_sentence(*hops)),
             News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
         }
+        sit(&news);
         match contained(|| hand_on(&news)) {
             Ok(handed_on) => handed_on.map_err(CliError::from_stdout)?,
             Err(fault) => tell(&naming_failed(&fault)),
@@ -210,6 +332,8 @@ fn follow(
             listening.give_back(events);
         }
     }
+    listening.end();
+    listening.news.try_iter().for_each(|news| sit(&news));
     Ok(())
 }
 

@@ -13,6 +13,7 @@ pub mod learning;
 pub mod logbook;
 pub mod name;
 pub mod options;
+mod refusal;
 pub mod remedies;
 pub mod sheet;
 pub mod soundcheck;
@@ -23,7 +24,8 @@ mod terminal;
 
 pub use error::{CliError, CommandResult};
 
-use clap::{Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{CommandFactory, Parser, Subcommand};
 use remedies::InCommand;
 use std::process::ExitCode;
 
@@ -79,7 +81,14 @@ pub fn main() -> ExitCode {
         Ok(command_line) => command_line,
         Err(answer) => {
             // Help and version go to standard output with 0, wrong usage to standard error with 2; nobody may be reading.
-            let _ = answer.print();
+            let asked = std::env::args().nth(1);
+            let of = asked.filter(|word| CommandLine::command().find_subcommand(word).is_some());
+            match answer.kind() {
+                ErrorKind::DisplayHelp
+                | ErrorKind::DisplayVersion
+                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => _ = answer.print(),
+                _ => error::tell(&refusal::sentence(&answer, of.as_deref())),
+            }
             return ExitCode::from(if answer.use_stderr() { 2 } else { 0 });
         }
     };

@@ -106,6 +106,7 @@ fn piece(sheet: &Sheet) -> Piece {
         grid: None,
         style: sheet.style,
         warnings: Vec::new(),
+        marks: Vec::new(),
         sections: Vec::new(),
     }
 }

@@ -277,6 +277,7 @@ pub fn piece(sheet: &StandInSheet) -> Piece {
         grid: Some(grid(sheet, &at)),
         style: sheet.style,
         warnings: Vec::new(),
+        marks: Vec::new(),
         sections,
     }
 }

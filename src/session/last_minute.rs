@@ -7,11 +7,12 @@
 
 use super::recording::{RecordingOptions, read_recording};
 use crate::audio::AudioError;
+use crate::chart::marked::Marked;
 use crate::chart::recording::Wording;
 use crate::listener::ListenerOptions;
 use crate::publish::write_json;
 use crate::store::file::{WriteError, make_folder, write_whole};
-use crate::units::{SampleRate, SampleSpan};
+use crate::units::{SamplePos, SampleRate, SampleSpan};
 use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -93,7 +94,19 @@ impl LastMinute {
         older.iter().chain(newer).skip(unfilled).copied()
     }
 
-    /// Writes the sound and what is heard in it to the next free `kept-N.wav` and `kept-N.json` in `folder`.
+    /// How much is kept, at [`SampleRate::INTERNAL`].
+    fn length(&self) -> SampleSpan {
+        let internal = u64::from(SampleRate::INTERNAL.get());
+        SampleSpan::new(self.filled as u64 * internal / u64::from(self.rate.get()))
+    }
+
+    /// Those of `marks` that lie in it, by its own time, where it ends at `end`.
+    pub fn marks_within(&self, marks: &[Marked], end: SamplePos) -> Vec<Marked> {
+        let begin = SamplePos::new(end.get().saturating_sub(self.length().get()));
+        marks.iter().filter_map(|mark| mark.since(begin)).collect()
+    }
+
+    /// Writes the sound and what is heard in it, with `marks` in its own time, to the next free `kept-N.wav` and `kept-N.json` in `folder`.
     ///
     /// # Errors
     /// If the folder does not take them, or the sound cannot be read back.
@@ -101,6 +114,7 @@ impl LastMinute {
         &self,
         listening: &ListenerOptions,
         naming: Wording,
+        marks: Vec<Marked>,
         folder: &Path,
     ) -> Result<Vec<PathBuf>, KeepError> {
         make_folder(folder)?;
@@ -118,7 +132,8 @@ impl LastMinute {
             naming,
             ..RecordingOptions::default()
         };
-        let heard = read_recording(&sound, &options, &never, |_| {})?;
+        let mut heard = read_recording(&sound, &options, &never, |_| {})?;
+        heard.marks = marks;
         write_whole(&document, |out| write_json(&heard, out))?;
         Ok(vec![sound, document])
     }
@@ -194,6 +209,7 @@ mod tests {
             .write(
                 &ListenerOptions::default(),
                 Wording::default(),
+                Vec::new(),
                 folder.path(),
             )
             .unwrap();
@@ -216,6 +232,7 @@ mod tests {
                 .write(
                     &ListenerOptions::default(),
                     Wording::default(),
+                    Vec::new(),
                     folder.path(),
                 )
                 .unwrap()
@@ -228,5 +245,35 @@ mod tests {
                 .unwrap()
                 .contains("lidprop/2")
         );
+    }
+
+    #[test]
+    fn marks_of_the_kept_minute_stand_in_its_document_by_its_own_time() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut minute = LastMinute::new(RATE);
+        minute.push(&vec![0.0; RATE.get() as usize]);
+        let second = u64::from(SampleRate::INTERNAL.get());
+        let mark = |at, word: Option<&str>| Marked {
+            at: SamplePos::new(at),
+            word: word.map(str::to_owned),
+        };
+        let all = [
+            mark(second, Some("long ago")),
+            mark(9 * second + second / 2, Some("ask about this")),
+            mark(10 * second, None),
+        ];
+        let marks = minute.marks_within(&all, SamplePos::new(10 * second));
+        let listening = ListenerOptions::default();
+        let files = minute
+            .write(&listening, Wording::default(), marks, folder.path())
+            .unwrap();
+        let text = std::fs::read_to_string(&files[1]).unwrap();
+        let document: crate::chart::document::Recording = serde_json::from_str(&text).unwrap();
+        let told: Vec<(f64, Option<&str>)> = document
+            .marks
+            .iter()
+            .map(|mark| (mark.at.get(), mark.word.as_deref()))
+            .collect();
+        assert_eq!(told, [(0.5, Some("ask about this")), (1.0, None)]);
     }
 }

@@ -13,6 +13,7 @@ use super::steady_listener::SteadyListener;
 use crate::audio::AudioError;
 use crate::audio::capture::open_input;
 use crate::audio::level::Meter;
+use crate::chart::marked::Marked;
 use crate::chart::recording::Wording;
 use crate::listener::{Event, ListenerOptions};
 use crate::units::SampleSpan;
@@ -64,6 +65,8 @@ pub struct ListeningOptions {
 pub struct Keep {
     /// How its chords are named.
     pub naming: Wording,
+    /// What the player has marked since listening began.
+    pub marks: Vec<Marked>,
     /// The folder that it is written to.
     pub into: PathBuf,
 }
@@ -173,12 +176,19 @@ impl Listening {
     }
 }
 
-impl Drop for Listening {
-    fn drop(&mut self) {
+impl Listening {
+    /// Ends listening; what was heard until now is then among the news.
+    pub fn end(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
         }
+    }
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        self.end();
     }
 }
 
@@ -253,8 +263,10 @@ impl Ear {
     fn keep(&self, keep: Keep) {
         let (minute, news) = (self.last_minute.clone(), self.news.clone());
         let listening = self.listening.clone();
+        let marks = minute.marks_within(&keep.marks, self.listener.position());
         thread::spawn(move || {
-            let kept = match contained(|| minute.write(&listening, keep.naming, &keep.into)) {
+            let write = || minute.write(&listening, keep.naming, marks, &keep.into);
+            let kept = match contained(write) {
                 Ok(kept) => kept.map_err(|error| error.to_string()),
                 Err(fault) => Err(format!(
                     "keeping the last minute was ended by {fault}; {}",

@@ -16,4 +16,5 @@ pub mod lesson;
 pub mod live;
 pub mod pace;
 pub mod recording;
+pub mod sitting;
 pub mod steady_listener;

@@ -63,7 +63,7 @@ pub fn read_recording(
         heard.sounds_off(off);
     }
     heard.in_rhythm(options.rhythm);
-    heard.heard_by(provenance(options));
+    heard.heard_by(provenance(&options.listening, &options.naming));
     for warning in source.warnings() {
         heard.warn(warning.to_string());
     }
@@ -153,10 +153,7 @@ fn hear_end(listener: &mut Listener, events: &mut Vec<Event>, tell: impl FnMut(E
 }
 
 /// What hears a recording when it is asked to listen and to name so.
-fn provenance(options: &RecordingOptions) -> Provenance {
-    let RecordingOptions {
-        listening, naming, ..
-    } = options;
+pub(super) fn provenance(listening: &ListenerOptions, naming: &Wording) -> Provenance {
     Provenance {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         model: Model::embedded_id(),

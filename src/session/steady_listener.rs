@@ -55,6 +55,11 @@ impl SteadyListener {
         self.listener.a4()
     }
 
+    /// How much was heard in all.
+    pub fn position(&self) -> SamplePos {
+        self.heard
+    }
+
     /// As [`Listener::push`]; gives a sentence if a fault showed that was not told just before.
     #[must_use]
     pub fn push(&mut self, samples: &[f32], events: &mut Vec<Event>) -> Option<String> {

@@ -6,6 +6,7 @@
 //! Limits: below about 60 columns names stand under the picture instead of beside it.
 
 use crate::chart::document::HeardChord;
+use crate::chart::marked::Marked;
 use crate::chart::passages::Interpreted;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
@@ -33,8 +34,9 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     let layout = Layout::for_recording(heard, ink);
     let (mut marked, mut pedal) = (Vec::new(), false);
     let interpreted = heard.interpreted();
-    for (span, chord) in spans_and_chords(heard, &interpreted) {
-        layout.print_chord(span, &chord, ink, out)?;
+    let marks = ByChord::of(heard);
+    for (nth, (span, chord)) in spans_and_chords(heard, &interpreted).enumerate() {
+        layout.print_chord(span, &chord, marks.sign(nth), ink, out)?;
         pedal |= chord.pedal;
         marked.extend(
             chord
@@ -49,10 +51,53 @@ pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<(
     }
     writeln!(out)?;
     outline(heard, &interpreted, ink, out)?;
+    print_marks(heard, &interpreted, ink, out)?;
     let of_pedal = pedal.then_some("Ped. two hands cannot hold this, the pedal must");
     for (place, legend) in legends(&marked).chain(of_pedal).enumerate() {
         let gap = if place == 0 { "\n" } else { "" };
         writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
+    }
+    Ok(())
+}
+
+/// The marks of the player by the chords that have notes.
+pub(super) struct ByChord(Vec<Option<usize>>);
+
+impl ByChord {
+    pub(super) fn of(heard: &Heard) -> Self {
+        let spans = heard.chords.iter().filter(|span| !span.notes.is_empty());
+        let chord = |mark: &Marked| mark.chord(spans.clone().map(|span| span.start));
+        Self(heard.marks.iter().map(chord).collect())
+    }
+
+    /// What stands before the time of the chord of this number.
+    pub(super) fn sign(&self, nth: usize) -> &'static str {
+        if self.0.contains(&Some(nth)) { "*" } else { "" }
+    }
+}
+
+/// The marks of the player, one a line: when, which chord, and what was typed to it.
+pub(super) fn print_marks(
+    heard: &Heard,
+    interpreted: &Interpreted,
+    ink: Ink,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    if heard.marks.is_empty() {
+        return Ok(());
+    }
+    let columns = usize::from(ink.columns).saturating_sub(TIME_COLUMNS);
+    let chords: Vec<HeardChord> = interpreted.chords(heard.naming.style).collect();
+    let mut head = "marked";
+    for (mark, chord) in heard.marks.iter().zip(ByChord::of(heard).0) {
+        let chord = chord.and_then(|nth| chords.get(nth)?.names.first());
+        let name = chord.map_or(String::new(), |name| format!(" {}", name.symbol));
+        let word = mark.word.as_ref().map(|word| format!(": {word}"));
+        let at = clock(mark.at.seconds(SampleRate::INTERNAL));
+        let text = format!("*{at}{name}{}", word.unwrap_or_default());
+        for line in wrapped(&text, columns) {
+            writeln!(out, "{:>8}  {line}", std::mem::take(&mut head))?;
+        }
     }
     Ok(())
 }
@@ -178,6 +223,7 @@ impl Layout {
         &self,
         span: &ChordSpan,
         chord: &HeardChord,
+        sign: &str,
         ink: Ink,
         out: &mut dyn Write,
     ) -> io::Result<()> {
@@ -193,7 +239,7 @@ impl Layout {
         let reading = wrapped(&reading_text(chord), self.right)
             .into_iter()
             .map(|line| ink.faint(line).to_string());
-        let mut time = clock(chord.start);
+        let mut time = format!("{sign}{}", clock(chord.start));
         let mut row = |left: &str, right: &str| {
             let (columns, time) = (self.left, std::mem::take(&mut time));
             let line = format!("{time:>8}  {left:<columns$}  {right}");

@@ -13,7 +13,7 @@ use crate::chart::recording::Heard;
 use crate::harmony::{Key, PitchClass, Spelled};
 use crate::playing::texture::Texture;
 use crate::units::{MidiNote, SampleRate, Seconds};
-use crate::view::chart::{Layout, TIME_COLUMNS, heading, spans_and_chords};
+use crate::view::chart::{ByChord, Layout, TIME_COLUMNS, heading, print_marks, spans_and_chords};
 use crate::view::ink::Ink;
 use crate::view::notes::clock;
 use std::io::{self, Write};
@@ -52,6 +52,7 @@ pub fn print_played(
     let interpreted = heard.interpreted();
     let chords: Vec<_> = spans_and_chords(heard, &interpreted).collect();
     let layout = Layout::for_recording(heard, ink);
+    let marks = ByChord::of(heard);
     let ends = played.passages.iter().skip(1).map(|p| Some(p.0));
     for (nth, (&(start, texture), end)) in
         played.passages.iter().zip(ends.chain([None])).enumerate()
@@ -61,8 +62,9 @@ pub fn print_played(
         }
         let within = |at: Seconds| start <= at && end.is_none_or(|end| at < end);
         if texture == Texture::Held {
-            for (span, chord) in chords.iter().filter(|(_, chord)| within(chord.start)) {
-                layout.print_chord(span, chord, ink, out)?;
+            let all = chords.iter().enumerate();
+            for (nth, (span, chord)) in all.filter(|(_, (_, chord))| within(chord.start)) {
+                layout.print_chord(span, chord, marks.sign(nth), ink, out)?;
             }
             continue;
         }
@@ -91,6 +93,7 @@ pub fn print_played(
     } else {
         writeln!(out)?;
     }
+    print_marks(heard, &interpreted, ink, out)?;
     let other = ink.faint("--held shows the keys, chord by chord");
     writeln!(out, "{:TIME_COLUMNS$}{other}", "")
 }

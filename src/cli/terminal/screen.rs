@@ -12,6 +12,7 @@ use crate::session::contained::{contained, containing};
 #[cfg(debug_assertions)]
 use crate::session::live::panic_where_a_test_asks;
 use crate::session::live::{Keep, LISTENING, Listening, ListeningError, News, naming_failed};
+use crate::session::sitting::Sitting;
 use crate::view::ink::Palette;
 use crate::view::live::{Live, Press, Request, Shapes, draw};
 use ratatui::backend::CrosstermBackend;
@@ -46,7 +47,7 @@ pub struct Screen {
     pub keep: Keep,
 }
 
-/// Starts to listen and draws what is heard until the player or `ended` ends it.
+/// Starts to listen and draws what is heard until the player or `ended` ends it; `sitting` keeps all that was played and marked.
 ///
 /// # Errors
 /// That of `start`, or if the terminal cannot be drawn on.
@@ -54,13 +55,19 @@ pub fn run(
     start: impl FnOnce() -> Result<Listening, ListeningError>,
     screen: &Screen,
     ended: impl Fn() -> bool,
+    sitting: &mut Sitting,
 ) -> CommandResult {
     // Before there is a thread that could fail; and contained work may be noted below this hook or above it.
     let fault = watch_for_faults();
-    let shown = start().map(|listening| {
-        let shown =
-            open_terminal().and_then(|mut terminal| show(&mut terminal, &listening, screen, ended));
+    let shown = start().map(|mut listening| {
+        let shown = open_terminal()
+            .and_then(|mut terminal| show(&mut terminal, &listening, screen, ended, sitting));
         ratatui::restore();
+        listening.end();
+        listening
+            .news
+            .try_iter()
+            .for_each(|news| sitting.follow(&news));
         shown
     });
     if let Some(told) = fault.get() {
@@ -114,6 +121,7 @@ fn show(
     listening: &Listening,
     screen: &Screen,
     ended: impl Fn() -> bool,
+    sitting: &mut Sitting,
 ) -> io::Result<End> {
     let palette = Palette::of_environment();
     let mut live = Live::new("", screen.naming)
@@ -121,23 +129,28 @@ fn show(
         .with_large_letters(screen.large)
         .with_guess_first(screen.guess_first)
         .with_stand_ins(screen.stand_ins);
-    let keys = read_key_events(|key| press_of(*key) == Some(Press::Quit));
+    let mut keys = Keys::default();
+    let mut reader = Keys::default();
+    let events = read_key_events(move |key| reader.press_of(*key) == Some(Press::Quit));
     let mut drawn: Option<Instant> = None;
     while !ended() {
-        let mut at_once = match take_news(&mut live, listening) {
+        let mut at_once = match take_news(&mut live, listening, sitting) {
             Some(at_once) => at_once,
             None => return Ok(End::ListeningFailed),
         };
-        for press in keys.try_iter() {
+        for key in events.try_iter() {
             at_once = true;
-            match press?
-                .and_then(press_of)
-                .and_then(|press| live.press(press))
-            {
+            let press = key?.and_then(|key| keys.press_of(key));
+            let request = press.and_then(|press| live.press(press));
+            sitting.mark(live.marks());
+            match request {
                 Some(Request::Quit) => return Ok(End::Asked),
                 Some(Request::Keep) => {
                     live.notice("writing the last minute");
-                    listening.keep_last_minute(screen.keep.clone());
+                    listening.keep_last_minute(Keep {
+                        marks: live.marks(),
+                        ..screen.keep.clone()
+                    });
                 }
                 None => {}
             }
@@ -159,7 +172,7 @@ fn show(
 /// Reads keys on a thread of its own, which ends with the first one that `ends` the screen, or where they cannot be read; `None` for what changes only
 /// the picture, as a terminal that was resized.
 pub fn read_key_events(
-    ends: impl Fn(&KeyEvent) -> bool + Send + 'static,
+    mut ends: impl FnMut(&KeyEvent) -> bool + Send + 'static,
 ) -> Receiver<io::Result<Option<KeyEvent>>> {
     let (sender, keys) = channel();
     let screen = thread::current();
@@ -170,7 +183,7 @@ pub fn read_key_events(
                 _ => None,
             });
             let last = match &press {
-                Ok(key) => key.as_ref().is_some_and(&ends),
+                Ok(key) => key.as_ref().is_some_and(&mut ends),
                 Err(_) => true,
             };
             if sender.send(press).is_err() {
@@ -186,10 +199,14 @@ pub fn read_key_events(
 }
 
 /// Takes all news there is; true if some of it must be seen at once, `None` once the thread is gone.
-fn take_news(live: &mut Live, listening: &Listening) -> Option<bool> {
+fn take_news(live: &mut Live, listening: &Listening, sitting: &mut Sitting) -> Option<bool> {
     let mut at_once = false;
     loop {
-        match listening.news.try_recv() {
+        let news = listening.news.try_recv();
+        if let Ok(news) = &news {
+            sitting.follow(news);
+        }
+        match news {
             Ok(News::Heard(events)) => {
                 match contained(|| live.hear(&events)) {
                     Ok(changed) => at_once |= changed,
@@ -218,20 +235,52 @@ fn list(files: &[PathBuf]) -> String {
         .join(", ")
 }
 
-/// What a key asks for. Some terminals tell of a key's release as well, which is no press.
-fn press_of(key: KeyEvent) -> Option<Press> {
-    if key.kind == KeyEventKind::Release {
-        return None;
+/// What keys ask for: while a word is typed to a mark, letters belong to it. The thread that reads them and the screen each follow this by
+/// themselves, since the one must know the last key before the other has seen it.
+#[derive(Debug, Default)]
+struct Keys {
+    marked: bool,
+    types: bool,
+}
+
+impl Keys {
+    /// What the next key asks for. Some terminals tell of a key's release as well, which is no press.
+    fn press_of(&mut self, key: KeyEvent) -> Option<Press> {
+        if key.kind == KeyEventKind::Release {
+            return None;
+        }
+        let control = key.modifiers.contains(KeyModifiers::CONTROL);
+        let press = match key.code {
+            // In raw mode Ctrl-C arrives as a key.
+            KeyCode::Char('c') if control => Some(Press::Quit),
+            KeyCode::Char(letter) if self.types => (!control).then_some(Press::Letter(letter)),
+            KeyCode::Backspace if self.types => Some(Press::Rub),
+            KeyCode::Enter if self.types => Some(Press::WordDone { kept: true }),
+            KeyCode::Esc if self.types => Some(Press::WordDone { kept: false }),
+            _ if self.types => None,
+            KeyCode::Char('w') => self.marked.then_some(Press::Word),
+            _ => plain_press_of(key),
+        };
+        match press {
+            Some(Press::Mark) => self.marked = true,
+            Some(Press::Word) => self.types = true,
+            Some(Press::WordDone { .. }) => self.types = false,
+            _ => {}
+        }
+        press
     }
+}
+
+/// What a key asks for where no word is typed.
+fn plain_press_of(key: KeyEvent) -> Option<Press> {
     Some(match key.code {
-        // In raw mode Ctrl-C arrives as a key.
-        KeyCode::Char('c') if key.modifiers.contains(KeyModifiers::CONTROL) => Press::Quit,
         KeyCode::Char('q') | KeyCode::Esc => Press::Quit,
         KeyCode::Char('p') => Press::Pause,
         KeyCode::Char('g') => Press::GuessFirst,
         KeyCode::Char(' ') => Press::Show,
         KeyCode::Char('k') => Press::Keep,
         KeyCode::Char('m') => Press::Mark,
+        KeyCode::Char('?' | 'h') => Press::Help,
         KeyCode::Char('l') => Press::Large,
         KeyCode::Char('s') => Press::NextStyle,
         KeyCode::Char('0') => Press::NoKey,
@@ -240,4 +289,44 @@ fn press_of(key: KeyEvent) -> Option<Press> {
         KeyCode::Down | KeyCode::Up => Press::OtherMode,
         _ => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn presses(keys: &[KeyCode]) -> Vec<Option<Press>> {
+        let mut state = Keys::default();
+        let press = |&code| state.press_of(KeyEvent::new(code, KeyModifiers::NONE));
+        keys.iter().map(press).collect()
+    }
+
+    #[test]
+    fn letters_belong_to_the_word_while_one_is_typed_and_only_then() {
+        use KeyCode::{Char, Enter, Esc};
+        let typed = presses(&[Char('m'), Char('w'), Char('q'), Char('m'), Enter, Char('q')]);
+        let expected = [
+            Press::Mark,
+            Press::Word,
+            Press::Letter('q'),
+            Press::Letter('m'),
+            Press::WordDone { kept: true },
+            Press::Quit,
+        ];
+        assert_eq!(typed, expected.map(Some));
+        let left_out = presses(&[Char('m'), Char('w'), Esc, Esc]);
+        let end = [Press::WordDone { kept: false }, Press::Quit].map(Some);
+        assert_eq!(left_out[2..], end);
+        assert_eq!(presses(&[Char('w'), Char('q')]), [None, Some(Press::Quit)]);
+    }
+
+    #[test]
+    fn control_c_ends_while_a_word_is_typed() {
+        let mut keys = Keys::default();
+        for letter in ['m', 'w'] {
+            keys.press_of(KeyEvent::new(KeyCode::Char(letter), KeyModifiers::NONE));
+        }
+        let end = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
+        assert_eq!(keys.press_of(end), Some(Press::Quit));
+    }
 }

@@ -9,6 +9,7 @@ pub mod glyphs;
 pub mod keyboard;
 pub mod staff;
 
+use crate::chart::marked::Marked;
 use crate::chart::piece::{Piece, PieceChord};
 use crate::chart::recording::Heard;
 use crate::chart::sound::KeptSound;
@@ -16,7 +17,7 @@ use crate::chart::written;
 use crate::harmony::{Degree, NamedNote, Reading, ReadingKind, Spelled, Style, Verdict};
 use crate::publish::musicxml::score::hands;
 use crate::publish::{PageOptions, WriteOptions};
-use crate::units::{MidiNote, Seconds};
+use crate::units::{MidiNote, SampleRate, Seconds};
 use crate::view::notes::clock;
 use base64::engine::general_purpose::STANDARD;
 use base64::write::EncoderWriter;
@@ -191,6 +192,7 @@ impl RecordingPage<'_> {
                 p { "No chord was heard in this recording." }
             } @else {
                 (self.strip())
+                (self.marks())
                 @if self.has_sound { (self.desk(keyboard)) }
                 (self.table(keyboard))
             }
@@ -204,6 +206,38 @@ impl RecordingPage<'_> {
             @if !self.piece.chords.is_empty() {
                 @if self.has_sound { script id="notes" type="application/json" { (PreEscaped(self.notes())) } }
                 script { (PreEscaped(include_str!("page.js"))) }
+            }
+        }
+    }
+
+    /// What the player marked, with the chords.
+    fn marks(&self) -> Markup {
+        let piece = self.piece;
+        let starts = || {
+            piece
+                .chords
+                .iter()
+                .map(|chord| chord.start.frames(SampleRate::INTERNAL))
+        };
+        let name = |mark: &Marked| {
+            let chord = &piece.chords[mark.chord(starts())?];
+            chord
+                .names
+                .first()
+                .map(|name| name.chord.symbol(piece.style))
+        };
+        html! {
+            @if !piece.marks.is_empty() {
+                section {
+                    h2 { "Marked" }
+                    @for mark in &piece.marks {
+                        p {
+                            (clock(mark.at.seconds(SampleRate::INTERNAL)))
+                            @if let Some(name) = name(mark) { " " span.a { (name) } }
+                            @if let Some(word) = &mark.word { ": " (word) }
+                        }
+                    }
+                }
             }
         }
     }

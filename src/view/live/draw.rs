@@ -1,10 +1,10 @@
 //! Draws the live screen.
 //!
 //! Input: the state, an area, a buffer of characters. Output: the buffer, filled.
-//! Units: columns and rows. Method: our own layout. From above: the keyboard; the answer; what it can also be called, what
-//! it stands for and where it goes; pitch classes; the last chords; the input; the keys to press. What does not fit is left out from the least
-//! needed on. Words and shapes carry the meaning, colour and weight repeat it.
-//! Limits: below 30 columns or 8 rows only the keyboard and the answer are sure to be seen.
+//! Units: columns and rows. Method: our own layout. From above: the keyboard; the answer, large, and beside it the chords before; what it stands
+//! for and where it goes, its keys, what else it can be called; pitch classes; the last chords; the input; the keys to press. What does not fit
+//! is left out from the least needed on, the name last. Words and shapes carry the meaning, colour and weight repeat it.
+//! Limits: a name that is wider than the screen is cut; messages are wrapped.
 
 use super::keys::picture;
 use super::large::large;
@@ -12,6 +12,7 @@ use super::shapes::Shapes;
 use super::{Live, Music, PastChord, Status};
 use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
+use crate::chart::marked::Marked;
 use crate::chart::written;
 use crate::harmony::{self, Naming, Reading, ReadingKind, Verdict};
 use crate::listener::Certainty;
@@ -24,11 +25,22 @@ use crate::view::notes::{clock, legends, note_text, notes_text};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::fmt::Display;
 
-/// Rows of pillars: the least, and the share of the screen they may take.
-const PILLARS: std::ops::RangeInclusive<u16> = 1..=8;
-/// Rows of large letters.
-const LARGE_ROWS: u16 = 8;
+/// Pillars are so many rows high at most.
+const MOST_PILLARS: usize = 14;
+/// Rows of the keyboard without its pillars: the keys, two rows of names, one left free.
+const KEYBOARD_ROWS: usize = 4;
+/// From this many rows on there is a keyboard above the name, whatever the name could take.
+const WITH_KEYBOARD: usize = 14;
+/// Lines that stand below the name before letters are larger or the keyboard is drawn.
+const SAID_ROWS: usize = 3;
+/// Columns between large letters and the chords before.
+const BESIDE: usize = 3;
+/// Rows of the pitch classes: bars, names, one left free.
+const CLASS_ROWS: usize = 4;
+/// Bars of the pitch classes are so many rows high at most.
+const MOST_CLASS_ROWS: u16 = 6;
 /// Names of the pitch classes as they stand under their bars.
 const CLASSES: [&str; 12] = [
     "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
@@ -52,24 +64,172 @@ pub fn draw(live: &Live, palette: Palette, area: Rect, buffer: &mut Buffer) {
         top: area.y,
         palette,
     };
-    let bottom = footer(live, &mut page);
-    let music = live.on_screen();
-    let room = bottom.saturating_sub(page.top);
-    keyboard(live, music, room, &mut page);
-    page.skip(1);
-    match music.answers.shown() {
-        _ if live.hidden() => {
-            page.row("?   listen first: space shows the answer", palette.strong())
-        }
-        Some(answer) => show_answer(live, answer, bottom, &mut page),
-        None => page.row("listening", palette.faint()),
+    if live.help {
+        return help(live, &mut page);
     }
-    harmony(live, music, bottom, &mut page);
-    let strip_rows = 4;
-    if bottom.saturating_sub(page.top) >= strip_rows {
+    let bottom = footer(live, &mut page);
+    let room = bottom.saturating_sub(page.top);
+    let face = Face::of(live, page.columns(), usize::from(room), palette);
+    if face.pillars > 0 {
+        keyboard(live, face.pillars, &mut page);
         page.skip(1);
     }
-    pitch_classes(live, music, bottom, &mut page);
+    show_face(&face, &mut page);
+    pitch_classes(live, bottom, &mut page);
+}
+
+/// What stands in the middle of the screen: the name, what is said of it, and how many rows of pillars are left above.
+struct Face {
+    letters: Option<Vec<String>>,
+    style: Style,
+    /// The name where it is small, and how it stands.
+    title: String,
+    /// The chords before, beside large letters.
+    beside: Vec<String>,
+    lines: Vec<String>,
+    pillars: usize,
+}
+
+impl Face {
+    /// Fills `rows`: the name comes first, then what it is in one line and its keys, then large letters, then the keyboard.
+    fn of(live: &Live, columns: usize, rows: usize, palette: Palette) -> Self {
+        let (name, standing, style) = title(live, palette);
+        let mut small = format!("{name}   {standing}");
+        if small.chars().count() > columns {
+            // the sign alone, so that it is not cut
+            small = format!("{name} {}", standing.chars().next().unwrap_or(' '));
+        }
+        let mut lines = if live.hidden() {
+            Vec::new()
+        } else {
+            lines(live, columns)
+        };
+        let before = if live.hidden() {
+            Vec::new()
+        } else {
+            chords_before(live)
+        };
+        let keyboard = if rows >= WITH_KEYBOARD {
+            KEYBOARD_ROWS + 1
+        } else {
+            0
+        };
+        let said = lines.len().min(SAID_ROWS);
+        let letters = live.look.large.then(|| {
+            let room = rows.saturating_sub(1 + said + keyboard);
+            large(&name, columns, room, live.look.shapes.part_blocks)
+        });
+        let letters = letters.flatten().filter(|_| live.answer().is_some());
+        let wide = letters
+            .iter()
+            .flatten()
+            .map(|row| row.chars().count())
+            .max();
+        let wide = wide.unwrap_or_default().max(standing.chars().count());
+        let needed = before.iter().map(|text| text.chars().count()).max();
+        let beside =
+            letters.is_some() && needed.is_some_and(|needed| wide + BESIDE + needed <= columns);
+        if !beside && let Some(newest) = before.first() {
+            let earlier = before[1..].join("  ");
+            lines.insert(
+                lines.len().min(2),
+                format!("{newest}   {earlier}").trim_end().to_owned(),
+            );
+        }
+        let fitting = |line: String| match line.chars().count() > columns {
+            true => wrapped(&line, columns),
+            false => vec![line],
+        };
+        lines = lines.into_iter().flat_map(fitting).collect();
+        let height = letters.as_ref().map_or(0, Vec::len);
+        let rest = rows.saturating_sub(height + 1);
+        let kept = lines
+            .len()
+            .min(rest.saturating_sub(KEYBOARD_ROWS + 1).max(SAID_ROWS));
+        let above = rest.saturating_sub(kept);
+        let pillars = match above.saturating_sub(KEYBOARD_ROWS) {
+            few @ 0..=7 => few,
+            many => (many - CLASS_ROWS).min(MOST_PILLARS),
+        };
+        let keyboard = if pillars > 0 {
+            KEYBOARD_ROWS + pillars
+        } else {
+            0
+        };
+        lines.truncate(rest.saturating_sub(keyboard));
+        Self {
+            title: if letters.is_some() { standing } else { small },
+            letters,
+            style,
+            beside: if beside { before } else { Vec::new() },
+            lines,
+            pillars,
+        }
+    }
+}
+
+/// The name of what is on the screen, how it stands, and how that looks.
+fn title(live: &Live, palette: Palette) -> (String, String, Style) {
+    let lost = live.status.is_lost();
+    if live.hidden() {
+        let ask = "listen first: space shows the answer".to_owned();
+        return ("?".to_owned(), ask, palette.strong());
+    }
+    let Some(answer) = live.answer() else {
+        let (name, standing) = if lost {
+            ("no input", "! nothing can be heard")
+        } else {
+            ("listening", "")
+        };
+        return (name.to_owned(), standing.to_owned(), palette.faint());
+    };
+    let name = symbol(answer, live.look.style).unwrap_or_else(|| "no name".to_owned());
+    let (standing, style) = match answer.standing {
+        _ if lost => ("! input lost; this was the last chord", palette.faint()),
+        Standing::Provisional => ("~ not settled yet", palette.provisional()),
+        Standing::Settled => ("= settled", palette.strong()),
+        Standing::LetGo => (". let go", palette.faint()),
+    };
+    (name, standing.to_owned(), style)
+}
+
+fn symbol(answer: &Answer, style: harmony::Style) -> Option<String> {
+    answer.best().map(|name| name.chord.symbol(style))
+}
+
+/// The chord before and the four before that, the newest first.
+fn chords_before(live: &Live) -> Vec<String> {
+    let before = live.on_screen().before.iter().rev();
+    let names = before.map(|answer| {
+        let keys = || written::notes(&answer.naming.notes).join(" ");
+        symbol(answer, live.look.style).unwrap_or_else(keys)
+    });
+    let lead = |(nth, name): (usize, String)| match nth {
+        0 => format!("before {name}"),
+        _ => name,
+    };
+    names.enumerate().map(lead).collect()
+}
+
+fn show_face(face: &Face, page: &mut Page<'_>) {
+    let faint = page.palette.faint();
+    match &face.letters {
+        Some(letters) => {
+            let top = page.top;
+            letters.iter().for_each(|row| page.row(row, face.style));
+            let wide = face.beside.iter().map(|text| text.chars().count()).max();
+            let column = page.columns().saturating_sub(wide.unwrap_or_default());
+            // the row of the standing is free there as well
+            for (row, text) in (top..=page.top).zip(&face.beside) {
+                page.at(row, column as u16, text, faint);
+            }
+            page.row(&face.title, faint);
+        }
+        None => page.row(&face.title, face.style),
+    }
+    for line in &face.lines {
+        page.row(line, Style::new());
+    }
 }
 
 /// A page that is written from above, row by row; what lies below its end is not written.
@@ -108,21 +268,15 @@ impl Page<'_> {
     }
 }
 
-fn keyboard(live: &Live, music: &Music, room: u16, page: &mut Page<'_>) {
-    let (notes, names) = if live.hidden() {
+fn keyboard(live: &Live, height: usize, page: &mut Page<'_>) {
+    let music = live.on_screen();
+    let (notes, names) = if live.hidden() || live.status.is_lost() {
         (&[][..], Vec::new())
     } else {
         let names = written::notes(music.answers.note_names());
         (music.answers.sounding(), names)
     };
-    let height = (room / 4).clamp(*PILLARS.start(), *PILLARS.end());
-    let picture = picture(
-        notes,
-        &names,
-        page.columns(),
-        usize::from(height),
-        &live.look.shapes,
-    );
+    let picture = picture(notes, &names, page.columns(), height, &live.look.shapes);
     for pillar in &picture.pillars {
         page.row(pillar, page.palette.sounding());
     }
@@ -132,81 +286,46 @@ fn keyboard(live: &Live, music: &Music, room: u16, page: &mut Page<'_>) {
     }
 }
 
-fn show_answer(live: &Live, answer: &Answer, bottom: u16, page: &mut Page<'_>) {
-    let palette = page.palette;
-    let best = answer.best().map(|name| name.chord.symbol(live.look.style));
-    let name = best.as_deref().unwrap_or("no name");
-    let standing = match answer.standing {
-        Standing::Provisional => "~ not settled yet",
-        Standing::Settled => "= settled",
-        Standing::LetGo => ". let go",
-    };
-    let style = match answer.standing {
-        Standing::Provisional => palette.provisional(),
-        Standing::Settled => palette.strong(),
-        Standing::LetGo => palette.faint(),
-    };
-    let rows = bottom.saturating_sub(page.top + 4).min(LARGE_ROWS);
-    match live
-        .look
-        .large
-        .then(|| {
-            large(
-                name,
-                page.columns(),
-                usize::from(rows),
-                live.look.shapes.part_blocks,
-            )
-        })
-        .flatten()
-    {
-        Some(letters) => {
-            letters.iter().for_each(|row| page.row(row, style));
-            page.row(format!("{name}   {standing}"), palette.faint());
+/// What is said of the answer, the most needed first: what it stands for, its keys, other names; then more of the same.
+fn lines(live: &Live, columns: usize) -> Vec<String> {
+    let (style, music) = (live.look.style, live.on_screen());
+    let mut lines = Vec::new();
+    if let Some(answer) = live.answer() {
+        // What a chord does by itself is told beside its name.
+        let reading = answer.naming.readings.first();
+        let reading = reading.filter(|reading| reading.kind != ReadingKind::Function);
+        lines.extend(reading.map(|reading| reading_line(reading, style)));
+        lines.push(notes_line(answer));
+        lines.push(others_line(&answer.naming, style));
+        if let Some(stand_ins) = &music.stand_ins {
+            lines.push(stand_ins_words(stand_ins.chords(), style));
         }
-        None => {
-            let after = page.at(page.top, 0, name, style);
-            page.at(page.top, after + 3, standing, palette.faint());
-            page.skip(1);
-        }
+        lines.extend(harmony(live, columns));
+        lines.extend(reading.map(degrees_line));
+        lines.extend(reading.map(voices_line));
+    } else {
+        lines.extend(harmony(live, columns));
     }
-    let mut line = |text: String, style| {
-        if page.top < bottom && !text.is_empty() {
-            page.row(text, style);
-        }
-    };
-    line(notes_line(answer), Style::new());
-    line(others_line(&answer.naming, live.look.style), Style::new());
-    // What a chord does by itself is told beside its name.
-    let reading = answer.naming.readings.first();
-    if let Some(reading) = reading.filter(|reading| reading.kind != ReadingKind::Function) {
-        line(reading_line(reading, live.look.style), Style::new());
-        line(resolution_line(reading, live.look.style), Style::new());
-    }
-    if let Some(stand_ins) = &live.on_screen().stand_ins {
-        let words = stand_ins_words(stand_ins.chords(), live.look.style);
-        line(words, Style::new());
-    }
+    lines.retain(|line| !line.is_empty());
+    lines
 }
 
 /// The harmony so far, the newest at the right, and what it is in the key; what may still change is marked as an answer that has not settled.
-fn harmony(live: &Live, music: &Music, bottom: u16, page: &mut Page<'_>) {
-    let so_far = music.answers.harmony();
+fn harmony(live: &Live, columns: usize) -> Option<String> {
+    let so_far = live.on_screen().answers.harmony();
     let settled = so_far.settled().map(|stretch| (stretch, ""));
     let open = so_far.open().iter().map(|stretch| (stretch, "~"));
     let all: Vec<_> = settled.chain(open).collect();
-    let Some(&(last, _)) = all.last() else { return };
-    if live.hidden() || so_far.open().is_empty() || page.top >= bottom {
-        return;
+    let &(last, _) = all.last()?;
+    if so_far.open().is_empty() {
+        return None;
     }
     let mut place = String::new();
     if let Some(key) = so_far.key() {
         let numeral = last.numeral.as_ref().map(|n| format!(": {n}"));
         place = format!("   in {key}{}", numeral.unwrap_or_default());
     }
-    let mut room = page
-        .columns()
-        .saturating_sub(HARMONY.len() + place.chars().count());
+    let mut room = columns.saturating_sub(HARMONY.len() + place.chars().count());
     let mut entries: Vec<String> = Vec::new();
     for (stretch, mark) in all.iter().rev() {
         let Some(best) = stretch.chords.first() else {
@@ -219,14 +338,8 @@ fn harmony(live: &Live, music: &Music, bottom: u16, page: &mut Page<'_>) {
         room = left;
         entries.push(entry);
     }
-    if entries.is_empty() {
-        return;
-    }
     entries.reverse();
-    page.row(
-        format!("{HARMONY}{}{place}", entries.concat()),
-        Style::new(),
-    );
+    (!entries.is_empty()).then(|| format!("{HARMONY}{}{place}", entries.concat()))
 }
 
 /// How the line of the harmony so far begins.
@@ -267,47 +380,55 @@ fn others_line(naming: &Naming, style: harmony::Style) -> String {
     }
 }
 
-/// `rootless dominant E13(b9): Ab 3, D b7, F b9, C# 13`.
+/// `rootless dominant E13(b9), goes to Am`.
 fn reading_line(reading: &Reading, style: harmony::Style) -> String {
-    let degrees: Vec<String> = reading
-        .degrees
-        .iter()
-        .map(|(note, degree)| format!("{note} {degree}"))
-        .collect();
+    let to = reading.resolves_to.first();
+    let to = to.map(|resolution| format!(", goes to {}", resolution.to.symbol(style)));
     format!(
-        "{} {}: {}",
+        "{} {}{}",
         reading.kind,
         written::stands_for(reading, style),
-        degrees.join(", ")
+        to.unwrap_or_default()
     )
 }
 
-/// `goes to Am: F > E, Ab > A`.
-fn resolution_line(reading: &Reading, style: harmony::Style) -> String {
-    match reading.resolves_to.first() {
-        Some(resolution) => {
-            let voices: Vec<String> = resolution
-                .voices
-                .iter()
-                .map(|step| format!("{} > {}", step.from, step.to))
-                .collect();
-            let to = resolution.to.symbol(style);
-            format!("goes to {to}: {}", voices.join(", "))
-        }
-        None => String::new(),
-    }
+/// `there Ab 3, D b7, F b9, C# 13`: the keys as degrees of the chord that is stood for.
+fn degrees_line(reading: &Reading) -> String {
+    let degree = |(note, degree): &(_, _)| pair(note, degree);
+    let degrees: Vec<String> = reading.degrees.iter().map(degree).collect();
+    format!("there {}", degrees.join(", "))
 }
 
-/// Twelve bars, and their names below; as high as there is room, two rows at most.
-fn pitch_classes(live: &Live, music: &Music, bottom: u16, page: &mut Page<'_>) {
-    let rows = bottom.saturating_sub(page.top).saturating_sub(1).min(2);
+fn pair(note: &impl Display, degree: &impl Display) -> String {
+    format!("{note} {degree}")
+}
+
+/// `voices F > E, Ab > A`.
+fn voices_line(reading: &Reading) -> String {
+    let Some(resolution) = reading.resolves_to.first() else {
+        return String::new();
+    };
+    let voices: Vec<String> = resolution
+        .voices
+        .iter()
+        .map(|step| format!("{} > {}", step.from, step.to))
+        .collect();
+    format!("voices {}", voices.join(", "))
+}
+
+/// Twelve bars, and their names below; as high as there is room.
+fn pitch_classes(live: &Live, bottom: u16, page: &mut Page<'_>) {
+    let music = live.on_screen();
+    let room = bottom.saturating_sub(page.top).saturating_sub(2);
+    page.skip(1);
+    let rows = room.min(MOST_CLASS_ROWS);
     if rows == 0 {
         return;
     }
     let top = page.top;
     for (class, (&share, name)) in music.chroma.iter().zip(CLASSES).enumerate() {
         let column = class as u16 * CLASS_COLUMNS;
-        let share = if live.hidden() {
+        let share = if live.hidden() || live.status.is_lost() {
             0.0
         } else {
             share.clamp(0.0, 1.0)
@@ -349,11 +470,18 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
         }
     }
     let (said, style) = match (&live.status.trouble, &live.status.notice) {
+        _ if live.word.is_some() => {
+            let word = live.word.as_deref().unwrap_or_default();
+            let typed = format!("to the mark: {word}_   (Enter keeps it, Esc leaves it out)");
+            (typed, palette.strong())
+        }
         (Some(trouble), _) => (format!("! {trouble}"), palette.alarm()),
         (None, Some((notice, _))) => (notice.clone(), palette.strong()),
         (None, None) => (String::new(), Style::new()),
     };
-    above(page, said, style, 5);
+    for line in wrapped(&said, page.columns()).iter().rev() {
+        above(page, line.clone(), style, 1);
+    }
     above(page, flags_line(live), palette.strong(), 7);
     let style = if live.status.clips() {
         palette.alarm()
@@ -361,8 +489,55 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
         Style::new()
     };
     above(page, input_line(live), style, 8);
-    above(page, strip_line(live, page.columns()), Style::new(), 10);
+    above(page, strip_line(live, page.columns()), Style::new(), 20);
     row
+}
+
+/// What every key does: as many columns of it as rows demand.
+fn help(live: &Live, page: &mut Page<'_>) {
+    let [sideways, down] = live.look.shapes.arrows;
+    let keys = [
+        ("q", "quit"),
+        ("?", "this list, and back"),
+        ("m", "mark this chord"),
+        ("w", "a word to the mark"),
+        ("p", "hold the screen"),
+        ("k", "keep last minute"),
+        ("g", "guess first"),
+        ("space", "show the answer"),
+        ("l", "small or large name"),
+        ("s", "style of symbols"),
+        (sideways, "key by fifths"),
+        (down, "minor or major"),
+        ("0", "no key"),
+    ];
+    let wide = keys.iter().map(|(key, _)| key.chars().count()).max();
+    let wide = wide.unwrap_or_default();
+    let rows = usize::from(page.area.height).max(1);
+    let column = wide + 22;
+    for (place, (key, does)) in keys.iter().enumerate() {
+        let row = page.area.y + (place % rows) as u16;
+        let text = format!("{key:>wide$}  {does}");
+        page.at(row, (place / rows * column) as u16, text, Style::new());
+    }
+}
+
+/// `text` in lines of at most `columns`: broken at spaces, and within a word that is longer.
+fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let letters: Vec<char> = word.chars().collect();
+        for part in letters.chunks(columns.max(1)) {
+            match lines.last_mut() {
+                Some(line) if line.chars().count() + 1 + part.len() <= columns => {
+                    line.push(' ');
+                    line.extend(part);
+                }
+                _ => lines.push(part.iter().collect()),
+            }
+        }
+    }
+    lines
 }
 
 fn help_line(live: &Live, columns: usize) -> String {
@@ -371,19 +546,20 @@ fn help_line(live: &Live, columns: usize) -> String {
     } else {
         "p pause"
     };
-    let [sideways, down] = live.look.shapes.arrows;
-    let (by_fifths, other_mode) = (format!("{sideways} key"), format!("{down} minor/major"));
+    let size = if live.look.large {
+        "l small name"
+    } else {
+        "l large name"
+    };
     let keys = [
         "q quit",
-        pause,
-        "g guess first",
-        "k keep last minute",
+        "? all keys",
         "m mark",
-        "l large",
+        pause,
+        "k keep last minute",
+        "g guess first",
+        size,
         "s style",
-        &by_fifths,
-        &other_mode,
-        "0 no key",
     ];
     let mut line = String::new();
     for key in keys {
@@ -420,6 +596,9 @@ fn flags_line(live: &Live) -> String {
 
 fn input_line(live: &Live) -> String {
     let status: &Status = &live.status;
+    if status.is_lost() {
+        return format!("level none: the input is lost   {}", status.input);
+    }
     let level = status.level_dbfs().map_or_else(
         || "no sound at all".to_owned(),
         |level| format!("{level:.0} dB"),
@@ -466,19 +645,31 @@ fn meter(level_dbfs: Option<f32>, shapes: &Shapes) -> String {
         .collect()
 }
 
+/// The numbers of the chords of the past that are marked.
+fn marked_past(live: &Live, music: &Music) -> Vec<usize> {
+    let past = music.past.iter().map(|chord| chord.at);
+    // The chord that sounds is told as past only once it has ended; until then its mark is not that of the one before.
+    let sounding = music.answers.shown().map(|answer| answer.start);
+    let last = music.past.back().map(|chord| chord.at);
+    let starts = past.chain(sounding.filter(|&start| last.is_none_or(|last| start > last)));
+    let of = |mark: &Marked| mark.chord(starts.clone());
+    live.marks.iter().filter_map(of).collect()
+}
+
 /// The last chords, the newest at the right; as many as fit.
 fn strip_line(live: &Live, columns: usize) -> String {
     let music = live.on_screen();
-    let entry = |chord: &PastChord| {
-        let mark = if chord.marked { "*" } else { "" };
+    let marked = marked_past(live, music);
+    let entry = |place: usize, chord: &PastChord| {
+        let mark = if marked.contains(&place) { "*" } else { "" };
         let at = clock(chord.at.seconds(SampleRate::INTERNAL));
         format!("{at} {mark}{}", chord.name)
     };
     let skip = usize::from(live.hidden());
     let mut entries: Vec<String> = Vec::new();
     let mut used = 0;
-    for chord in music.past.iter().rev().skip(skip) {
-        let entry = entry(chord);
+    for (place, chord) in music.past.iter().enumerate().rev().skip(skip) {
+        let entry = entry(place, chord);
         let width = entry.chars().count() + if entries.is_empty() { 0 } else { 3 };
         if used + width > columns {
             break;

@@ -17,15 +17,21 @@ pub use shapes::Shapes;
 use crate::answer::settle::Answer;
 use crate::answer::{Answers, StandInsNow};
 use crate::audio::level::Meter;
+use crate::chart::marked::Marked;
 use crate::chart::recording::Wording;
 use crate::chart::written;
 use crate::harmony::{AnalysisOptions, Key, Mode, Naming, PitchClass, Style};
 use crate::listener::{Event, FrameReport};
 use crate::units::{Dbfs, Hertz, SamplePos, SampleRate, SampleSpan};
+use crate::view::notes::clock;
 use std::collections::VecDeque;
 
 /// Chords of the past that are kept for the strip; more than fit on any screen.
 const PAST_CHORDS: usize = 64;
+/// Chords that stand beside the one on the screen: the one before, and the four before that.
+const CHORDS_BEFORE: usize = 5;
+/// Letters of a word typed to a mark, at most.
+const WORD_LETTERS: usize = 120;
 /// How long a notice or a clip mark stays.
 const NOTICE_STAYS: SampleSpan = SampleSpan::new(4 * SampleRate::INTERNAL.get() as u64);
 
@@ -36,8 +42,6 @@ pub struct PastChord {
     pub at: SamplePos,
     /// Its best name, or its notes where it has none.
     pub name: String,
-    /// True if the player marked it.
-    pub marked: bool,
 }
 
 /// What a view cannot do itself.
@@ -60,8 +64,18 @@ pub enum Press {
     Show,
     /// Write the last minute to a file.
     Keep,
-    /// Mark this moment.
+    /// Mark the chord on the screen.
     Mark,
+    /// Type a word to the last mark: from now on letters belong to it.
+    Word,
+    /// A letter of the word.
+    Letter(char),
+    /// Take the last letter back.
+    Rub,
+    /// The word is done; kept, or left out.
+    WordDone { kept: bool },
+    /// Show what every key does, or no longer.
+    Help,
     /// The next style of chord symbols.
     NextStyle,
     /// A fifth up or down in the circle of keys.
@@ -82,8 +96,29 @@ struct Music {
     answers: Answers,
     chroma: [f32; 12],
     past: VecDeque<PastChord>,
+    /// What was on the screen before, the newest last; unlike the past it is known at once.
+    before: VecDeque<Answer>,
+    /// What is on the screen, as it was last.
+    latest: Option<Answer>,
     /// Where stand-ins are asked for.
     stand_ins: Option<StandInsNow>,
+}
+
+impl Music {
+    /// Keeps what was on the screen where another chord has taken its place.
+    fn turn(&mut self) {
+        let shown = self.answers.shown().cloned();
+        let struck = |answer: &Option<Answer>| answer.as_ref().map(|answer| answer.struck);
+        if struck(&shown) != struck(&self.latest)
+            && let Some(before) = self.latest.take()
+        {
+            if self.before.len() == CHORDS_BEFORE {
+                self.before.pop_front();
+            }
+            self.before.push_back(before);
+        }
+        self.latest = shown;
+    }
 }
 
 /// How it is shown.
@@ -115,6 +150,11 @@ struct Status {
 }
 
 impl Status {
+    /// True while nothing can be heard.
+    fn is_lost(&self) -> bool {
+        self.trouble.is_some()
+    }
+
     fn frame(&mut self, frame: &FrameReport) {
         self.now = frame.at;
         self.rms = frame.rms;
@@ -141,8 +181,12 @@ pub struct Live {
     music: Music,
     look: Look,
     status: Status,
-    /// The next chord that ends is one that the player marked.
-    mark_next: bool,
+    /// What the player has marked, as it was marked.
+    marks: Vec<Marked>,
+    /// The word that is being typed to the last mark.
+    word: Option<String>,
+    /// What every key does is on the screen.
+    help: bool,
     /// What was on the screen when it was held.
     held: Option<Box<Music>>,
 }
@@ -155,12 +199,14 @@ impl Live {
                 answers: Answers::new(naming.analysis),
                 chroma: [0.0; 12],
                 past: VecDeque::new(),
+                before: VecDeque::new(),
+                latest: None,
                 stand_ins: None,
             },
             look: Look {
                 shapes: Shapes::BLOCKS,
                 style: naming.style,
-                large: false,
+                large: true,
                 guess_first: false,
                 shown_anyway: None,
             },
@@ -175,12 +221,14 @@ impl Live {
                 trouble: None,
                 notice: None,
             },
-            mark_next: false,
+            marks: Vec::new(),
+            word: None,
+            help: false,
             held: None,
         }
     }
 
-    /// The same with large letters from the start.
+    /// The same with the name in large letters from the start, or in small ones.
     pub fn with_large_letters(mut self, large: bool) -> Self {
         self.look.large = large;
         self
@@ -222,7 +270,11 @@ impl Live {
         if let Some(stand_ins) = stand_ins {
             stand_ins.follow(answers.shown(), answers.options());
         }
-        answer(&self.music) != before
+        let changed = answer(&self.music) != before;
+        if changed {
+            self.music.turn();
+        }
+        changed
             || events
                 .iter()
                 .any(|event| matches!(event, Event::Sounding(_)))
@@ -254,11 +306,7 @@ impl Live {
         if past.len() == PAST_CHORDS {
             past.pop_front();
         }
-        past.push_back(PastChord {
-            at,
-            name,
-            marked: std::mem::take(&mut self.mark_next),
-        });
+        past.push_back(PastChord { at, name });
     }
 
     /// Takes what the meters say.
@@ -303,6 +351,16 @@ impl Live {
             }
             Press::Show => self.look.shown_anyway = self.answer().map(|answer| answer.struck),
             Press::Mark => self.mark(),
+            Press::Help => self.help = !self.help,
+            Press::Word => self.word = self.marks.last().map(|_| String::new()),
+            Press::Letter(letter) => {
+                let typed = self.word.as_mut();
+                if let Some(word) = typed.filter(|word| word.chars().count() < WORD_LETTERS) {
+                    word.push(letter);
+                }
+            }
+            Press::Rub => _ = self.word.as_mut().and_then(String::pop),
+            Press::WordDone { kept } => self.word_done(kept),
             Press::NextStyle => {
                 let styles = Style::ALL;
                 let at = styles
@@ -325,14 +383,39 @@ impl Live {
         None
     }
 
-    /// Marks the chord that sounds, or the last one where none does.
+    /// Marks the chord on the screen, or this moment where there is none.
     fn mark(&mut self) {
-        let sounds = !self.music.answers.sounding().is_empty();
-        match self.music.past.back_mut() {
-            Some(last) if !sounds => last.marked = true,
-            _ => self.mark_next = true,
+        let answer = self.answer();
+        let at = answer.map_or(self.status.now, |answer| answer.start);
+        let name = answer
+            .filter(|_| !self.hidden())
+            .and_then(Answer::best)
+            .map(|name| format!("{} ", name.chord.symbol(self.look.style)));
+        let before = self.marks.iter().position(|mark| mark.at == at);
+        let mark = before.map_or(Marked { at, word: None }, |place| self.marks.remove(place));
+        self.marks.push(mark);
+        self.notice(format!(
+            "marked {}at {}; w types a word to it",
+            name.unwrap_or_default(),
+            clock(at.seconds(SampleRate::INTERNAL))
+        ));
+    }
+
+    fn word_done(&mut self, kept: bool) {
+        let word = self
+            .word
+            .take()
+            .filter(|word| kept && !word.trim().is_empty());
+        if let (Some(word), Some(mark)) = (word, self.marks.last_mut()) {
+            mark.word = Some(word.trim().to_owned());
         }
-        self.notice("marked");
+    }
+
+    /// What the player has marked, by time.
+    pub fn marks(&self) -> Vec<Marked> {
+        let mut marks = self.marks.clone();
+        marks.sort_by_key(|mark| mark.at);
+        marks
     }
 
     /// How chords are named.

@@ -1,0 +1,94 @@
+//! A command line that makes no sense is refused in one sentence: what, where, what to do.
+
+#[path = "support/command.rs"]
+mod command;
+
+use command::Desk;
+
+/// Refused with 2, in this one sentence.
+#[track_caller]
+fn refused(arguments: &[&str], sentence: &str) {
+    let answer = Desk::new().run(arguments.iter().copied());
+    assert_eq!(answer.code, 2, "{}", answer.err);
+    assert_eq!(answer.err, format!("lidprop: {sentence}\n"));
+    assert_eq!(answer.out, "");
+}
+
+#[test]
+fn a_recording_in_the_place_of_a_command_is_a_hint_at_take() {
+    let hint = "this is a file and no command; to read a recording: lidprop take";
+    for file in ["lesson.wav", "monday/lesson"] {
+        refused(&[file], &format!("{file}: {hint} {file}"));
+    }
+}
+
+#[test]
+fn what_is_no_command_or_option_is_told_with_the_nearest() {
+    refused(
+        &["tke"],
+        "'tke' is no command; did you mean 'take'? `lidprop help` lists them",
+    );
+    refused(
+        &["hear", "--char", "x.txt"],
+        "'--char' is no option of `hear`; did you mean '--chart'? `lidprop help hear` lists them",
+    );
+    refused(
+        &["hear", "--zzzzzz"],
+        "'--zzzzzz' is no option of `hear`; `lidprop help hear` lists them",
+    );
+}
+
+#[test]
+fn values_are_refused_with_what_they_can_be() {
+    for seconds in ["abc", "1.5"] {
+        refused(
+            &["hear", "--for", seconds],
+            &format!("--for <SECONDS>: '{seconds}' cannot be used; give a whole number"),
+        );
+    }
+    refused(
+        &["take", "--a4", "440Hz", "x.wav"],
+        "--a4 <HZ>: '440Hz' cannot be used; A4 of a piano lies between 350 and 555 Hz",
+    );
+    refused(
+        &["hear", "--write", "jsn"],
+        "--write <FORMAT>: 'jsn' is not known; did you mean 'json'? give one of json",
+    );
+    let ending = "no format ends in .pdf; end the name in one of .json, .jsonl, .lab, .csv, .txt, .mid, \
+                  .musicxml, .html, .vtt, .srt";
+    refused(
+        &["hear", "--chart", "x.pdf"],
+        &format!("--chart <FILE>: 'x.pdf' cannot be used; {ending}"),
+    );
+}
+
+#[test]
+fn what_is_missing_and_what_excludes_another_is_told() {
+    refused(
+        &["take", "--into", "charts", "x.wav"],
+        "this is missing: --write <FORMAT>; `lidprop help take` shows how it is given",
+    );
+    refused(
+        &["hear", "--plain", "--write", "json"],
+        "--plain and --write <FORMAT> exclude each other; leave one of them out",
+    );
+}
+
+#[test]
+fn a_chart_that_could_not_be_written_is_refused_before_anything_is_played() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lesson.txt");
+    std::fs::write(&file, "mine").unwrap();
+    let nowhere = folder.path().join("none/lesson.txt");
+    for (path, why) in [
+        (file.as_path(), "there is such a file already"),
+        (nowhere.as_path(), "there is no folder"),
+    ] {
+        let path = path.to_str().unwrap();
+        let answer = Desk::new().run(["hear", "--chart", path]);
+        assert_eq!(answer.code, 1, "{}", answer.err);
+        assert!(answer.err.contains(why), "{}", answer.err);
+        assert_eq!(answer.err.lines().count(), 1, "{}", answer.err);
+    }
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), "mine");
+}
