@@ -12,7 +12,7 @@ use crate::harmony::function::fit;
 use crate::harmony::progression::best_path::key_at;
 use crate::harmony::{Key, Mode};
 
-/// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py`.
+/// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py` (`examples/key_weights.rs`).
 #[derive(Debug, Clone, Copy)]
 pub struct KeyTuning {
     /// How much the notes of a full beat count.
@@ -34,12 +34,12 @@ pub struct KeyTuning {
 impl Default for KeyTuning {
     fn default() -> Self {
         Self {
-            notes: 0.5,
-            chords: 0.6,
-            tonic: 0.6,
-            change: 9.0,
-            distance: 0.8,
-            sureness: 0.6,
+            notes: 0.6,
+            chords: 0.45,
+            tonic: 0.94,
+            change: 7.5,
+            distance: 0.6,
+            sureness: 0.75,
             believed: 0.4,
         }
     }
