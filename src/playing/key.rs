@@ -39,7 +39,7 @@ impl Default for KeyTuning {
             tonic: 0.94,
             change: 7.5,
             distance: 0.6,
-            sureness: 0.75,
+            sureness: 0.6,
             believed: 0.4,
         }
     }
