@@ -76,7 +76,7 @@ pub fn attempts(corpus: &Path, folder: &Path) -> Result<Vec<Attempted>, String> 
 }
 
 fn play(drill: &Drill, corpus: &Path, folder: &Path) -> Result<Vec<Attempted>, String> {
-    let mut source = lidprop::audio::open(&corpus.join(&drill.file)).map_err(|e| e.to_string())?;
+    let mut source = lidprop::audio::open(corpus.join(&drill.file)).map_err(|e| e.to_string())?;
     let file = stereo_wav(&read_all(&mut source), folder.join("drill.wav"));
     let first = drill.attempts.first().map_or("", |attempt| &attempt.target);
     let chord = label::read(first)
