@@ -237,20 +237,6 @@ fn written_both_ways(degree: Degree) -> bool {
 /// Each sounding note with its degree, in the order of degrees; a note beside the chord is told by its interval, as a lowered third or
 /// fifth where the plain one does not sound: what delays it stands in its place.
 pub(crate) fn degrees_of(chord: &Chord, sounding: &[(PitchClass, Spelled)]) -> NotesByDegree {
-    const BESIDE: [Degree; 12] = [
-        Degree::ROOT,
-        Degree::FLAT_NINTH,
-        Degree::NINTH,
-        Degree::SHARP_NINTH,
-        Degree::THIRD,
-        Degree::ELEVENTH,
-        Degree::SHARP_ELEVENTH,
-        Degree::FIFTH,
-        Degree::FLAT_THIRTEENTH,
-        Degree::THIRTEENTH,
-        Degree::MINOR_SEVENTH,
-        Degree::MAJOR_SEVENTH,
-    ];
     let half_steps = |class: PitchClass| class.above(chord.root.class());
     let sounds = |wanted: u8| {
         sounding
@@ -260,7 +246,7 @@ pub(crate) fn degrees_of(chord: &Chord, sounding: &[(PitchClass, Spelled)]) -> N
     let beside = |half_steps: u8| match half_steps {
         3 if !sounds(4) => Degree::MINOR_THIRD,
         6 if !sounds(7) => Degree::FLAT_FIFTH,
-        other => BESIDE[usize::from(other)],
+        other => Degree::ABOVE_A_ROOT[usize::from(other)],
     };
     let mut degrees: NotesByDegree = sounding
         .iter()

@@ -135,6 +135,22 @@ degrees! {
 }
 
 impl Degree {
+    /// What a note is above a root, by half steps, where nothing says otherwise: a note of the seventh chords or a tension.
+    pub const ABOVE_A_ROOT: [Self; 12] = [
+        Self::ROOT,
+        Self::FLAT_NINTH,
+        Self::NINTH,
+        Self::SHARP_NINTH,
+        Self::THIRD,
+        Self::ELEVENTH,
+        Self::SHARP_ELEVENTH,
+        Self::FIFTH,
+        Self::FLAT_THIRTEENTH,
+        Self::THIRTEENTH,
+        Self::MINOR_SEVENTH,
+        Self::MAJOR_SEVENTH,
+    ];
+
     /// Every degree, chord tones first.
     pub fn all() -> impl Iterator<Item = Degree> {
         (0..ROWS.len() as u8).map(Degree)

@@ -11,22 +11,6 @@ use crate::harmony::pitch::{Degree, DegreeSet, PitchSet};
 use crate::harmony::readings::resolution::nearest;
 use crate::harmony::speller::Speller;
 
-/// The degree at each half step above a dominant.
-const OVER_DOMINANT: [Degree; 12] = [
-    Degree::ROOT,
-    Degree::FLAT_NINTH,
-    Degree::NINTH,
-    Degree::SHARP_NINTH,
-    Degree::THIRD,
-    Degree::ELEVENTH,
-    Degree::SHARP_ELEVENTH,
-    Degree::FIFTH,
-    Degree::FLAT_THIRTEENTH,
-    Degree::THIRTEENTH,
-    Degree::MINOR_SEVENTH,
-    Degree::MAJOR_SEVENTH,
-];
-
 /// Every note of `stand_in` with its degree over `original`, chord tones first.
 pub(crate) fn degrees_over(original: &Chord, stand_in: &Chord, speller: &Speller) -> NotesByDegree {
     let root = original.root.class();
@@ -46,7 +30,7 @@ pub(crate) fn degrees_over(original: &Chord, stand_in: &Chord, speller: &Speller
             }
             // Without a seventh it is the sixth of a sixth chord.
             9 if !dominant && !seventh => Degree::SIXTH,
-            other => OVER_DOMINANT[usize::from(other)],
+            other => Degree::ABOVE_A_ROOT[usize::from(other)],
         }
     };
     let mut named: NotesByDegree = notes

@@ -72,22 +72,6 @@ impl NoteStanding {
     }
 }
 
-/// The degree that a note is beside a chord, by half steps.
-const BESIDE: [Degree; 12] = [
-    Degree::ROOT,
-    Degree::FLAT_NINTH,
-    Degree::NINTH,
-    Degree::SHARP_NINTH,
-    Degree::THIRD,
-    Degree::ELEVENTH,
-    Degree::SHARP_ELEVENTH,
-    Degree::FIFTH,
-    Degree::FLAT_THIRTEENTH,
-    Degree::THIRTEENTH,
-    Degree::MINOR_SEVENTH,
-    Degree::MAJOR_SEVENTH,
-];
-
 /// What `class` is to `chord`; a fraction of two chords is counted from the lower one.
 pub fn standing(class: PitchClass, chord: &Chord) -> NoteStanding {
     let root = chord.lower.map_or(chord.root, |(root, _)| root).class();
@@ -99,7 +83,7 @@ pub fn standing(class: PitchClass, chord: &Chord) -> NoteStanding {
         let flat = match half_steps {
             3 if !has(4) => Degree::MINOR_THIRD,
             6 if !has(7) => Degree::FLAT_FIFTH,
-            other => BESIDE[usize::from(other)],
+            other => Degree::ABOVE_A_ROOT[usize::from(other)],
         };
         stated.at(half_steps).unwrap_or(flat)
     };
