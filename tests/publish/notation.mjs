@@ -36,7 +36,10 @@ for (const name of scores) {
     await display.load(score);
     display.render();
     const found = { symbols: [], notes: 0 };
-    for (const measure of display.GraphicSheet.MeasureList.flat()) for (const entry of measure?.staffEntries ?? []) {
+    // staff by staff, as the parts of a score stand in its file
+    const list = display.GraphicSheet.MeasureList;
+    const staves = list[0].map((_, staff) => list.map(measures => measures[staff]));
+    for (const measure of staves.flat()) for (const entry of measure?.staffEntries ?? []) {
       for (const container of entry.graphicalChordContainers) found.symbols.push(container.GraphicalLabel.Label.text);
       for (const voice of entry.graphicalVoiceEntries) found.notes += voice.notes.filter(n => !n.sourceNote.isRest()).length;
     }
