@@ -5,8 +5,11 @@
 //! A line a way, with tabs: corpus, piece, number of the way, F-measure of the beats (70 ms; the first five seconds do not count), features.
 //! `training/playing_level.py` fits the weights of `src/playing/level.rs` on these lines.
 
-use lidprop::playing::{PlayedNote, beats};
-use lidprop::units::{MidiNote, Seconds, Share};
+#[path = "support/labelled.rs"]
+mod labelled;
+
+use labelled::{notes, number};
+use lidprop::playing::beats;
 use serde_json::Value;
 use std::error::Error;
 
@@ -15,20 +18,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         let truth: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
         for clip in truth["clips"].as_array().ok_or("no clips")? {
             let name = clip["file"].as_str().ok_or("a clip without a file")?;
-            let number = |value: &Value| value.as_f64().ok_or("no number");
-            let list = |name: &str| clip[name].as_array().ok_or("a clip without notes or beats");
-            let mut notes = Vec::new();
-            for note in list("notes")? {
-                notes.push(PlayedNote {
-                    midi: MidiNote::new(number(&note["midi"])? as u8)?,
-                    start: Seconds::new(number(&note["onset"])?)?,
-                    end: Seconds::new(number(&note["offset"])?)?,
-                    strength: Share::clamped(number(&note["velocity"])? as f32 / 127.0),
-                    confidence: Share::ONE,
-                });
-            }
-            notes.sort_by(|a, b| a.start.get().total_cmp(&b.start.get()));
-            let labelled: Vec<f64> = list("beats")?
+            let notes = notes(clip)?;
+            let labelled: Vec<f64> = clip["beats"]
+                .as_array()
+                .ok_or("a clip without beats")?
                 .iter()
                 .map(number)
                 .collect::<Result<_, _>>()?;

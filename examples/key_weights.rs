@@ -5,10 +5,13 @@
 //! Pieces are those of `training/playing_scenes.py` (`many`, `many_harsh`). Prints, for those it looks at and for those held out (every third song), the mean key
 //! score (the relative key counts half, as in the labelled corpora) and the share of labelled time with the right root, before and after, and the weights.
 
+#[path = "support/labelled.rs"]
+mod labelled;
+
+use labelled::{notes, number};
 use lidprop::harmony::Mode;
 use lidprop::playing::key::KeyTuning;
 use lidprop::playing::{PlayedNote, Stated, Tuning, read_with};
-use lidprop::units::{MidiNote, Seconds, Share};
 use serde_json::Value;
 use std::error::Error;
 
@@ -88,18 +91,6 @@ fn total((key, root): (f64, f64)) -> f64 {
 }
 
 fn piece(clip: &Value) -> Result<Piece, Box<dyn Error>> {
-    let number = |value: &Value| value.as_f64().ok_or("no number");
-    let mut notes = Vec::new();
-    for note in clip["notes"].as_array().ok_or("a clip without notes")? {
-        notes.push(PlayedNote {
-            midi: MidiNote::new(number(&note["midi"])? as u8)?,
-            start: Seconds::new(number(&note["onset"])?)?,
-            end: Seconds::new(number(&note["offset"])?)?,
-            strength: Share::clamped(number(&note["velocity"])? as f32 / 127.0),
-            confidence: Share::ONE,
-        });
-    }
-    notes.sort_by(|a, b| a.start.get().total_cmp(&b.start.get()));
     let (tonic, mode) = clip["key"]
         .as_str()
         .ok_or("no key")?
@@ -118,7 +109,7 @@ fn piece(clip: &Value) -> Result<Piece, Box<dyn Error>> {
     }
     Ok(Piece {
         held_out: clip["condition"] == "heldout",
-        notes,
+        notes: notes(clip)?,
         key: (class(tonic)?, mode),
         roots,
     })

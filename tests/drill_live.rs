@@ -8,12 +8,12 @@ mod support;
 
 use drilled::{chords, six_with_three_slips};
 use std::io::{BufRead, BufReader};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command};
 use std::sync::{Mutex, MutexGuard, PoisonError, mpsc};
 use std::time::Duration;
 use support::sound_server::SoundServer;
-use support::stereo_wav;
 use support::terminal::Terminal;
+use support::{lidprop_at, stereo_wav, wait_until_listening};
 
 /// One test at a time: each runs one or two whole listeners in real time, and a small machine has two cores.
 fn alone() -> MutexGuard<'static, ()> {
@@ -22,25 +22,9 @@ fn alone() -> MutexGuard<'static, ()> {
 }
 
 fn drill(server: &SoundServer, folder: &tempfile::TempDir, arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
-    server.apply(&mut command);
+    let mut command = lidprop_at(server, &[&["drill"], arguments].concat());
+    command.env("XDG_DATA_HOME", folder.path());
     command
-        .env("XDG_DATA_HOME", folder.path())
-        .arg("drill")
-        .args(arguments)
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    command
-}
-
-/// Waits until `child` tells on standard error that it listens.
-fn wait_until_listening(child: &mut Child) -> impl BufRead + use<> {
-    let mut lines = BufReader::new(child.stderr.take().expect("standard error is piped"));
-    let mut line = String::new();
-    lines.read_line(&mut line).unwrap();
-    assert!(line.contains("listening to"), "{line}");
-    lines
 }
 
 fn end(child: Child) -> String {

@@ -4,32 +4,15 @@
 
 mod support;
 
-use std::io::{BufRead, BufReader};
-use std::process::{Child, Command, Stdio};
+use std::io::BufRead;
+use std::process::{Child, Command};
 use std::time::{Duration, Instant};
 use support::sound_server::SoundServer;
 use support::terminal::{PATIENCE, Terminal};
-use support::{as_stereo_wav, test_audio};
+use support::{as_stereo_wav, lidprop_at, test_audio, wait_until_listening};
 
 fn hear(server: &SoundServer, arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
-    server.apply(&mut command);
-    command
-        .arg("hear")
-        .args(arguments)
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    command
-}
-
-/// Waits until `child` tells on standard error that it listens.
-fn wait_until_listening(child: &mut Child) -> impl BufRead + use<> {
-    let mut lines = BufReader::new(child.stderr.take().expect("standard error is piped"));
-    let mut line = String::new();
-    lines.read_line(&mut line).unwrap();
-    assert!(line.contains("listening to"), "{line}");
-    lines
+    lidprop_at(server, &[&["hear"], arguments].concat())
 }
 
 /// The folder that stands for the user's home in the server's environment.

@@ -3,7 +3,7 @@
 #[path = "support/command.rs"]
 mod command;
 
-use command::Desk;
+use command::{Desk, examples_of_help, words_of_example};
 use serde_json::Value;
 
 #[test]
@@ -91,34 +91,13 @@ fn neighbours_decide_what_the_notes_stand_for() {
     assert_eq!(json["readings"][0]["ascii"], "Bb7#9");
 }
 
-/// The command lines that the help shows under "Examples".
-fn examples(desk: &Desk) -> Vec<String> {
-    let help = desk.run(["name", "--help"]).out;
-    let (_, shown) = help.split_once("Examples:").expect("the help has examples");
-    let lines = shown.lines().map(str::trim);
-    lines
-        .filter(|line| line.starts_with("lidprop name"))
-        .map(str::to_owned)
-        .collect()
-}
-
 #[test]
 fn every_example_of_the_help_is_answered() {
     let desk = Desk::new();
-    let examples = examples(&desk);
+    let examples = examples_of_help(&desk, "name");
     assert!(examples.len() >= 4, "{examples:?}");
     for line in examples {
-        // Words parted by spaces, those in quotation marks kept together.
-        let words: Vec<&str> = line
-            .split('"')
-            .enumerate()
-            .flat_map(|(i, part)| match i % 2 {
-                0 => part.split_whitespace().collect(),
-                _ => vec![part],
-            })
-            .skip(1)
-            .collect();
-        let answer = desk.run(words);
+        let answer = desk.run(words_of_example(&line));
         assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{line}");
         assert!(answer.out.lines().count() >= 4, "{line}: {}", answer.out);
     }

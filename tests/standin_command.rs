@@ -3,7 +3,7 @@
 #[path = "support/command.rs"]
 mod command;
 
-use command::Desk;
+use command::{Desk, examples_of_help, words_of_example};
 use serde_json::Value;
 
 /// Refused by the command line itself.
@@ -398,26 +398,10 @@ fn what_cannot_be_used_is_told_in_a_sentence_with_its_place() {
 #[test]
 fn every_example_of_the_help_is_answered() {
     let desk = Desk::new();
-    let help = desk.run(["standin", "--help"]).out;
-    let (_, shown) = help.split_once("Examples:").unwrap();
-    let examples: Vec<&str> = shown
-        .lines()
-        .map(str::trim)
-        .filter(|line| line.starts_with("lidprop standin"))
-        .collect();
+    let examples = examples_of_help(&desk, "standin");
     assert!(examples.len() >= 4, "{examples:?}");
     for line in examples {
-        let words: Vec<&str> = line
-            .split('"')
-            .enumerate()
-            .flat_map(|(i, part)| match i % 2 {
-                0 => part.split_whitespace().collect(),
-                _ => vec![part],
-            })
-            .skip(1)
-            .take_while(|word| *word != ">")
-            .collect();
-        let answer = desk.run(words);
+        let answer = desk.run(words_of_example(&line));
         assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{line}");
         assert!(answer.out.lines().count() >= 5, "{line}: {}", answer.out);
     }

@@ -4,20 +4,14 @@
 
 mod support;
 
-use std::io::{BufRead, BufReader};
-use std::process::{Command, Stdio};
+use std::process::Command;
 use std::time::{Duration, Instant};
 use support::sound_server::SoundServer;
+use support::{lidprop_at, wait_until_listening};
 
 fn lidprop(server: &SoundServer, folder: &tempfile::TempDir, arguments: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
-    server.apply(&mut command);
-    command
-        .env("XDG_DATA_HOME", folder.path())
-        .args(arguments)
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
+    let mut command = lidprop_at(server, arguments);
+    command.env("XDG_DATA_HOME", folder.path());
     command
 }
 
@@ -29,10 +23,7 @@ fn original_and_stand_in_are_played_in_turn_and_heard_with_stand_ins_of_their_ow
     let folder = tempfile::tempdir().unwrap();
     let hear = ["hear", "--plain", "--standins", "--style", "ascii"];
     let mut ear = lidprop(&server, &folder, &hear).spawn().unwrap();
-    let mut told = BufReader::new(ear.stderr.take().unwrap());
-    let mut line = String::new();
-    told.read_line(&mut line).unwrap();
-    assert!(line.contains("listening to"), "{line}");
+    let _told = wait_until_listening(&mut ear);
 
     let play = [
         "standin",

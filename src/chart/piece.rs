@@ -171,6 +171,16 @@ pub struct Grid {
     pub rhythm: Rhythm,
 }
 
+/// Where a moment lies among beats (s, at least two): the number of the beat before it, counted from 0, and the share of the way to the next. Before
+/// the first and after the last it goes on at their pace.
+pub fn place_among(beats: &[f64], at: f64) -> (usize, f64) {
+    let beat = beats
+        .partition_point(|&beat| beat <= at)
+        .saturating_sub(1)
+        .min(beats.len() - 2);
+    (beat, (at - beats[beat]) / (beats[beat + 1] - beats[beat]))
+}
+
 impl PieceChord {
     /// The best name, unless none is good.
     pub fn best(&self) -> Option<&PieceName> {

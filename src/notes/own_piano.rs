@@ -14,7 +14,6 @@ use super::evidence::{NoteEstimator, NoteEvidence};
 use super::network::{Model, NetworkEstimator};
 use crate::piano::{KeyPlaces, Mixture, PianoProfile, spectra};
 use crate::spectrum::{LOG_BINS, SpectrumFrame};
-
 use crate::units::{PIANO_KEYS, log_odds, probability};
 use std::collections::VecDeque;
 

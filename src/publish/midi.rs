@@ -6,7 +6,7 @@
 //! standard states no character set; the pedal is controller 64. What comes before the first downbeat is a first bar of as many beats as fit.
 //! Limits: velocities are those of [`crate::chart::velocity`], beside the others of the recording; the pedal is all down or all up.
 
-use crate::chart::piece::{Grid, Piece, PieceNote, Voice};
+use crate::chart::piece::{Grid, Piece, PieceNote, Voice, place_among};
 use crate::chart::recording::Heard;
 use crate::harmony::{Key, Mode, Style};
 use crate::publish::WriteOptions;
@@ -170,14 +170,8 @@ impl Clock {
         let beats = if at < first {
             f64::from(self.before) * at / first
         } else {
-            let last = self.beats.len() - 2;
-            let beat = self
-                .beats
-                .partition_point(|&beat| beat <= at)
-                .saturating_sub(1)
-                .min(last);
-            let length = self.beats[beat + 1] - self.beats[beat];
-            f64::from(self.before) + beat as f64 + (at - self.beats[beat]) / length
+            let (beat, share) = place_among(&self.beats, at);
+            f64::from(self.before) + beat as f64 + share
         };
         (beats * f64::from(self.ticks_a_quarter)).round() as u32
     }

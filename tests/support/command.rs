@@ -150,3 +150,28 @@ pub fn tone() -> Vec<i16> {
         })
         .collect()
 }
+
+/// The examples that the help of a command shows.
+pub fn examples_of_help(desk: &Desk, command: &str) -> Vec<String> {
+    let help = desk.run([command, "--help"]).out;
+    let (_, shown) = help.split_once("Examples:").expect("the help has examples");
+    let begins = format!("lidprop {command}");
+    let lines = shown.lines().map(str::trim);
+    lines
+        .filter(|line| line.starts_with(&begins))
+        .map(str::to_owned)
+        .collect()
+}
+
+/// The words of an example after the program: parted by spaces, those in quotation marks kept together, up to where its output goes.
+pub fn words_of_example(line: &str) -> Vec<&str> {
+    line.split('"')
+        .enumerate()
+        .flat_map(|(i, part)| match i % 2 {
+            0 => part.split_whitespace().collect(),
+            _ => vec![part],
+        })
+        .skip(1)
+        .take_while(|word| *word != ">")
+        .collect()
+}

@@ -7,7 +7,31 @@ pub mod terminal;
 
 use lidprop::audio::{FileSource, SampleSource};
 use lidprop::units::SampleRate;
+use sound_server::SoundServer;
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+/// `lidprop` with these arguments, which listens to `server`; all that it prints can be read.
+pub fn lidprop_at(server: &SoundServer, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
+    server.apply(&mut command);
+    command
+        .args(arguments)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
+}
+
+/// Waits until `child` tells on standard error that it listens.
+pub fn wait_until_listening(child: &mut Child) -> impl BufRead + use<> {
+    let mut lines = BufReader::new(child.stderr.take().expect("standard error is piped"));
+    let mut line = String::new();
+    lines.read_line(&mut line).expect("it can be read");
+    assert!(line.contains("listening to"), "{line}");
+    lines
+}
 
 /// The path of a file below `test-audio/`.
 pub fn test_audio(name: &str) -> PathBuf {

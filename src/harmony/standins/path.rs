@@ -41,16 +41,7 @@ struct Way<'a> {
 /// The tune with the stand-ins that go best together: none goes farther out than `out_to`, all together no farther than `budget`.
 pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
     let slots = slots(tune);
-    let search = Search {
-        most: CONSIDERED,
-        bound: Some(out_to),
-        aim: None,
-    };
-    let found: Vec<Vec<StandIn>> = slots
-        .iter()
-        .zip(&tune.chords)
-        .map(|(slot, chord)| ranked(slot, chord, &search, false))
-        .collect();
+    let found = found_for(tune, &slots, out_to);
     let ways: Vec<Vec<Way>> = slots
         .iter()
         .zip(&found)
@@ -71,6 +62,20 @@ pub fn reharmonise(tune: &Tune, out_to: u8, budget: u32) -> Reharmonised {
             .collect(),
         out,
     }
+}
+
+/// The stand-ins of each chord that are looked at.
+fn found_for(tune: &Tune, slots: &[Slot], out_to: u8) -> Vec<Vec<StandIn>> {
+    let search = Search {
+        most: CONSIDERED,
+        bound: Some(out_to),
+        aim: None,
+    };
+    slots
+        .iter()
+        .zip(&tune.chords)
+        .map(|(slot, chord)| ranked(slot, chord, &search, false))
+        .collect()
 }
 
 /// The original first, then what was found.
@@ -196,16 +201,7 @@ mod tests {
         ] {
             let tune = tune(text);
             let slots = slots(&tune);
-            let search = Search {
-                most: CONSIDERED,
-                bound: Some(3),
-                aim: None,
-            };
-            let found: Vec<Vec<StandIn>> = slots
-                .iter()
-                .zip(&tune.chords)
-                .map(|(slot, chord)| ranked(slot, chord, &search, false))
-                .collect();
+            let found = found_for(&tune, &slots, 3);
             let ways: Vec<Vec<Way>> = (slots.iter().zip(&found))
                 .map(|(slot, found)| ways_of(slot, found))
                 .collect();

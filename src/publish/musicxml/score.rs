@@ -6,7 +6,7 @@
 //! Limits: one voice a staff, so a note that is held below others ends where the next of its hand begins; no triplets; a beat is a quarter.
 
 use crate::chart::hands::{left_hand_keys, parting};
-use crate::chart::piece::{Grid, Hand, OnStaff, Piece, PieceChord, PieceNote};
+use crate::chart::piece::{Grid, Hand, OnStaff, Piece, PieceChord, PieceNote, place_among};
 use crate::harmony::{Key, NamedNote};
 use crate::publish::What;
 use crate::units::MidiNote;
@@ -69,6 +69,19 @@ pub struct Event {
     pub tied_from: bool,
     /// True where it goes on in the next event.
     pub tied_to: bool,
+}
+
+impl Event {
+    /// Silence.
+    fn rest(at: u32, length: u32) -> Self {
+        Self {
+            at,
+            length,
+            what: Sign::Rest,
+            tied_from: false,
+            tied_to: false,
+        }
+    }
 }
 
 /// What stands on a staff.
@@ -387,13 +400,7 @@ impl Bars {
 
     /// Beats from the first, by the time at which something is played; swung eighths are straightened.
     fn beat(&self, at: f64) -> f64 {
-        let last = self.beats.len() - 2;
-        let beat = self
-            .beats
-            .partition_point(|&beat| beat <= at)
-            .saturating_sub(1)
-            .min(last);
-        let share = (at - self.beats[beat]) / (self.beats[beat + 1] - self.beats[beat]);
+        let (beat, share) = place_among(&self.beats, at);
         let second = self.second_eighth;
         let even = match share < second {
             true => 0.5 * share / second,
@@ -552,13 +559,7 @@ fn staff_of_bar(lasting: &[Lasting], staff: usize, from: u32, to: u32) -> Vec<Ev
     {
         let (begins, ends) = (held.from.max(from), held.to.min(to));
         pieces(reached - from, begins - from, &mut |at, length| {
-            events.push(Event {
-                at,
-                length,
-                what: Sign::Rest,
-                tied_from: false,
-                tied_to: false,
-            });
+            events.push(Event::rest(at, length));
         });
         pieces(begins - from, ends - from, &mut |at, length| {
             events.push(Event {
@@ -572,22 +573,10 @@ fn staff_of_bar(lasting: &[Lasting], staff: usize, from: u32, to: u32) -> Vec<Ev
         reached = ends.max(reached);
     }
     if reached == from {
-        return vec![Event {
-            at: 0,
-            length: to - from,
-            what: Sign::Rest,
-            tied_from: false,
-            tied_to: false,
-        }];
+        return vec![Event::rest(0, to - from)];
     }
     pieces(reached - from, to - from, &mut |at, length| {
-        events.push(Event {
-            at,
-            length,
-            what: Sign::Rest,
-            tied_from: false,
-            tied_to: false,
-        });
+        events.push(Event::rest(at, length));
     });
     events
 }

@@ -7,6 +7,8 @@ use crate::units::MidiNote;
 use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 
+/// The key that gets a mark: MIDI number of middle C.
+const MIDDLE_C: u8 = 60;
 /// Width and height of a white key, and of a black one.
 const WHITE: i32 = 10;
 const HEIGHT: i32 = 42;
@@ -72,18 +74,11 @@ impl Keyboard {
     pub fn symbols(self) -> Markup {
         let (mut white, mut black) = (String::new(), String::new());
         for key in self.low..=self.high {
-            self.shape(
-                key,
-                if Self::is_black(key) {
-                    &mut black
-                } else {
-                    &mut white
-                },
-            );
+            self.sorted_shape(key, &mut white, &mut black);
         }
-        let middle = (60..=60)
-            .find(|key| (self.low..=self.high).contains(key))
-            .map(|key| self.left(key));
+        let middle = (self.low..=self.high)
+            .contains(&MIDDLE_C)
+            .then(|| self.left(MIDDLE_C));
         html! {
             symbol id="kw" overflow="visible" { path class="kw" d=(white) {} }
             symbol id="kb" overflow="visible" {
@@ -91,6 +86,11 @@ impl Keyboard {
                 @if let Some(x) = middle { circle class="kc" cx=(x + WHITE / 2) cy=(HEIGHT - 4) r="1.4" {} }
             }
         }
+    }
+
+    /// Adds a key to the path of its colour.
+    fn sorted_shape(self, key: u8, white: &mut String, black: &mut String) {
+        self.shape(key, if Self::is_black(key) { black } else { white });
     }
 
     fn shape(self, key: u8, path: &mut String) {
@@ -111,14 +111,7 @@ impl Keyboard {
             .map(|key| key.get())
             .filter(|key| (self.low..=self.high).contains(key))
         {
-            self.shape(
-                key,
-                if Self::is_black(key) {
-                    &mut black
-                } else {
-                    &mut white
-                },
-            );
+            self.sorted_shape(key, &mut white, &mut black);
         }
         html! {
             svg.k role="img" aria-label=(described) viewBox=(format!("-1 -1 {} {}", self.width() + 2, HEIGHT + 2)) {
