@@ -10,7 +10,7 @@
 
 use super::candidate::Candidate;
 use super::penalties::PENALTIES as P;
-use super::weigh::{Surroundings, cost_around, weigh};
+use super::weigh::{Surroundings, cost_around, taken_off_left_hand, weigh};
 use crate::harmony::chord::quality::SHAPES;
 use crate::harmony::context::Context;
 use crate::harmony::pitch::{PitchClass, PitchSet};
@@ -296,7 +296,7 @@ fn gather(heard: Voicing, context: &Context, slack: f32, best: &mut Vec<Candidat
         let place = match (root == heard.bass, relative & 1 != 0) {
             (true, _) => 0.0,
             (false, true) => P.inversion,
-            (false, false) => P.dominant_root - P.left_hand,
+            (false, false) => P.dominant_root - taken_off_left_hand(relative),
         };
         for shape in SHAPES.iter() {
             let ceiling = champion.min(cheapest + HOPELESS) + slack;

@@ -111,6 +111,15 @@ impl Surroundings {
     }
 }
 
+/// What is taken off a chord without its root whose notes, seen from that root, are the staple left hand of a dominant.
+pub(crate) fn taken_off_left_hand(relative: u16) -> f32 {
+    match relative {
+        LEFT_HAND => P.left_hand,
+        LEFT_HAND_ALTERED => P.left_hand_altered,
+        _ => 0.0,
+    }
+}
+
 /// Weighs one shape on one root; `None` if it does not fit or costs at least `ceiling`.
 pub(crate) fn weigh(
     shape: &'static Shape,
@@ -198,11 +207,7 @@ pub(crate) fn weigh(
         if heard.set.len() < 4 {
             cost += P.thin_rootless;
         }
-        cost -= match relative {
-            LEFT_HAND => P.left_hand,
-            LEFT_HAND_ALTERED => P.left_hand_altered,
-            _ => 0.0,
-        };
+        cost -= taken_off_left_hand(relative);
         if heard.bass_is_stated {
             cost += P.rootless_over_stated_bass;
         }
