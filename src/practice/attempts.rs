@@ -35,7 +35,7 @@ const BEFORE: [SampleSpan; 2] = [millis(60), millis(200)];
 const REMEMBERED: SampleSpan = millis(6000);
 /// A key no longer sounds where its mean over three frames falls below these log-odds.
 const SILENT_LOG_ODDS: f32 = -0.6;
-/// A damper falls so long before the last frame whose window holds little else (see the listener's engine): taken off the end.
+/// A damper falls so long before the mean over three frames tells it (73 ms; that of one frame in the listener's engine is another): taken off the end.
 const DAMPER_LAG: SampleSpan = SampleSpan::new(1600);
 /// An attempt is not looked at for its end so early.
 const SHORTEST: SampleSpan = millis(180);
