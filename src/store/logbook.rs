@@ -227,7 +227,7 @@ impl Logbook {
         })?;
         let mut connection = Connection::open(path).map_err(told)?;
         connection.busy_timeout(PATIENCE).map_err(told)?;
-        let ours = identity(&connection).map_err(told)?;
+        let ours = patiently(|| identity(&connection)).map_err(told)?;
         match ours {
             Identity::Ours(found) if found > steps.len() => {
                 return Err(LogbookError::Newer {
@@ -483,12 +483,14 @@ enum Identity {
     Foreign,
 }
 
+/// Reads all of it at one moment: between two readings another program may have made the new file a logbook.
 fn identity(connection: &Connection) -> rusqlite::Result<Identity> {
-    let pragma = |name: &str| connection.query_row(&format!("PRAGMA {name}"), [], |row| row.get(0));
+    let moment = connection.unchecked_transaction()?;
+    let pragma = |name: &str| moment.query_row(&format!("PRAGMA {name}"), [], |row| row.get(0));
     let application: i32 = pragma("application_id")?;
     let version: i32 = pragma("user_version")?;
     let tables: i32 =
-        connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+        moment.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
     Ok(match (application, tables) {
         (APPLICATION, _) => Identity::Ours(usize::try_from(version).unwrap_or(usize::MAX)),
         (0, 0) if version == 0 => Identity::Empty,
@@ -512,12 +514,19 @@ fn make_private(path: &Path) -> std::io::Result<()> {
 }
 
 /// Writes ahead from now on. Two programs that change a new logbook to that at once stand in each other's way, and SQLite then does not wait
-/// (sqlite.org/c3ref/busy_timeout.html): it is tried again for as long as it would.
+/// (sqlite.org/c3ref/busy_timeout.html).
 fn write_ahead(connection: &Connection) -> rusqlite::Result<()> {
+    patiently(|| {
+        connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;")
+    })
+}
+
+/// Does it again while another program holds the file, for as long as SQLite itself would wait.
+fn patiently<T>(mut step: impl FnMut() -> rusqlite::Result<T>) -> rusqlite::Result<T> {
     const AGAIN: Duration = Duration::from_millis(20);
     let begun = Instant::now();
     loop {
-        match connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;") {
+        match step() {
             Err(error)
                 if error.sqlite_error_code() == Some(ErrorCode::DatabaseBusy)
                     && begun.elapsed() < PATIENCE =>
@@ -880,6 +889,22 @@ mod tests {
             let file = file.unwrap();
             let mode = file.metadata().unwrap().permissions().mode() & 0o777;
             assert_eq!(mode, 0o600, "{:?}", file.file_name());
+        }
+    }
+
+    #[test]
+    fn many_programs_may_begin_a_new_logbook_at_once() {
+        for _ in 0..30 {
+            let (_folder, path) = fresh();
+            let openers: Vec<_> = (0..4)
+                .map(|_| {
+                    let path = path.clone();
+                    std::thread::spawn(move || Logbook::open(&path).map(drop))
+                })
+                .collect();
+            for opener in openers {
+                opener.join().unwrap().unwrap();
+            }
         }
     }
 
