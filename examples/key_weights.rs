@@ -8,7 +8,7 @@
 #[path = "support/labelled.rs"]
 mod labelled;
 
-use labelled::{notes, number};
+use labelled::{class, key_score, labelled_key, notes, number};
 use lidprop::harmony::Mode;
 use lidprop::playing::key::KeyTuning;
 use lidprop::playing::{PlayedNote, Stated, Tuning, read_with};
@@ -27,10 +27,11 @@ struct Piece {
 /// A weight, by how it is reached.
 type Weight = fn(&mut KeyTuning) -> &mut f32;
 
-const WEIGHTS: [(&str, Weight); 7] = [
+const WEIGHTS: [(&str, Weight); 8] = [
     ("notes", |t| &mut t.notes),
     ("chords", |t| &mut t.chords),
     ("tonic", |t| &mut t.tonic),
+    ("home", |t| &mut t.home),
     ("change", |t| &mut t.change),
     ("distance", |t| &mut t.distance),
     ("sureness", |t| &mut t.sureness),
@@ -91,16 +92,6 @@ fn total((key, root): (f64, f64)) -> f64 {
 }
 
 fn piece(clip: &Value) -> Result<Piece, Box<dyn Error>> {
-    let (tonic, mode) = clip["key"]
-        .as_str()
-        .ok_or("no key")?
-        .split_once(':')
-        .ok_or("no mode")?;
-    let mode = if mode.starts_with("min") {
-        Mode::Minor
-    } else {
-        Mode::Major
-    };
     let mut roots = Vec::new();
     for chord in clip["chords"].as_array().ok_or("no chords")? {
         let label = chord["label"].as_str().ok_or("no label")?;
@@ -110,17 +101,9 @@ fn piece(clip: &Value) -> Result<Piece, Box<dyn Error>> {
     Ok(Piece {
         held_out: clip["condition"] == "heldout",
         notes: notes(clip)?,
-        key: (class(tonic)?, mode),
+        key: labelled_key(clip)?,
         roots,
     })
-}
-
-fn class(name: &str) -> Result<u8, Box<dyn Error>> {
-    let at = "C D EF G A B".find(&name[..1]).ok_or("no note")? as i32;
-    let signs = name[1..]
-        .chars()
-        .map(|sign| if sign == '#' { 1 } else { -1 });
-    Ok((at + signs.sum::<i32>()).rem_euclid(12) as u8)
 }
 
 /// Mean key score, and share of labelled time with the right root.
@@ -156,14 +139,9 @@ fn score(pieces: &[Piece], key: &KeyTuning) -> (f64, f64) {
 /// Key score, seconds with the right root, labelled seconds.
 fn judge(piece: &Piece, tuning: &Tuning) -> [f64; 3] {
     let reading = read_with(&piece.notes, &Stated::default(), tuning);
-    let key = reading.key.map_or(0.0, |(key, _)| {
-        let above = (12 + key.tonic.class().get() - piece.key.0) % 12;
-        match (key.mode == piece.key.1, piece.key.1, above) {
-            (true, _, 0) => 1.0,
-            (false, Mode::Major, 9) | (false, Mode::Minor, 3) => 0.5,
-            _ => 0.0,
-        }
-    });
+    let key = reading
+        .key
+        .map_or(0.0, |(key, _)| key_score(key, piece.key));
     let (mut right, mut all) = (0.0, 0.0);
     for &(start, end, root) in &piece.roots {
         all += end - start;

@@ -1,6 +1,6 @@
 //! The key: which of the 24 holds where, or none.
 //!
-//! Input: units with their weights by pitch class, and the chords found. Output: a key for each unit with its confidence, and the key that holds longest.
+//! Input: units with their weights by pitch class, and the chords found. Output: a key for each unit with its confidence, and the key of the whole.
 //! Units: natural-log units; shares 0 to 1. Method: a hidden Markov model over 24 keys (Noland and Sandler, ISMIR 2006; profiles as in Krumhansl,
 //! Cognitive Foundations of Musical Pitch, 1990, but counted over `performances.jsonl.gz`), with chords by their place in the key (`harmony::progression`).
 //! Limits: modes count as the major or minor key they lean on.
@@ -21,6 +21,8 @@ pub struct KeyTuning {
     pub chords: f32,
     /// How much it counts that a phrase begins or ends on the tonic.
     pub tonic: f32,
+    /// How much it counts, for every beat, that a key is likely home (see `playing::home`).
+    pub home: f32,
     /// What a change of key costs, before its distance.
     pub change: f32,
     /// What each fifth of distance adds.
@@ -37,6 +39,7 @@ impl Default for KeyTuning {
             notes: 0.6,
             chords: 0.45,
             tonic: 0.94,
+            home: 0.15,
             change: 7.5,
             distance: 0.6,
             sureness: 0.6,
@@ -45,9 +48,9 @@ impl Default for KeyTuning {
     }
 }
 
-const KEYS: usize = 24;
+pub(super) const KEYS: usize = 24;
 /// Weight of notes by half steps above the tonic, counted over the songs of the set in each mode; major, then minor.
-const PROFILES: [[f32; 12]; 2] = [
+pub(super) const PROFILES: [[f32; 12]; 2] = [
     [
         0.188, 0.005, 0.139, 0.006, 0.156, 0.090, 0.009, 0.184, 0.009, 0.134, 0.010, 0.087,
     ],
@@ -65,10 +68,11 @@ pub(crate) struct Keys {
     pub whole: Option<(Key, f32)>,
 }
 
-/// Finds the keys from notes, and from chords where they were found already.
+/// Finds the keys from notes, and from chords where they were found already: `home` is how likely each key is that of the whole.
 pub(crate) fn keys(
     units: &[Unit],
     found: &[Found],
+    home: Option<&[f32; KEYS]>,
     stated: Option<Key>,
     beat: f64,
     tuning: &KeyTuning,
@@ -116,6 +120,14 @@ pub(crate) fn keys(
             }
         }
     }
+    if let Some(home) = home {
+        for (values, unit) in value.iter_mut().zip(units) {
+            let lasts = ((unit.end - unit.start) / beat).min(2.0) as f32;
+            for (value, likely) in values.iter_mut().zip(home) {
+                *value += tuning.home * lasts * likely;
+            }
+        }
+    }
     if let Some(stated) = stated {
         for values in &mut value {
             for (k, key) in all.iter().enumerate() {
@@ -154,10 +166,16 @@ pub(crate) fn keys(
         lengths[path[from]].1 += lasts * f64::from(sure);
         from = to;
     }
-    let whole = (0..KEYS)
+    let longest = (0..KEYS)
         .max_by(|&a, &b| lengths[a].0.total_cmp(&lengths[b].0))
         .filter(|&k| lengths[k].0 > 0.0)
         .map(|k| (all[k], (lengths[k].1 / lengths[k].0) as f32));
+    let whole = match (home, stated) {
+        (Some(home), None) => (0..KEYS)
+            .max_by(|&a, &b| home[a].total_cmp(&home[b]))
+            .map(|k| (all[k], home[k])),
+        _ => longest,
+    };
     Keys { units: out, whole }
 }
 

@@ -9,6 +9,7 @@ pub mod bars;
 pub mod beats;
 pub mod evidence;
 pub(crate) mod families;
+pub mod home;
 pub mod key;
 pub mod level;
 mod names;
@@ -102,7 +103,7 @@ pub struct PlayingRead {
     pub bars: BarTrack,
     /// The harmony, without gaps from the first strike to the end of the last note.
     pub harmony: Vec<Stretch>,
-    /// The key that holds longest, with its confidence; `None` where none is believed.
+    /// The key of the whole, with its confidence; `None` where none is believed.
     pub key: Option<(Key, Share)>,
     /// The notes of the highest voice, as indices of the notes.
     pub melody: Vec<usize>,
@@ -138,7 +139,7 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
     let high = evidence::melody(notes);
     let units = evidence::units(notes, &strikes, &beats, &high, &tuning.notes);
     let beat = evidence::beat_length(&beats);
-    let keys = key::keys(&units, &[], stated.key, beat, &tuning.key);
+    let keys = key::keys(&units, &[], None, stated.key, beat, &tuning.key);
     let first = search::search(
         &units,
         &|_| InBar::Unknown,
@@ -154,7 +155,8 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         stated.rhythm.pickup,
         &tuning.bars,
     );
-    let keys = key::keys(&units, &first, stated.key, beat, &tuning.key);
+    let home = home::likely(notes, &sounding(&units, &first));
+    let keys = key::keys(&units, &first, Some(&home), stated.key, beat, &tuning.key);
     let place = |u: usize| in_bar(&bars, units[u].place);
     let found = search::search(
         &units,
@@ -162,7 +164,8 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &|u| keys.units.get(u).map(|k| k.0),
         &tuning.search,
     );
-    let keys = key::keys(&units, &found, stated.key, beat, &tuning.key);
+    let home = home::likely(notes, &sounding(&units, &found));
+    let keys = key::keys(&units, &found, Some(&home), stated.key, beat, &tuning.key);
     let harmony = names::stretches(&units, &found, &keys, stated, tuning);
     PlayingRead {
         beats,
@@ -174,6 +177,22 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
             .map(|(key, sure)| (key, Share::clamped(sure))),
         melody: (0..notes.len()).filter(|&i| high[i]).collect(),
     }
+}
+
+/// The chords of the stretches, as far as the key goes.
+fn sounding(units: &[evidence::Unit], found: &[search::Found]) -> Vec<home::SoundingChord> {
+    let chord = |stretch: &search::Found| {
+        let &(search::Taken::Chord(root, family), sure) = stretch.takes.first()? else {
+            return None;
+        };
+        Some(home::SoundingChord {
+            lasts: units[stretch.to - 1].end - units[stretch.from].start,
+            root,
+            class: families::FAMILIES[family].class(),
+            sure,
+        })
+    };
+    found.iter().filter_map(chord).collect()
 }
 
 fn in_bar(bars: &BarTrack, place: BeatPlace) -> InBar {
