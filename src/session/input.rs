@@ -175,8 +175,8 @@ pub fn hear_input<H: Hearer>(input: &mut Capture, hearer: &mut H) -> Result<(), 
     hear_by(input, hearer, || begun.elapsed())
 }
 
-/// The same by any clock.
-fn hear_by<H: Hearer>(
+/// The same with any input and by any clock.
+pub(super) fn hear_by<H: Hearer>(
     input: &mut impl SoundInput,
     hearer: &mut H,
     now: impl Fn() -> Duration,
