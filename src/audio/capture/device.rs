@@ -127,11 +127,11 @@ impl Capture {
             .frames(SampleRate::INTERNAL)
             .since_start();
         self.watch = Watch::opened(now);
-        self.intake.go_on(reader, self.info.rate, away);
+        let jumped = self.intake.go_on(reader, self.info.rate, away);
         Ok(Block {
             state: StreamState::Starting,
             gap: SampleSpan::ZERO,
-            jumped: away,
+            jumped,
         })
     }
 

@@ -35,12 +35,13 @@ impl Intake {
         }
     }
 
-    /// Goes on with a new stream, `away` after the last sound of the one before.
-    pub fn go_on(&mut self, reader: Reader, rate: SampleRate, away: SampleSpan) {
+    /// Goes on with a new stream, `away` after the last sound of the one before. Gives what is lost between, in its place.
+    pub fn go_on(&mut self, reader: Reader, rate: SampleRate, away: SampleSpan) -> SampleSpan {
         self.rate = rate;
         self.reader = reader;
         self.resampler = Resampler::new(rate);
         self.position += away;
+        away
     }
 
     /// Replaces the contents of `out` by the sound since the last call; never waits. Gives the lost sound that stands as silence at its start,
