@@ -190,12 +190,13 @@ pub(super) fn hear_by<H: Hearer>(
         if let Some(hops) = pace.step(SampleSpan::new(samples.len() as u64)) {
             hearer.notice(Notice::Pace(hops))?;
         }
+        // What was lost was lost before what came.
+        hearer.lost(block.jumped)?;
         hearer.hear(Sound {
             samples: &samples,
             recorded: input.as_recorded(),
             recorded_rate: input.rate(),
         })?;
-        hearer.lost(block.jumped)?;
         let name = || input.name().to_owned();
         let trouble = match block.state {
             StreamState::Starting => None,

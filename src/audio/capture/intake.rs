@@ -37,11 +37,15 @@ impl Intake {
 
     /// Goes on with a new stream, `away` after the last sound of the one before. Gives what is lost between, in its place.
     pub fn go_on(&mut self, reader: Reader, rate: SampleRate, away: SampleSpan) -> SampleSpan {
+        // What was still on its way through the resampler is lost as well, and counts.
+        let mut on_its_way = Vec::new();
+        self.resampler.finish(&mut on_its_way);
+        let lost = away + SampleSpan::new(on_its_way.len() as u64);
         self.rate = rate;
         self.reader = reader;
         self.resampler = Resampler::new(rate);
-        self.position += away;
-        away
+        self.position += lost;
+        lost
     }
 
     /// Replaces the contents of `out` by the sound since the last call; never waits. Gives the lost sound that stands as silence at its start,
