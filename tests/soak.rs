@@ -16,6 +16,7 @@ use lidprop::harmony::AnalysisOptions;
 use lidprop::listener::{Event, ListenerOptions};
 use lidprop::session::input::SoundInput;
 use lidprop::session::live::{Listening, News};
+use lidprop::spectrum::HOP_SAMPLES;
 use lidprop::units::{SampleRate, SampleSpan, Seconds};
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
@@ -39,6 +40,8 @@ const RATIO: f64 = SampleRate::INTERNAL.get() as f64 / RATE as f64;
 /// The input hands over sound, and the loop looks at it, every so many microseconds.
 const STEP: u64 = 10_000;
 const SECOND: u64 = 1_000_000;
+/// The last seconds of each period, in which nothing happens.
+const QUIET: u64 = 280 * SECOND;
 /// After so long everything happens again.
 const PERIOD: u64 = 300 * SECOND;
 
@@ -104,7 +107,7 @@ struct MadeUp {
     /// A frame of the input's clock, and the time that it has for the listener.
     anchor: (u64, f64),
     strikes: Sender<Strike>,
-    /// How far the intake lies behind what was handed over, in samples: the least in each period.
+    /// How far the intake lies behind what was handed over, in samples: the least in the quiet time of each period.
     behind: Vec<f64>,
     told: Sender<Vec<f64>>,
 }
@@ -194,11 +197,11 @@ impl SoundInput for MadeUp {
         );
         let behind = self.time_of(self.next) - self.intake.position().get() as f64;
         let period = (self.now() / PERIOD) as usize;
-        // While a gap waits to be told, what was handed over is ahead.
-        if self.behind.len() <= period {
-            self.behind.resize(period + 1, f64::MAX);
+        if self.now() % PERIOD >= QUIET {
+            self.behind
+                .resize(self.behind.len().max(period + 1), f64::MAX);
+            self.behind[period] = self.behind[period].min(behind);
         }
-        self.behind[period] = self.behind[period].min(behind);
         Block { state, gap, jumped }
     }
 
@@ -319,14 +322,20 @@ struct Ears {
     played: VecDeque<Strike>,
     /// Keys that were heard of late, and when.
     heard: VecDeque<(u8, u64)>,
+    /// Until when notes were last heard in every second or fourth hop only, as is done to catch up.
+    catching_up: f64,
     /// By how much each was heard later than it was played, in samples: least and most.
     late: Option<(f64, f64)>,
+    /// The same of those during which listening caught up.
+    late_catching_up: Option<(f64, f64)>,
     strikes: usize,
     keys_missing: usize,
 }
 
 /// A strike is told within so many samples.
 const TOLD_WITHIN: f64 = 2.0 * SampleRate::INTERNAL.get() as f64;
+/// The hop of the analysis in samples.
+const HOP: f64 = HOP_SAMPLES as f64;
 /// No strike is heard so many samples away from where it was played.
 const NEAR: f64 = 0.1 * SampleRate::INTERNAL.get() as f64;
 
@@ -350,8 +359,14 @@ impl Ears {
                 match nearest {
                     None => self.keys_missing += 1,
                     Some(late) => {
-                        let (least, most) = self.late.unwrap_or((late, late));
-                        self.late = Some((least.min(late), most.max(late)));
+                        let calm = strike.at > self.catching_up + NEAR;
+                        let range = if calm {
+                            &mut self.late
+                        } else {
+                            &mut self.late_catching_up
+                        };
+                        let (least, most) = range.unwrap_or((late, late));
+                        *range = Some((least.min(late), most.max(late)));
                     }
                 }
             }
@@ -377,7 +392,7 @@ fn hours_of_listening_keep_time_and_memory() {
     let mut answers = Answers::new(AnalysisOptions::default());
     let mut ears = Ears::default();
     let (mut meters, mut lost, mut named) = (0, 0, 0_u64);
-    let (mut memory, mut last_frame) = (Vec::new(), 0);
+    let (mut memory, mut last_frame, mut hops) = (Vec::new(), 0, 1);
     while !run.stopped.load(Ordering::Relaxed) {
         ears.played.extend(run.strikes.try_iter());
         match listening.news.recv_timeout(Duration::from_millis(50)) {
@@ -400,6 +415,9 @@ fn hours_of_listening_keep_time_and_memory() {
                     named += u64::from(answers.hear(event).is_some());
                 }
                 listening.give_back(events);
+                if hops > 1 {
+                    ears.catching_up = last_frame as f64;
+                }
                 run.taken_to.store(last_frame, Ordering::Relaxed);
                 ears.compare(last_frame as f64);
             }
@@ -408,6 +426,7 @@ fn hours_of_listening_keep_time_and_memory() {
                 lost += 1;
             }
             Ok(News::Meter(_)) => meters += 1,
+            Ok(News::Pace(now)) => hops = now,
             Ok(News::Fault(sentence)) => panic!("{sentence}"),
             Ok(_) | Err(_) => {}
         }
@@ -416,11 +435,12 @@ fn hours_of_listening_keep_time_and_memory() {
             memory.push(resident());
             let resident = resident().unwrap_or(f64::NAN);
             println!(
-                "{:.2} h listened in {:.0} s, {resident:.1} MiB, {} strikes, late by {:?} samples, keys missing {}",
+                "{:.2} h listened in {:.0} s, {resident:.1} MiB, {} strikes, late by {:?} samples, catching up {:?}, keys missing {}",
                 (period * PERIOD / SECOND) as f64 / 3600.0,
                 begun.elapsed().as_secs_f64(),
                 ears.strikes,
                 ears.late,
+                ears.late_catching_up,
                 ears.keys_missing
             );
         }
@@ -447,10 +467,16 @@ fn hours_of_listening_keep_time_and_memory() {
         ears.strikes
     );
     assert_eq!(ears.keys_missing, 0, "of {} strikes", ears.strikes);
-    let (least, most) = ears.late.unwrap();
+    let spread = |late: Option<(f64, f64)>| late.map_or(0.0, |(least, most)| most - least);
     assert!(
-        most - least <= 512.0,
-        "a hop of the analysis at most: {least} to {most}"
+        ears.late.is_some() && spread(ears.late) <= HOP,
+        "a hop: {:?}",
+        ears.late
+    );
+    assert!(
+        spread(ears.late_catching_up) <= 4.0 * HOP,
+        "four hops: {:?}",
+        ears.late_catching_up
     );
     let (first, last) = (behind[0], behind[periods as usize - 1]);
     assert!(
