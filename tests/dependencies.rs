@@ -55,10 +55,22 @@ fn text<'a>(value: &'a Value, field: &str) -> &'a str {
     value[field].as_str().unwrap_or("")
 }
 
-/// The packages that are in the tree of this system.
+/// The packages that go into the program on this system, or build it; those of tests alone do not.
 fn packages(metadata: &Value) -> Vec<&Value> {
     let nodes = metadata["resolve"]["nodes"].as_array().unwrap();
-    let used: BTreeSet<&str> = nodes.iter().map(|node| text(node, "id")).collect();
+    let mut used = BTreeSet::new();
+    let mut waiting = vec![text(&metadata["resolve"], "root")];
+    while let Some(id) = waiting.pop() {
+        if used.insert(id) {
+            let node = nodes.iter().find(|node| node["id"] == id).unwrap();
+            let needed = node["deps"].as_array().unwrap().iter();
+            let shipped = needed.filter(|needed| {
+                let kinds = needed["dep_kinds"].as_array().unwrap();
+                kinds.iter().any(|kind| kind["kind"] != "dev")
+            });
+            waiting.extend(shipped.map(|needed| text(needed, "pkg")));
+        }
+    }
     let packages = metadata["packages"].as_array().unwrap();
     packages
         .iter()

