@@ -7,6 +7,10 @@
 #   make eval-drills                      how the drills of the labelled corpus are marked: CORPUS=
 #   make bench                            speed on one core and peak memory
 #   make bench-live                       from the strike to the screen through a sound server, then 30 minutes of running: CORPUS=, CLIPS=, MINUTES=
+#   make package                          a Debian package, a tar.gz and their checksums in target/packages; make package-check installs them in clean roots
+#   make archive-check                    runs the recipes of examples/archive: GNU parallel, Slurm's script, Dask, Ray, DuckDB
+#   make soak                             capture at many times real time: HOURS=
+#   make cross-check                      type-checks for other systems whose standard library is installed
 #   make lint, make doc, make setup, make test-audio
 
 SHELL := bash
@@ -32,7 +36,8 @@ ESTIMATES := $(TARGET_DIR)/eval
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
-.PHONY: help demo test publish-check eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live
+.PHONY: help demo test publish-check eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live \
+	package package-check archive-check soak cross-check
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -120,11 +125,55 @@ MINUTES ?= 30
 bench-live: setup-build setup-live
 	cargo bench --locked $(FEATURES) --bench live -- --corpus $(CORPUS) --clips $(CLIPS) --minutes $(MINUTES)
 
+# Pages and completions are the same in every profile, so the one is taken that `make test` has built.
+MANUAL := $(TARGET_DIR)/manual
+PACKAGES := $(TARGET_DIR)/packages
+SUITES ?= bookworm trixie
+
+package: build
+	rm -rf $(MANUAL) $(PACKAGES)
+	cargo run --locked --example write_manual -- $(MANUAL)
+	packaging/package $(LIDPROP) $(MANUAL) $(PACKAGES)
+
+package-check: package
+	packaging/check $(PACKAGES) $(TARGET_DIR)/roots $(SUITES)
+
+ENGINES := $(TARGET_DIR)/archive-engines
+
+$(ENGINES)/ready: examples/archive/requirements.txt
+	python3 -m venv --clear $(ENGINES)
+	$(ENGINES)/bin/pip install --quiet --disable-pip-version-check --no-deps --requirement $<
+	touch $@
+
+archive-check: build
+	@.ci/setup archive
+	@if $(MAKE) --no-print-directory $(ENGINES)/ready; then \
+		PATH="$(abspath $(dir $(LIDPROP))):$$PATH" examples/archive/check.sh $(TARGET_DIR)/archive-check $(ENGINES)/bin/python; \
+	elif [ "$${CI:-}" = true ]; then echo "archive-check: the engines are missing" >&2; exit 1; \
+	else echo "archive-check: SKIPPED, the engines are missing"; fi
+
+# Hours of capture, as the sound input counts them.
+HOURS ?= 8
+
+soak: setup-build
+	SOAK_HOURS=$(HOURS) cargo test --locked --test soak -- --nocapture
+
+CROSS_TARGETS ?= aarch64-unknown-linux-gnu x86_64-pc-windows-gnu aarch64-apple-darwin
+
+# SQLite is compiled from its source, so each target needs a C compiler too.
+cross-check: setup-build
+	@for target in $(CROSS_TARGETS); do \
+		if [ -d "$$(rustc --print sysroot)/lib/rustlib/$$target" ]; then cargo check --locked --target $$target; \
+		else echo "cross-check: $$target SKIPPED, its standard library is missing (rustup target add $$target)"; fi; \
+	done
+
 lint: setup-build
 	cargo fmt --check
 	cargo clippy --locked --all-targets -- -D warnings
 	cargo clippy --locked --no-default-features -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps
+	@if command -v cargo-deny >/dev/null; then cargo deny --offline check bans licenses sources; \
+	else echo "lint: cargo-deny is not installed; tests/dependencies.rs holds the rules of deny.toml"; fi
 
 doc: setup-build
 	cargo doc --locked --no-deps

@@ -108,6 +108,9 @@ pub struct Provenance {
     pub model: String,
     /// What the user has stated.
     pub options: StatedOptions,
+    /// The recording: the SHA-256 (FIPS 180-4) of its file in 64 hexadecimal digits; absent of what is no file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sha256: Option<String>,
 }
 
 /// What the user has stated, as far as it has any part in what was heard and how it is read.
@@ -122,6 +125,33 @@ pub struct StatedOptions {
     /// The key that was stated.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub key: Option<String>,
+    /// The scale that was stated, where it is neither plain major nor plain minor.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale: Option<Word>,
+    /// From when on it was to be read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<Seconds>,
+    /// Up to when it was to be read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<Seconds>,
+    /// How far it was said to sound above what was fingered, in half steps.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub half_steps: Option<f64>,
+    /// The tempo that was stated, in beats a minute.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bpm: Option<f64>,
+    /// The beats in a bar that were stated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meter: Option<usize>,
+    /// The beats before the first bar that were stated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pickup: Option<usize>,
+    /// How symbols are printed, where it is not as usual.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub style: Option<Word>,
+    /// How notes are spelled, where it is not as usual.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spelling: Option<Word>,
 }
 
 /// A recording that sounds off what was fingered, as an old record or cassette does.

@@ -75,6 +75,11 @@ impl Command {
     }
 }
 
+/// All commands with their options and help, for what is made of them: the manual, completions in shells.
+pub fn command_line() -> clap::Command {
+    CommandLine::command()
+}
+
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
     let command_line = match CommandLine::try_parse() {

@@ -5,19 +5,24 @@
 //! Units: as the formats state. Method: a thread a recording, as many at once as there are cores; charts appear in the
 //! order in which the files were named. A recording that cannot be read or written is told and does not stop the others, and so is
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
+//! Where results go to standard output, no more than [`AHEAD`] wait for one that is long.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::against;
 use super::error::{CliError, CommandResult, tell};
-use super::options::{NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions};
+use super::options::{
+    ArchiveOptions, NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions,
+};
 use super::remedies::{InCommand, sentence};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
 use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
+use crate::session::done::{DoneLines, is_done};
 use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
+use crate::store::lines::{LinesError, LinesFile};
 use crate::units::Cents;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
@@ -28,9 +33,9 @@ use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 use std::collections::HashMap;
 use std::io::{self, BufWriter, Seek, Write};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::{Condvar, Mutex, PoisonError, mpsc};
 use std::thread;
 use tempfile::SpooledTempFile;
 
@@ -43,13 +48,14 @@ Examples:
   lidprop take --write labels lesson.m4a > lesson.lab
   lidprop take --write midi --voices --into band rehearsal.m4a
   lidprop take --write jsonl archive/*.flac > archive.jsonl
+  lidprop take --files-from tapes.txt --shard 3/10 --write jsonl --add-to part-3.jsonl --skip-done
   lidprop take homework.m4a --against chart.txt
   lidprop take --from 1:20 --to 1:40 lesson.m4a
 
 A recording that cannot be read is told on standard error and does not stop the others; the exit code is then 1.")]
 pub struct TakeArgs {
     /// Recordings to read, told by their content: WAV, FLAC, MP3, M4A, OGG, Opus, CAF, and the sound of MP4, MOV, MKV and WebM
-    #[arg(required = true, value_name = "FILE")]
+    #[arg(required_unless_present = "files_from", value_name = "FILE")]
     pub files: Vec<PathBuf>,
 
     /// Write this instead of the chart
@@ -63,6 +69,10 @@ pub struct TakeArgs {
     /// Write over files that lidprop did not write
     #[arg(long, requires = "into")]
     pub force: bool,
+
+    /// Which of many recordings are read, and where they go on.
+    #[command(flatten)]
+    pub archive: ArchiveOptions,
 
     /// How it is written.
     #[command(flatten)]
@@ -154,24 +164,36 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
             .write
             .map(|format| args.publish.keep(format))
             .unwrap_or_default(),
+        identify: args.write.is_some_and(says_what_made_it),
     };
     if let Some(against) = &args.against {
         return against::run(args, against, &options, read);
     }
-    let output = Output::chosen(args)?;
-    let jobs = plan(&args.files, &output);
+    let all = args.archive.all(&args.files)?;
+    let output = Output::chosen(args, all.len(), &options)?;
+    let (files, jobs): (Vec<&Path>, Vec<Job>) =
+        plan(&all, &output, |file| args.archive.is_mine(file));
+    if let (true, Some(shard)) = (files.is_empty(), args.archive.shard) {
+        tell(&format!(
+            "part {shard} has none of the {} recordings",
+            all.len()
+        ));
+    }
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
+    let done_before = AtomicUsize::new(0);
     let mut failures = 0;
     let mut printed = Ok(());
     let readings = Readings {
-        files: &args.files,
+        files: &files,
         jobs: &jobs,
         read,
         options: &options,
         output: &output,
         bar: &bar,
         stop: &stop,
+        skip_done: args.archive.skip_done,
+        done_before: &done_before,
     };
     readings.in_order(|outcome| match outcome {
         Err(failure) => {
@@ -189,6 +211,13 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         Ok(_) => {}
     });
     bar.finish_and_clear();
+    match done_before.into_inner() {
+        0 => {}
+        done => tell(&format!(
+            "{done} of {} recordings were done before",
+            files.len()
+        )),
+    }
     printed.map_err(CliError::from_stdout)?;
     if failures > 0 {
         Err(CliError::AlreadyTold)
@@ -210,11 +239,33 @@ enum Output {
         options: WriteOptions,
         folder: PathBuf,
         force: bool,
+        keep_folders: bool,
     },
+    /// A line each in one file, with what stands there already.
+    Lines(Mutex<LinesFile>, DoneLines),
+}
+
+/// The ways in which lines of lidprop begin: what was heard, and why nothing was.
+const LINE_BEGINNINGS: &[&str] = &["{\"schema\":\"lidprop/", "{\"file\":"];
+
+/// True of the formats that say what made them.
+fn says_what_made_it(format: &Format<Heard>) -> bool {
+    ["json", JSON_LINES].contains(&format.name)
 }
 
 impl Output {
-    fn chosen(args: &TakeArgs) -> Result<Self, CliError> {
+    fn chosen(
+        args: &TakeArgs,
+        recordings: usize,
+        reading: &RecordingOptions,
+    ) -> Result<Self, CliError> {
+        let archive = &args.archive;
+        let tells_done = args.into.is_some() || archive.add_to.is_some();
+        if archive.skip_done && !(tells_done && args.write.is_some_and(says_what_made_it)) {
+            return Err(CliError::Usage(
+                "--skip-done needs results that say what made them; add --write json --into DIR, or --write jsonl --add-to FILE".to_owned(),
+            ));
+        }
         let Some(format) = args.write else {
             return Ok(Self::Chart {
                 ink: Ink::of_stdout(),
@@ -222,6 +273,9 @@ impl Output {
             });
         };
         let options = args.publish.asked(format, FORMATS, args.held)?;
+        if let Some(path) = &archive.add_to {
+            return Self::adding_to(path, format, archive.skip_done, reading);
+        }
         match &args.into {
             Some(folder) => {
                 make_folder(folder).map_err(CliError::failed)?;
@@ -230,17 +284,58 @@ impl Output {
                     options,
                     folder: folder.clone(),
                     force: args.force,
+                    keep_folders: archive.keep_folders,
                 })
             }
-            None if args.files.len() == 1 || format.name == JSON_LINES => {
+            None if recordings == 1 || format.name == JSON_LINES => {
                 Ok(Self::Stdout(format, options))
             }
             None => Err(CliError::Usage(format!(
                 "{} recordings cannot share standard output as {}; say where to write with --into DIR",
-                args.files.len(),
-                format.name
+                recordings, format.name
             ))),
         }
+    }
+
+    fn adding_to(
+        path: &Path,
+        format: &Format<Heard>,
+        skip_done: bool,
+        reading: &RecordingOptions,
+    ) -> Result<Self, CliError> {
+        if format.name != JSON_LINES {
+            return Err(CliError::Usage(format!(
+                "--add-to means nothing to {}; it belongs to --write {JSON_LINES}",
+                format.name
+            )));
+        }
+        let mut lines = LinesFile::open(path, LINE_BEGINNINGS).map_err(CliError::failed)?;
+        let mut done = DoneLines::default();
+        if skip_done {
+            lines
+                .each_line(|line| done.keep(line, reading))
+                .map_err(CliError::failed)?;
+        }
+        Ok(Self::Lines(Mutex::new(lines), done))
+    }
+
+    /// True where the result of this recording is there already.
+    fn has_result_of(
+        &self,
+        recording: &Path,
+        target: Option<&Path>,
+        options: &RecordingOptions,
+    ) -> bool {
+        match (self, target) {
+            (Self::Lines(_, done), _) => done.has(recording),
+            (_, Some(target)) => is_done(target, recording, options),
+            _ => false,
+        }
+    }
+
+    /// True where results wait in memory for their turn.
+    fn is_in_order(&self) -> bool {
+        matches!(self, Self::Chart { .. } | Self::Stdout(..))
     }
 
     /// What goes to standard output; `None` where results go to a folder.
@@ -257,22 +352,34 @@ impl Output {
             Self::Stdout(format, options) => {
                 spooled(|out| (format.write)(heard, options, out)).map(Some)
             }
-            Self::Folder { .. } => Ok(None),
+            Self::Folder { .. } | Self::Lines(..) => Ok(None),
         }
     }
 
     /// What goes to standard output of a recording that cannot be read; `None` where nothing does.
     fn text_of_failure(&self, path: &Path, error: &str) -> Option<SpooledTempFile> {
-        let Self::Stdout(format, _) = self else {
-            return None;
-        };
         let line = Failed {
             file: path.display().to_string(),
             error,
         };
-        let line = || spooled(|out| write_json_line(&line, out)).ok();
-        (format.name == JSON_LINES).then(line).flatten()
+        match self {
+            Self::Stdout(format, _) if format.name == JSON_LINES => {
+                spooled(|out| write_json_line(&line, out)).ok()
+            }
+            Self::Lines(lines, done) if !done.has_failure(path, error) => {
+                let mut text = Vec::new();
+                // What does not fit there either is told on standard error all the same.
+                let _ = write_json_line(&line, &mut text).map(|()| add_line(lines, &text));
+                None
+            }
+            _ => None,
+        }
     }
+}
+
+fn add_line(lines: &Mutex<LinesFile>, line: &[u8]) -> Result<(), LinesError> {
+    let mut lines = lines.lock().unwrap_or_else(PoisonError::into_inner);
+    lines.add(line)
 }
 
 /// The line of a recording that cannot be read.
@@ -302,47 +409,80 @@ fn print(mut text: SpooledTempFile) -> io::Result<()> {
 /// One recording and the file its result goes to, if it goes to one; or why it cannot be done at all.
 type Job<'a> = Result<(&'a Path, Option<PathBuf>), String>;
 
-/// Gives each recording its target; one whose target another recording has already is refused.
-fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
+/// The recordings of this call, each with its target; one whose target another recording of the whole list has already is refused.
+fn plan<'a>(
+    files: &'a [PathBuf],
+    output: &Output,
+    is_mine: impl Fn(&Path) -> bool,
+) -> (Vec<&'a Path>, Vec<Job<'a>>) {
     let Output::Folder {
         format,
         folder,
         force,
+        keep_folders,
         ..
     } = output
     else {
+        let files = files.iter().map(PathBuf::as_path);
         return files
-            .iter()
-            .map(|file| Ok((file.as_path(), None)))
-            .collect();
+            .filter(|file| is_mine(file))
+            .map(|file| (file, Ok((file, None))))
+            .unzip();
     };
     let mut taken: HashMap<String, &Path> = HashMap::new();
-    let mut job = |file: &'a PathBuf| {
-        let stem = file.file_stem().ok_or_else(|| {
-            format!(
-                "{}: this names no recording; give the path of a file",
-                file.display()
-            )
-        })?;
-        let mut name = stem.to_owned();
-        name.push(".");
-        name.push(format.extension);
+    let mut job = |file: &'a Path, is_mine: bool| {
+        let name = name_of_result(file, format.extension, *keep_folders)?;
         // Some file systems do not tell upper from lower case.
         let key = name.to_string_lossy().to_lowercase();
         let target = folder.join(name);
         if let Some(other) = taken.get(&key) {
             return Err(format!(
-                "{}: its result would overwrite that of {} in {}; read it in a call of its own with another --into",
+                "{}: its result would overwrite that of {} in {}; add --keep-folders, or read it in a call of its own with another --into",
                 file.display(),
                 other.display(),
                 target.display()
             ));
         }
-        may_write(&target, format.mark, *force)?;
         taken.insert(key, file);
-        Ok((file.as_path(), Some(target)))
+        if is_mine {
+            may_write(&target, format.mark, *force)?;
+        }
+        Ok((file, Some(target)))
     };
-    files.iter().map(&mut job).collect()
+    let files = files.iter().filter_map(|file| {
+        let is_mine = is_mine(file);
+        let job = job(file, is_mine);
+        is_mine.then_some((file.as_path(), job))
+    });
+    files.unzip()
+}
+
+/// The path, below the folder of results, of a recording's result.
+fn name_of_result(file: &Path, extension: &str, keep_folders: bool) -> Result<PathBuf, String> {
+    let no_recording = || {
+        format!(
+            "{}: this names no recording; give the path of a file",
+            file.display()
+        )
+    };
+    let mut name = file.file_stem().ok_or_else(no_recording)?.to_owned();
+    name.push(".");
+    name.push(extension);
+    let mut path = PathBuf::new();
+    let folders = file.parent().filter(|_| keep_folders);
+    for part in folders.iter().flat_map(|folders| folders.components()) {
+        match part {
+            Component::Normal(folder) => path.push(folder),
+            Component::ParentDir => {
+                return Err(format!(
+                    "{}: '..' in its path leads out of the folder of results; name it without, or leave --keep-folders out",
+                    file.display()
+                ));
+            }
+            Component::Prefix(_) | Component::RootDir | Component::CurDir => {}
+        }
+    }
+    Ok(path.join(name))
 }
 
 /// Why a recording gave no result, and what stands for it on standard output, if anything does.
@@ -356,14 +496,19 @@ type Outcome = Result<Option<SpooledTempFile>, Failure>;
 
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
-    files: &'a [PathBuf],
+    files: &'a [&'a Path],
     jobs: &'a [Job<'a>],
     read: &'a ReadRecording<'a>,
     options: &'a RecordingOptions,
     output: &'a Output,
     bar: &'a ProgressBar,
     stop: &'a AtomicBool,
+    skip_done: bool,
+    done_before: &'a AtomicUsize,
 }
+
+/// How far a recording is read ahead of the one whose result is due; results wait in memory.
+const AHEAD: usize = 32;
 
 /// Steps of the progress bar a recording.
 const STEPS: u64 = 1000;
@@ -373,16 +518,20 @@ impl Readings<'_> {
     fn in_order(&self, mut hand_on: impl FnMut(Outcome)) {
         let cores = thread::available_parallelism().map_or(1, usize::from);
         let next = AtomicUsize::new(0);
+        let turn = Turn::default();
         let (sender, receiver) = mpsc::channel();
         thread::scope(|scope| {
             for _ in 0..cores.min(self.jobs.len()) {
-                let (sender, next) = (sender.clone(), &next);
+                let (sender, next, turn) = (sender.clone(), &next, &turn);
                 scope.spawn(move || {
                     while !self.stop.load(Ordering::Relaxed) {
                         let index = next.fetch_add(1, Ordering::Relaxed);
                         let Some(job) = self.jobs.get(index) else {
                             break;
                         };
+                        if self.output.is_in_order() {
+                            turn.wait_until_near(index);
+                        }
                         let outcome = self.carry_out(job).map_err(|sentence| Failure {
                             line: self
                                 .files
@@ -404,6 +553,7 @@ impl Readings<'_> {
                 while let Some(outcome) = waiting.remove(&due) {
                     hand_on(outcome);
                     due += 1;
+                    turn.is_of(due);
                 }
             }
         });
@@ -439,6 +589,10 @@ impl Readings<'_> {
         target: Option<&Path>,
         mut progress: impl FnMut(f64),
     ) -> Result<Option<SpooledTempFile>, String> {
+        if self.skip_done && self.output.has_result_of(path, target, self.options) {
+            self.done_before.fetch_add(1, Ordering::Relaxed);
+            return Ok(None);
+        }
         let heard = (self.read)(path, self.options, self.stop, &mut progress)
             .map_err(|error| sentence(&error, InCommand::Take))?;
         if let (
@@ -448,9 +602,18 @@ impl Readings<'_> {
             },
         ) = (target, self.output)
         {
-            return write_whole(target, |out| (format.write)(&heard, options, out))
+            let folder = target.parent().unwrap_or(target);
+            return make_folder(folder)
+                .and_then(|()| write_whole(target, |out| (format.write)(&heard, options, out)))
                 .map(|()| None)
                 .map_err(|error| error.to_string());
+        }
+        if let Output::Lines(lines, _) = self.output {
+            let mut line = Vec::new();
+            return write_json_line(&heard.document(), &mut line)
+                .map_err(|error| format!("{}: {error}", path.display()))
+                .and_then(|()| add_line(lines, &line).map_err(|error| error.to_string()))
+                .map(|()| None);
         }
         self.output.text(&heard).map_err(|error| {
             format!(
@@ -458,6 +621,27 @@ impl Readings<'_> {
                 path.display()
             )
         })
+    }
+}
+
+/// Whose turn it is to be handed on.
+#[derive(Default)]
+struct Turn {
+    due: Mutex<usize>,
+    moved: Condvar,
+}
+
+impl Turn {
+    fn is_of(&self, index: usize) {
+        *self.due.lock().unwrap_or_else(PoisonError::into_inner) = index;
+        self.moved.notify_all();
+    }
+
+    /// Waits until no more than [`AHEAD`] are due before `index`. The one that is due never waits, so that it always goes on.
+    fn wait_until_near(&self, index: usize) {
+        let due = self.due.lock().unwrap_or_else(PoisonError::into_inner);
+        let near = self.moved.wait_while(due, |due| index > *due + AHEAD);
+        drop(near.unwrap_or_else(PoisonError::into_inner));
     }
 }
 
@@ -496,9 +680,11 @@ mod tests {
     fn outcomes(output: &Output) -> Vec<Result<Option<String>, String>> {
         let files = ["monday.wav", "tuesday.wav", "friday.wav"].map(PathBuf::from);
         let (bar, stop) = (ProgressBar::hidden(), AtomicBool::new(false));
+        let done_before = AtomicUsize::new(0);
+        let (recordings, jobs) = plan(&files, output, |_| true);
         let readings = Readings {
-            files: &files,
-            jobs: &plan(&files, output),
+            files: &recordings,
+            jobs: &jobs,
             read: &|path, _, _, _| {
                 let name = path.display().to_string();
                 let heard = HeardSoFar::new(name, Wording::default());
@@ -508,6 +694,8 @@ mod tests {
             output,
             bar: &bar,
             stop: &stop,
+            skip_done: false,
+            done_before: &done_before,
         };
         let mut outcomes = Vec::new();
         readings.in_order(|outcome| {
@@ -526,6 +714,7 @@ mod tests {
             options: WriteOptions::default(),
             folder: folder.path().to_owned(),
             force: true,
+            keep_folders: false,
         });
         assert_eq!((&outcomes[0], &outcomes[2]), (&Ok(None), &Ok(None)));
         let sentence = outcomes[1].as_ref().unwrap_err();

@@ -175,8 +175,8 @@ pub fn hear_input<H: Hearer>(input: &mut Capture, hearer: &mut H) -> Result<(), 
     hear_by(input, hearer, || begun.elapsed())
 }
 
-/// The same by any clock.
-fn hear_by<H: Hearer>(
+/// The same with any input and by any clock.
+pub(super) fn hear_by<H: Hearer>(
     input: &mut impl SoundInput,
     hearer: &mut H,
     now: impl Fn() -> Duration,
@@ -190,12 +190,13 @@ fn hear_by<H: Hearer>(
         if let Some(hops) = pace.step(SampleSpan::new(samples.len() as u64)) {
             hearer.notice(Notice::Pace(hops))?;
         }
+        // What was lost was lost before what came.
+        hearer.lost(block.jumped)?;
         hearer.hear(Sound {
             samples: &samples,
             recorded: input.as_recorded(),
             recorded_rate: input.rate(),
         })?;
-        hearer.lost(block.jumped)?;
         let name = || input.name().to_owned();
         let trouble = match block.state {
             StreamState::Starting => None,

@@ -7,7 +7,7 @@
 //! Limits: news that nobody takes for about ten seconds is thrown away.
 
 use super::contained::{Fault, contained, please_report};
-use super::input::{Hearer, Notice, Sound, hear_input, silence};
+use super::input::{Hearer, Notice, Sound, SoundInput, hear_by, silence};
 use super::last_minute::LastMinute;
 use super::steady_listener::SteadyListener;
 use crate::audio::AudioError;
@@ -23,7 +23,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{self, JoinHandle, Thread};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// The name of the thread.
 pub const LISTENING: &str = "listening";
@@ -114,6 +114,24 @@ impl Listening {
     /// # Errors
     /// If the input cannot be opened, or by a fault of the thread that does.
     pub fn start(options: ListeningOptions) -> Result<Self, ListeningError> {
+        let begun = Instant::now();
+        let ListeningOptions { device, listening } = options;
+        Self::start_at(
+            listening,
+            move || open_input(device.as_deref()),
+            move || begun.elapsed(),
+        )
+    }
+
+    /// The same at the input that `open` gives, by any clock: at many times real time, for one.
+    ///
+    /// # Errors
+    /// If the input cannot be opened, or by a fault of the thread that does.
+    pub fn start_at<I: SoundInput>(
+        listening: ListenerOptions,
+        open: impl FnOnce() -> Result<I, AudioError> + Send + 'static,
+        now: impl Fn() -> Duration + Send + 'static,
+    ) -> Result<Self, ListeningError> {
         let (news_sender, news) = sync_channel(NEWS_WAITING);
         let (used, lists) = sync_channel(LISTS_WAITING);
         let (keep, keep_requests) = channel();
@@ -125,14 +143,14 @@ impl Listening {
             #[cfg(debug_assertions)]
             panic_where_a_test_asks("opening");
             // Opened here because on some systems a stream must stay on the thread that made it.
-            let mut capture = match open_input(options.device.as_deref()) {
-                Ok(capture) => capture,
+            let mut input = match open() {
+                Ok(input) => input,
                 Err(error) => return drop(opened.send(Err(error))),
             };
             let mut ear = Ear {
-                listener: SteadyListener::new(options.listening.clone()),
-                last_minute: LastMinute::new(capture.info().rate),
-                listening: options.listening,
+                listener: SteadyListener::new(listening.clone()),
+                last_minute: LastMinute::new(input.rate()),
+                listening,
                 news: news_sender,
                 reader,
                 lists,
@@ -141,7 +159,7 @@ impl Listening {
                 keep_requests,
             };
             if opened.send(Ok(())).is_ok() {
-                let Ok(()) = hear_input(&mut capture, &mut ear);
+                let Ok(()) = hear_by(&mut input, &mut ear, now);
                 ear.end();
             }
         };

@@ -6,14 +6,16 @@
 //! Limits: a recording whose length the file does not state reports no progress.
 
 use crate::audio::{self, AudioError, BlockState, PartOfRecording, SampleSource};
-use crate::chart::document::{Provenance, StatedOptions};
+use crate::chart::document::{Provenance, StatedOptions, Word};
 use crate::chart::recording::{Heard, HeardSoFar, Wording};
+use crate::harmony::{Spelling, Style};
 use crate::listener::{Event, Listener, ListenerOptions};
 use crate::notes::Model;
 use crate::playing::StatedRhythm;
+use crate::session::done::content_hash;
 use crate::session::kept_sound::{Keep, KeptSource};
 use crate::spectrum::estimate_a4;
-use crate::units::{Cents, Part, SampleRate, SampleSpan, hundredths};
+use crate::units::{Cents, Part, SamplePos, SampleRate, SampleSpan, hundredths};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -38,6 +40,8 @@ pub struct RecordingOptions {
     pub part: Part,
     /// Whether the sound itself is kept.
     pub keep: Keep,
+    /// Whether the result says by its hash which file it is of; that reads the file once more.
+    pub identify: bool,
 }
 
 /// Reads the whole recording; `progress` is called with the share read so far.
@@ -53,6 +57,11 @@ pub fn read_recording(
     progress: impl FnMut(f64),
 ) -> Result<Heard, AudioError> {
     let part = PartOfRecording::new(audio::open(path)?, options.part);
+    // A file that opens and cannot be read fails below, with the reason.
+    let identity = match options.identify {
+        true => content_hash(path).ok().flatten(),
+        false => None,
+    };
     let mut source = KeptSource::new(part, options.keep);
     let mut heard = HeardSoFar::new(path.display().to_string(), options.naming);
     heard.reads(options.part);
@@ -63,7 +72,10 @@ pub fn read_recording(
         heard.sounds_off(off);
     }
     heard.in_rhythm(options.rhythm);
-    heard.heard_by(provenance(&options.listening, &options.naming));
+    heard.heard_by(Provenance {
+        sha256: identity,
+        ..stated(options)
+    });
     for warning in source.warnings() {
         heard.warn(warning.to_string());
     }
@@ -152,6 +164,27 @@ fn hear_end(listener: &mut Listener, events: &mut Vec<Event>, tell: impl FnMut(E
     events.drain(..).for_each(tell);
 }
 
+/// What reads a recording with these options, but for which recording it is.
+pub(super) fn stated(options: &RecordingOptions) -> Provenance {
+    let time = |position: SamplePos| position.seconds(SampleRate::INTERNAL);
+    let part = options.part;
+    let provenance = provenance(&options.listening, &options.naming);
+    Provenance {
+        options: StatedOptions {
+            from: (part.from > SamplePos::START).then(|| time(part.from)),
+            to: part.to.map(time),
+            half_steps: options
+                .sounding_off
+                .map(|off| hundredths(off.get() / 100.0)),
+            bpm: options.rhythm.bpm,
+            meter: options.rhythm.meter,
+            pickup: options.rhythm.pickup,
+            ..provenance.options
+        },
+        ..provenance
+    }
+}
+
 /// What hears a recording when it is asked to listen and to name so.
 pub(super) fn provenance(listening: &ListenerOptions, naming: &Wording) -> Provenance {
     Provenance {
@@ -161,6 +194,16 @@ pub(super) fn provenance(listening: &ListenerOptions, naming: &Wording) -> Prove
             a4_hz: listening.a4.map(|a4| hundredths(a4.get())),
             piano: listening.piano.as_ref().map(|piano| piano.name.clone()),
             key: naming.analysis.key.map(|key| key.to_string()),
+            scale: naming.analysis.scale.map(|scale| scale.name().into()),
+            style: unusual(naming.style, Style::name),
+            spelling: unusual(naming.analysis.spelling, Spelling::name),
+            ..StatedOptions::default()
         },
+        sha256: None,
     }
+}
+
+/// The word of a choice that is not the usual one.
+fn unusual<T: Default + PartialEq>(chosen: T, name: fn(T) -> &'static str) -> Option<Word> {
+    (chosen != T::default()).then(|| name(chosen).into())
 }

@@ -20,7 +20,7 @@ pub struct WriteError {
 }
 
 impl WriteError {
-    fn new(path: &Path, cause: io::Error) -> Self {
+    pub(super) fn new(path: &Path, cause: io::Error) -> Self {
         let (what, remedy) = match cause.kind() {
             io::ErrorKind::StorageFull
             | io::ErrorKind::QuotaExceeded

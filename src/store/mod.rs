@@ -5,5 +5,6 @@
 //! Limits: one user's data folder; no locks between programs but those of the logbook.
 
 pub mod file;
+pub mod lines;
 pub mod logbook;
 pub mod pianos;

@@ -3,18 +3,17 @@
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
 //! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
-//! the reader; everything else is done by whoever calls [`Capture::read`], by the rules of [`super::watch`]. Lost frames become silence of
-//! the same length, so that times stay true.
+//! the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
 //! Limits: latency is the device's block plus up to 256 frames of resampling.
 
 #[cfg(target_os = "linux")]
 use super::direct;
 use super::inputs::{self, Input};
+use super::intake::Intake;
 use super::ring::{self, Counters, Reader, Writer};
-use super::watch::{Delivered, Fault, StreamState, Watch, backlog_kept, gap, longest_reading};
+use super::watch::{Delivered, Fault, StreamState, Watch};
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
-use crate::audio::resample::{Resampler, internal_frames};
 use crate::units::{SamplePos, SampleRate, SampleSpan, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
@@ -33,15 +32,12 @@ pub struct Capture {
     info: InputInfo,
     /// `None` once the stream is dead: a dead stream burns a core with error reports.
     stream: Option<Stream>,
-    reader: Reader,
+    intake: Intake,
     counters: Arc<Counters>,
-    resampler: Resampler,
-    device_rate_block: Vec<f32>,
     watch: Watch,
     /// The watch counts from here.
     begun: Instant,
-    position: SamplePos,
-    /// Totals of streams that are gone, and frames skipped in this one.
+    /// Totals of streams that are gone.
     earlier: Totals,
 }
 
@@ -54,16 +50,12 @@ pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
     let info = input.info.clone();
     let (stream, reader, counters) = start(input)?;
     Ok(Capture {
-        resampler: Resampler::new(info.rate),
+        intake: Intake::new(reader, info.rate),
         stream: Some(stream),
-        reader,
         counters,
-        // As long as a reading can be, so that it never has to grow.
-        device_rate_block: Vec::with_capacity(longest_reading(info.rate)),
         info,
         watch: Watch::opened(Duration::ZERO),
         begun: Instant::now(),
-        position: SamplePos::START,
         earlier: Totals::default(),
     })
 }
@@ -76,12 +68,13 @@ impl Capture {
 
     /// The time reached, lost sound included.
     pub fn position(&self) -> SamplePos {
-        self.position
+        self.intake.position()
     }
 
     /// What was lost and clipped so far.
     pub fn totals(&self) -> Totals {
         let mut totals = self.earlier;
+        totals.skipped = self.intake.skipped();
         totals.dropped += self.counters.dropped();
         totals.overruns += self.counters.overruns();
         totals.clipped_runs += self.counters.clipped_runs();
@@ -102,15 +95,7 @@ impl Capture {
     /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
     /// about every 10 ms, or after [`Capture::wait`].
     pub fn read(&mut self, out: &mut Vec<f32>) -> Block {
-        out.clear();
-        let skipped = backlog_kept(self.reader.waiting(), self.info.rate)
-            .map_or(0, |keep| self.reader.skip_to_newest(keep) as u64);
-        self.earlier.skipped += skipped;
-        self.device_rate_block.clear();
-        let taken = self.reader.take(&mut self.device_rate_block);
-        let (gap, jumped) = self.fill_gap(taken.gap + skipped);
-        self.resampler.process(&self.device_rate_block, out);
-        self.position += SampleSpan::new(out.len() as u64) + jumped;
+        let (gap, jumped) = self.intake.read(out);
         Block {
             state: self.look(),
             gap,
@@ -120,7 +105,7 @@ impl Capture {
 
     /// What the last [`Capture::read`] brought, before it was resampled: mono at the rate of [`Capture::info`], the gap as silence.
     pub fn device_block(&self) -> &[f32] {
-        &self.device_rate_block
+        self.intake.device_block()
     }
 
     /// Opens the same input again after it was lost. The time between is told as [`Block::jumped`].
@@ -133,10 +118,8 @@ impl Capture {
         let info = input.info.clone();
         let (stream, reader, counters) = start(input)?;
         self.earlier = self.totals();
-        self.resampler = Resampler::new(info.rate);
         self.info = info;
         self.stream = Some(stream);
-        self.reader = reader;
         self.counters = counters;
         let now = self.begun.elapsed();
         let away = Seconds::new(self.watch.nothing_for(now).as_secs_f64())
@@ -144,24 +127,12 @@ impl Capture {
             .frames(SampleRate::INTERNAL)
             .since_start();
         self.watch = Watch::opened(now);
-        self.position += away;
+        let jumped = self.intake.go_on(reader, self.info.rate, away);
         Ok(Block {
             state: StreamState::Starting,
             gap: SampleSpan::ZERO,
-            jumped: away,
+            jumped,
         })
-    }
-
-    /// Puts silence for `frames` lost at the device's rate before what was taken, so that what follows stays in step.
-    fn fill_gap(&mut self, frames: u64) -> (SampleSpan, SampleSpan) {
-        let rate = self.info.rate;
-        let gap = gap(frames, rate);
-        let silence = std::iter::repeat_n(0.0, gap.silence as usize);
-        self.device_rate_block.splice(0..0, silence);
-        (
-            SampleSpan::new(internal_frames(gap.silence, rate)),
-            SampleSpan::new(internal_frames(gap.beyond, rate)),
-        )
     }
 
     fn look(&mut self) -> StreamState {

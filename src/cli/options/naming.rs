@@ -12,20 +12,24 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 type Choice<T> = (&'static str, T, &'static str);
 
 const STYLES: &[Choice<Style>] = &[
-    ("letters", Style::Letters, "Cmaj7 Cm7 Cm7(♭5) Cdim7"),
-    ("signs", Style::Signs, "C△7 C–7 Cø7 C°7"),
-    ("words", Style::Words, "Cma7 Cmi7 Cmi7(♭5) C°7"),
-    ("ascii", Style::Ascii, "Cmaj7 Cm7 Cm7b5 Cdim7"),
+    (
+        Style::Letters.name(),
+        Style::Letters,
+        "Cmaj7 Cm7 Cm7(♭5) Cdim7",
+    ),
+    (Style::Signs.name(), Style::Signs, "C△7 C–7 Cø7 C°7"),
+    (Style::Words.name(), Style::Words, "Cma7 Cmi7 Cmi7(♭5) C°7"),
+    (Style::Ascii.name(), Style::Ascii, "Cmaj7 Cm7 Cm7b5 Cdim7"),
 ];
 
 const SPELLINGS: &[Choice<Spelling>] = &[
     (
-        "readable",
+        Spelling::Readable.name(),
         Spelling::Readable,
         "F in C#7, no double accidentals",
     ),
     (
-        "theory",
+        Spelling::Theory.name(),
         Spelling::Theory,
         "E# in C#7, by degree throughout",
     ),

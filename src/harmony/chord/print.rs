@@ -42,6 +42,16 @@ impl Style {
     /// All styles.
     pub const ALL: [Style; 4] = [Style::Letters, Style::Signs, Style::Words, Style::Ascii];
 
+    /// The word by which it is asked for.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Letters => "letters",
+            Self::Signs => "signs",
+            Self::Words => "words",
+            Self::Ascii => "ascii",
+        }
+    }
+
     /// What a word of the vocabulary becomes in this style.
     fn word(self, word: &'static str) -> &'static str {
         match (self, word) {

@@ -61,6 +61,14 @@ impl Scale {
         ("blues", Scale::Blues),
     ];
 
+    /// The word by which it is asked for.
+    pub fn name(self) -> &'static str {
+        Self::ALL
+            .iter()
+            .find(|&&(_, scale)| scale == self)
+            .map_or("", |&(name, _)| name)
+    }
+
     /// Its degrees.
     pub const fn degrees(self) -> DegreeSet {
         match self {

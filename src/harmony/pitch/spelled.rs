@@ -34,6 +34,16 @@ pub enum Spelling {
     Readable,
 }
 
+impl Spelling {
+    /// The word by which it is asked for.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Theory => "theory",
+            Self::Readable => "readable",
+        }
+    }
+}
+
 impl Spelled {
     /// The name at `place` on the line of fifths (C is 0, F# is 6, Gb is -6); places from -15 to 19.
     pub const fn at_fifths(place: i8) -> Self {
