@@ -6,7 +6,7 @@
 //! Limits: a stand-in for the last chord is never told, nor one whose next chord has no good name.
 
 use crate::harmony::standins::{Device, Expected, expected};
-use crate::harmony::{InPlace, Naming, Verdict};
+use crate::harmony::{BELIEVED_KEY, InPlace, Naming, Verdict};
 use crate::playing::{RankedChord, Stretch};
 
 /// Devices that are told: those that keep the guide tones, or lead by half steps, and so need more than one note heard wrong to be there by mistake.
@@ -18,8 +18,6 @@ const SURE: [Device; 6] = [
     Device::Backdoor,
     Device::DelayedTonic,
 ];
-/// A key less sure than this is none.
-const SURE_KEY: f32 = 0.5;
 /// A chord that is played is believed from here on.
 const SURE_CHORD: f32 = 0.5;
 
@@ -29,7 +27,7 @@ pub fn expected_of_held(naming: &Naming, next: &Naming, place: &InPlace) -> Opti
         let first = naming.names.first()?;
         (naming.verdict == Verdict::Named).then_some(first.chord)
     };
-    if place.stands_for.is_some() || place.key_confidence.get() < SURE_KEY {
+    if place.stands_for.is_some() || !place.is_believed() {
         return None;
     }
     let found = expected(named(naming)?, named(next)?, place.key, place.role)?;
@@ -42,7 +40,7 @@ pub fn expected_of_played(stretch: &Stretch, next: &Stretch) -> Option<Expected>
         let first: &RankedChord = stretch.chords.first()?;
         (first.confidence.get() >= SURE_CHORD).then_some(first.chord)
     };
-    if stretch.stands_for.is_some() || stretch.key_confidence.get() < SURE_KEY {
+    if stretch.stands_for.is_some() || stretch.key_confidence.get() < BELIEVED_KEY {
         return None;
     }
     let found = expected(

@@ -5,16 +5,20 @@
 //! Limits: one input at a time.
 
 use super::options::{NamingOptions, PianoOptions};
+use crate::answer::answers::{follow_harmony, stated};
 use crate::answer::{Answers, Settled, StandInsNow};
-use crate::chart::document::{HeardChord, HeardNote};
+use crate::chart::document::{HarmonyStretch, HeardChord, HeardNote};
 use crate::chart::entries::heard_note;
 use crate::chart::passages::Newest;
-use crate::chart::recording::Heard;
+use crate::chart::performance::harmony_stretch;
+use crate::chart::recording::{Heard, Wording};
 use crate::cli::error::tell;
 use crate::cli::terminal::screen::{self, Screen};
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::{Naming, Style};
+use crate::harmony::{InPlace, Naming, Style};
 use crate::listener::{ChordNote, Event};
+use crate::playing::Stretch;
+use crate::playing::so_far::{HarmonySoFar, Told};
 use crate::publish::{FORMATS, Format, WriteOptions, write_json_line};
 use crate::session::contained::contained;
 use crate::session::live::{
@@ -26,7 +30,7 @@ use crate::store::file::write_whole;
 use crate::units::SamplePos;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
-use crate::view::lines::{chord_line, stand_ins_words};
+use crate::view::lines::{chord_line, harmony_line, stand_ins_words};
 use crate::view::live::Shapes;
 use crate::view::played::print_played;
 use clap::{Args, ValueEnum};
@@ -45,7 +49,8 @@ const PATIENCE: Duration = Duration::from_millis(50);
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
-On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is one line.
+On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is one line; where you
+play on instead of holding chords, each harmony is one as well, three seconds after it is over.
 Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, space shows
 the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
 Nothing is stored unless you ask: k writes the last minute as WAV with its JSON beside it, --chart FILE the chart of all, both with your marks.
@@ -104,8 +109,9 @@ pub struct HearArgs {
 /// A format that can be streamed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum StreamFormat {
-    /// One JSON value a line: {"note": ...} or {"chord": ...}, as in the document of `take`; {"pace": {"hop": SECONDS}} where listening
-    /// falls behind and hears notes less often, or keeps up again
+    /// One JSON value per line: {"note": ...} and {"chord": ...} once they have ended, as in the document of `take`; {"harmony": ...} where music is
+    /// played and chords are not held, once it has been over for three seconds and the next one stands; {"pace": {"hop": SECONDS}} where
+    /// listening falls behind and hears notes less often, or keeps up again
     Json,
 }
 
@@ -149,27 +155,28 @@ pub fn run(args: &HearArgs) -> CommandResult {
     };
     let mut out = io::stdout();
     let heard = if args.write.is_some() {
-        let mut lines = JsonLines {
-            newest: Newest::new(args.naming.wording()),
-        };
-        follow(start()?, ended, &mut sit, |news| match news {
+        let mut lines = JsonLines::new(args.naming.wording());
+        let heard = follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => events
                 .iter()
                 .try_for_each(|event| lines.tell(event, &mut out)),
             News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
             _ => Ok(()),
-        })
+        });
+        heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else if !on_screen {
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
+            harmony: Told::default(),
             style: args.naming.style,
             stand_ins: args.standins.then(StandInsNow::default),
         };
-        follow(start()?, ended, &mut sit, |news| match news {
+        let heard = follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => lines.tell(events, &mut out),
             _ => Ok(()),
-        })
+        });
+        heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else {
         let shapes = if args.ascii {
             Shapes::ASCII
@@ -337,10 +344,12 @@ fn follow(
     Ok(())
 }
 
-/// A line a chord, as soon as its answer has settled, or when it ends where it never did.
+/// A line a chord, as soon as its answer has settled, or when it ends where it never did; and where music is played and chords are not held,
+/// a line for each harmony once it has settled.
 struct PlainLines {
     answers: Answers,
     settled: Settled,
+    harmony: Told,
     /// House style of the symbols.
     style: Style,
     /// Where stand-ins are asked for.
@@ -352,34 +361,53 @@ impl PlainLines {
         for event in events {
             let ended = self.answers.hear(event);
             self.tell_settled(out)?;
-            if let (Some(ended), Event::Chord(span)) = (ended, event) {
+            if let (Some((place, naming)), Event::Chord(span)) = (ended, event) {
                 if self.settled.was_missed(span.start) {
-                    self.tell_chord(span.start, &span.notes, &ended, out)?;
+                    self.tell_chord(span.start, &span.notes, (Some(&place), &naming), out)?;
                 }
                 if let Some(stand_ins) = &mut self.stand_ins {
-                    stand_ins.ended(&ended);
+                    stand_ins.ended(&naming);
                 }
             }
         }
         self.answers.catch_up();
-        self.tell_settled(out)
+        self.tell_settled(out)?;
+        self.tell_harmony(out)
     }
 
     fn tell_settled(&mut self, out: &mut impl Write) -> io::Result<()> {
         match self.settled.newly(&self.answers) {
-            Some(answer) => self.tell_chord(answer.start, &answer.notes, &answer.naming, out),
+            Some(answer) => {
+                let named = (answer.place.as_ref(), &answer.naming);
+                self.tell_chord(answer.start, &answer.notes, named, out)
+            }
             None => Ok(()),
         }
+    }
+
+    fn tell_harmony(&mut self, out: &mut impl Write) -> io::Result<()> {
+        for stretch in self.harmony.newly_settled(self.answers.harmony()) {
+            writeln!(out, "{}", harmony_line(&stretch, self.style))?;
+            out.flush()?;
+        }
+        Ok(())
+    }
+
+    /// Nothing more is heard.
+    fn end(&mut self, out: &mut impl Write) -> io::Result<()> {
+        self.answers.end();
+        self.tell_harmony(out)
     }
 
     fn tell_chord(
         &self,
         start: SamplePos,
         notes: &[ChordNote],
-        naming: &Naming,
+        (place, naming): (Option<&InPlace>, &Naming),
         out: &mut impl Write,
     ) -> io::Result<()> {
-        write!(out, "{}", chord_line(start, notes, naming, self.style))?;
+        let line = chord_line(start, notes, naming, place, self.style);
+        write!(out, "{line}")?;
         if let Some(stand_ins) = &self.stand_ins {
             let found = stand_ins.of_naming(naming, self.answers.options());
             let words = stand_ins_words(&found, self.style);
@@ -391,9 +419,12 @@ impl PlainLines {
     }
 }
 
-/// Each note and each chord that has ended.
+/// Each note and each chord that has ended, and each harmony of what is played, once it has settled and so has the next.
 struct JsonLines {
     newest: Newest,
+    harmony: HarmonySoFar,
+    told: Told,
+    style: Style,
 }
 
 #[derive(Serialize)]
@@ -401,6 +432,7 @@ struct JsonLines {
 enum Line {
     Note(HeardNote),
     Chord(Box<HeardChord>),
+    Harmony(Box<HarmonyStretch>),
     Pace {
         /// Time between two hearings of notes, in seconds.
         hop: f64,
@@ -416,7 +448,18 @@ impl Line {
 }
 
 impl JsonLines {
+    fn new(wording: Wording) -> Self {
+        Self {
+            newest: Newest::new(wording),
+            harmony: HarmonySoFar::new(stated(wording.analysis)),
+            told: Told::default(),
+            style: wording.style,
+        }
+    }
+
     fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
+        follow_harmony(&mut self.harmony, event);
+        self.tell_harmony(out)?;
         let line = match event {
             Event::Note(span) => Line::Note(heard_note(span, None)),
             Event::Chord(span) => match self.newest.hear(span) {
@@ -427,5 +470,24 @@ impl JsonLines {
             _ => return Ok(()),
         };
         write_json_line(&line, out)
+    }
+
+    fn tell_harmony(&mut self, out: &mut impl Write) -> io::Result<()> {
+        let ended = self.told.newly_ended(&self.harmony);
+        self.write_harmony(&ended, out)
+    }
+
+    fn write_harmony(&self, stretches: &[Stretch], out: &mut impl Write) -> io::Result<()> {
+        stretches.iter().try_for_each(|stretch| {
+            let line = Line::Harmony(Box::new(harmony_stretch(stretch, self.style)));
+            write_json_line(&line, out)
+        })
+    }
+
+    /// Nothing more is heard.
+    fn end(&mut self, out: &mut impl Write) -> io::Result<()> {
+        self.harmony.end();
+        let rest = self.told.newly_settled(&self.harmony);
+        self.write_harmony(&rest, out)
     }
 }

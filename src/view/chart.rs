@@ -14,8 +14,10 @@ use crate::listener::{Certainty, ChordSpan};
 use crate::units::SampleRate;
 use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, legends, notes_text};
+use crate::view::places::numeral_in_key;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
@@ -155,11 +157,15 @@ fn outline(
             .iter()
             .try_for_each(|line| writeln!(out, "{:>8}  {line}", std::mem::take(&mut head)))
     };
-    if let Some(key) = interpreted.key() {
-        let sounding = heard
-            .sounding_key(key)
-            .map_or(String::new(), |key| format!(", sounding as {key}"));
-        row("key".into(), &format!("mostly {key}{sounding}"))?;
+    match interpreted.believed_key() {
+        Some(key) => {
+            let sounding = heard
+                .sounding_key(key)
+                .map_or(String::new(), |key| format!(", sounding as {key}"));
+            row("key".into(), &format!("mostly {key}{sounding}"))?;
+        }
+        None if heard.chords.is_empty() => {}
+        None => row("key".into(), "no key holds")?,
     }
     let start = |chord: usize| {
         heard.chords.get(chord).map_or_else(String::new, |span| {
@@ -289,33 +295,31 @@ fn names_text(chord: &HeardChord) -> String {
     let Some(best) = chord.names.first() else {
         return "no good name".to_owned();
     };
-    let lead = match chord.verdict {
-        Verdict::Named => "or",
-        Verdict::Undecided => "perhaps",
-        Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
-    };
-    let others = others_worth_showing(&chord.names, OTHER_NAMES);
-    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
-    if others.is_empty() {
-        best.symbol.clone()
-    } else {
-        format!("{}   {lead} {}", best.symbol, others.join(", "))
+    if chord.verdict == Verdict::NoGoodName {
+        return format!("no good name, nearest {}", best.symbol);
     }
+    let others = others_worth_showing(&chord.names, OTHER_NAMES);
+    let others = likelihood::others(best, &others, chord.verdict, |name| name.symbol.clone());
+    format!("{}   {others}", best.symbol).trim_end().to_owned()
 }
 
 /// `V7 in C major: rootless dominant G13(♭9), leads to Cmaj7`: the numeral, and for a stand-in what it stands for and where
-/// that goes; or what would be expected in its place.
+/// that goes; or what would be expected in its place. Where no key is believed, only what it stands for.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
-    let mut text = format!("{} in {}", place.numeral, place.key);
+    let mut text = numeral_in_key(place).unwrap_or_default();
+    let colon = if text.is_empty() { "" } else { ": " };
     if let (Some(_), Some(reading)) = (&place.stands_for, chord.readings.first()) {
-        text.push_str(&format!(": {} {}", reading.kind, reading.stands_for));
+        text.push_str(&format!("{colon}{} {}", reading.kind, reading.stands_for));
         if let Some(resolution) = reading.resolves_to.first() {
             text.push_str(&format!(", leads to {}", resolution.to));
         }
     }
     if let Some(stand_in) = &place.stand_in {
-        text.push_str(&format!(": {} for {}", stand_in.device, stand_in.expected));
+        text.push_str(&format!(
+            "{colon}{} for {}",
+            stand_in.device, stand_in.expected
+        ));
     }
     text
 }

@@ -47,6 +47,16 @@ pub struct InPlace {
     pub stands_for: Option<Chord>,
 }
 
+/// From this confidence on a key is believed: likelier than all others together. Below it no key and no numeral is told.
+pub const BELIEVED_KEY: f32 = 0.5;
+
+impl InPlace {
+    /// True if its key is believed.
+    pub fn is_believed(&self) -> bool {
+        self.key_confidence.get() >= BELIEVED_KEY
+    }
+}
+
 /// Most ways to take one chord.
 const MOST_TAKES: usize = 12;
 /// A name without root comes first where the progression takes the chord by it, unless it is so many times less likely than the best.
@@ -168,6 +178,20 @@ impl Interpretation {
         }
         let longest = held.into_iter().rev().max_by_key(|&(_, lasted)| lasted);
         longest.map(|(key, _)| key)
+    }
+
+    /// The same, where it is believed for most of the time for which it holds.
+    pub fn longest_believed_key(&self, lasts: impl Fn(usize) -> u64) -> Option<Key> {
+        let key = self.longest_key(&lasts)?;
+        let (mut all, mut believed) = (0, 0);
+        for (at, chord) in self.chords.iter().enumerate() {
+            let place = chord.as_ref().map(|(placed, _)| placed.in_place);
+            if let Some(place) = place.filter(|place| place.key == key) {
+                all += lasts(at);
+                believed += if place.is_believed() { lasts(at) } else { 0 };
+            }
+        }
+        (2 * believed >= all).then_some(key)
     }
 }
 
