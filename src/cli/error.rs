@@ -10,6 +10,7 @@ use crate::session::lesson::TooLong;
 use crate::session::live::ListeningError;
 use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
+use crate::units::cause::in_words;
 use std::io;
 use std::process::ExitCode;
 
@@ -147,5 +148,5 @@ impl From<LogbookError> for CliError {
 /// Writes one sentence to standard error. That nobody reads it is no reason to stop.
 pub fn tell(sentence: &str) {
     use std::io::Write;
-    let _ = writeln!(io::stderr(), "lidprop: {sentence}");
+    let _ = writeln!(io::stderr(), "lidprop: {}", in_words(&sentence));
 }

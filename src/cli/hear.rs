@@ -29,14 +29,14 @@ use crate::session::sitting::Sitting;
 use crate::store::file::write_whole;
 use crate::units::SamplePos;
 use crate::view::chart::print_chart;
-use crate::view::ink::Ink;
+use crate::view::ink::{Ink, draws_screens};
 use crate::view::lines::{chord_line, harmony_line, stand_ins_words};
 use crate::view::live::Shapes;
 use crate::view::played::print_played;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 use std::cell::OnceCell;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -146,7 +146,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
     if let Some(chart) = &args.chart {
         chart.can_be_written()?;
     }
-    let on_screen = args.write.is_none() && !args.plain && io::stdout().is_terminal();
+    let on_screen = args.write.is_none() && !args.plain && draws_screens();
     let keeps = on_screen || args.chart.is_some();
     let mut sit = |news: &News| {
         if keeps {
@@ -165,11 +165,13 @@ pub fn run(args: &HearArgs) -> CommandResult {
         });
         heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else if !on_screen {
+        let ink = Ink::of_stdout();
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
             harmony: Told::default(),
-            style: args.naming.style,
+            ink,
+            style: ink.style(args.naming.style),
             stand_ins: args.standins.then(StandInsNow::default),
         };
         let heard = follow(start()?, ended, &mut sit, |news| match news {
@@ -183,10 +185,12 @@ pub fn run(args: &HearArgs) -> CommandResult {
         } else {
             Shapes::of_environment()
         };
-        let mut naming = naming;
-        if shapes == Shapes::ASCII {
-            naming.style = Style::Ascii;
-        }
+        let naming = Wording {
+            style: Ink::plain(0)
+                .or_ascii(shapes == Shapes::ASCII)
+                .style(naming.style),
+            ..naming
+        };
         let screen = Screen {
             naming,
             shapes,
@@ -202,7 +206,8 @@ pub fn run(args: &HearArgs) -> CommandResult {
         screen::run(start, &screen, ended, &mut sitting)
     };
     let told = if keeps {
-        tell_sitting(sitting, args.chart.as_ref(), on_screen)
+        let ink = Ink::of_stdout().or_ascii(args.ascii || args.naming.style == Style::Ascii);
+        tell_sitting(sitting, args.chart.as_ref(), on_screen.then_some(ink))
     } else {
         Ok(())
     };
@@ -210,8 +215,12 @@ pub fn run(args: &HearArgs) -> CommandResult {
 }
 
 /// Writes the chart of all that was played where that is asked for; else prints it after a screen.
-fn tell_sitting(sitting: Sitting, chart: Option<&ChartFile>, on_screen: bool) -> CommandResult {
-    let heard = sitting.end();
+fn tell_sitting(
+    sitting: Sitting,
+    chart: Option<&ChartFile>,
+    on_screen: Option<Ink>,
+) -> CommandResult {
+    let mut heard = sitting.end();
     let written = match chart {
         Some(chart) => match contained(|| chart.write(&heard)) {
             Ok(written) => written,
@@ -219,10 +228,11 @@ fn tell_sitting(sitting: Sitting, chart: Option<&ChartFile>, on_screen: bool) ->
         },
         None => Ok(()),
     };
-    let print = on_screen && !heard.chords.is_empty() && (chart.is_none() || written.is_err());
-    if print {
+    let print = !heard.chords.is_empty() && (chart.is_none() || written.is_err());
+    if let Some(ink) = on_screen.filter(|_| print) {
+        heard.naming.style = ink.style(heard.naming.style);
         let printed = contained(|| {
-            let (ink, out) = (Ink::of_stdout(), &mut io::stdout().lock());
+            let out = &mut io::stdout().lock();
             match heard.performance() {
                 Some(played) => print_played(&heard, &played, ink, out),
                 None => print_chart(&heard, ink, out),
@@ -350,6 +360,7 @@ struct PlainLines {
     answers: Answers,
     settled: Settled,
     harmony: Told,
+    ink: Ink,
     /// House style of the symbols.
     style: Style,
     /// Where stand-ins are asked for.
@@ -387,7 +398,8 @@ impl PlainLines {
 
     fn tell_harmony(&mut self, out: &mut impl Write) -> io::Result<()> {
         for stretch in self.harmony.newly_settled(self.answers.harmony()) {
-            writeln!(out, "{}", harmony_line(&stretch, self.style))?;
+            let line = harmony_line(&stretch, self.style);
+            writeln!(out, "{}", self.ink.signs(line))?;
             out.flush()?;
         }
         Ok(())
@@ -407,7 +419,7 @@ impl PlainLines {
         out: &mut impl Write,
     ) -> io::Result<()> {
         let line = chord_line(start, notes, naming, place, self.style);
-        write!(out, "{line}")?;
+        write!(out, "{}", self.ink.signs(line))?;
         if let Some(stand_ins) = &self.stand_ins {
             let found = stand_ins.of_naming(naming, self.answers.options());
             let words = stand_ins_words(&found, self.style);

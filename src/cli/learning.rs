@@ -15,6 +15,7 @@ use crate::session::input::{Hearer, Notice, Sound, hear_input, silence};
 use crate::session::lesson::Pass;
 use crate::store::pianos;
 use crate::units::{MidiNote, PIANO_KEYS, SamplePos, SampleRate, SampleSpan};
+use crate::view::ink::draws_screens;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
@@ -60,7 +61,7 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
         done: return_pressed(),
         since_last_key: SamplePos::START,
         opened: false,
-        terminal: io::stdout().is_terminal(),
+        terminal: draws_screens(),
         out,
     };
     hear_input(&mut input, &mut pupil)?;

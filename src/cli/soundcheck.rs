@@ -15,8 +15,9 @@ use crate::listener::ListenerOptions;
 use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
 use crate::session::steady_listener::SteadyListener;
 use crate::units::{Dbfs, Hertz, SampleSpan, Seconds};
+use crate::view::ink::draws_screens;
 use clap::Args;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -169,7 +170,7 @@ impl<'a, W: Write> Check<'a, W> {
             shown: Duration::ZERO,
             trouble: None,
             opened: false,
-            terminal: io::stdout().is_terminal(),
+            terminal: draws_screens(),
             out,
         }
     }

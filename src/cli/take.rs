@@ -14,23 +14,26 @@ use super::remedies::{InCommand, sentence};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
+use crate::harmony::Style;
 use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
 use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
 use crate::units::Cents;
-use crate::view::chart::print_chart;
+use crate::view::chart::{TIME_COLUMNS, print_chart_alone};
 use crate::view::ink::Ink;
-use crate::view::played::print_played;
+use crate::view::notes::Legends;
+use crate::view::played::print_played_alone;
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 use std::collections::HashMap;
-use std::io::{self, BufWriter, Seek, Write};
+use std::io::{self, BufWriter, IsTerminal, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc;
+use std::sync::{Mutex, PoisonError};
 use std::thread;
 use tempfile::SpooledTempFile;
 
@@ -144,9 +147,14 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
     }
+    let ink = Ink::of_stdout().or_ascii(args.naming.style == Style::Ascii);
+    let mut naming = args.naming.wording();
+    if args.write.is_none() {
+        naming.style = ink.style(naming.style);
+    }
     let options = RecordingOptions {
         listening,
-        naming: args.naming.wording(),
+        naming,
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
         part,
@@ -158,9 +166,12 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(against) = &args.against {
         return against::run(args, against, &options, read);
     }
-    let output = Output::chosen(args)?;
+    let output = Output::chosen(args, ink)?;
     let jobs = plan(&args.files, &output);
-    let bar = progress_bar(jobs.len());
+    let bar = match output.leaves_room_for_a_bar() {
+        true => progress_bar(jobs.len()),
+        false => ProgressBar::hidden(),
+    };
     let stop = AtomicBool::new(false);
     let mut failures = 0;
     let mut printed = Ok(());
@@ -189,6 +200,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         Ok(_) => {}
     });
     bar.finish_and_clear();
+    let printed = printed.and_then(|()| output.end(&mut io::stdout().lock()));
     printed.map_err(CliError::from_stdout)?;
     if failures > 0 {
         Err(CliError::AlreadyTold)
@@ -203,6 +215,8 @@ enum Output {
     Chart {
         ink: Ink,
         held: bool,
+        /// What the signs mean that were used: told once, after all charts.
+        legends: Mutex<Legends>,
     },
     Stdout(&'static Format<Heard>, WriteOptions),
     Folder {
@@ -214,11 +228,12 @@ enum Output {
 }
 
 impl Output {
-    fn chosen(args: &TakeArgs) -> Result<Self, CliError> {
+    fn chosen(args: &TakeArgs, ink: Ink) -> Result<Self, CliError> {
         let Some(format) = args.write else {
             return Ok(Self::Chart {
-                ink: Ink::of_stdout(),
+                ink,
                 held: args.held,
+                legends: Mutex::default(),
             });
         };
         let options = args.publish.asked(format, FORMATS, args.held)?;
@@ -246,19 +261,42 @@ impl Output {
     /// What goes to standard output; `None` where results go to a folder.
     fn text(&self, heard: &Heard) -> io::Result<Option<SpooledTempFile>> {
         match self {
-            Self::Chart { ink, held } => spooled(|out| {
-                match (!held).then(|| heard.performance()).flatten() {
-                    Some(played) => print_played(heard, &played, *ink, out)?,
-                    None => print_chart(heard, *ink, out)?,
-                }
-                writeln!(out)
-            })
-            .map(Some),
+            Self::Chart { ink, held, legends } => {
+                let mut used = Legends::default();
+                let text = spooled(|out| {
+                    match (!held).then(|| heard.performance()).flatten() {
+                        Some(played) => {
+                            print_played_alone(heard, &played, *ink, &mut used, out)?;
+                        }
+                        None => print_chart_alone(heard, *ink, &mut used, out)?,
+                    }
+                    writeln!(out)
+                })?;
+                let mut legends = legends.lock().unwrap_or_else(PoisonError::into_inner);
+                legends.add(used);
+                Ok(Some(text))
+            }
             Self::Stdout(format, options) => {
                 spooled(|out| (format.write)(heard, options, out)).map(Some)
             }
             Self::Folder { .. } => Ok(None),
         }
+    }
+
+    /// After the last chart.
+    fn end(&self, out: &mut impl Write) -> io::Result<()> {
+        match self {
+            Self::Chart { ink, legends, .. } => {
+                let legends = legends.lock().unwrap_or_else(PoisonError::into_inner);
+                legends.print(TIME_COLUMNS, *ink, out)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// True unless what is printed may go, by a pipe, to the terminal on which a bar would be drawn.
+    fn leaves_room_for_a_bar(&self) -> bool {
+        matches!(self, Self::Folder { .. }) || io::stdout().is_terminal() || stdout_is_a_file()
     }
 
     /// What goes to standard output of a recording that cannot be read; `None` where nothing does.
@@ -273,6 +311,16 @@ impl Output {
         let line = || spooled(|out| write_json_line(&line, out)).ok();
         (format.name == JSON_LINES).then(line).flatten()
     }
+}
+
+/// True if standard output goes to a file on the disk.
+fn stdout_is_a_file() -> bool {
+    #[cfg(unix)]
+    let own = std::os::fd::AsFd::as_fd(&io::stdout()).try_clone_to_owned();
+    #[cfg(windows)]
+    let own = std::os::windows::io::AsHandle::as_handle(&io::stdout()).try_clone_to_owned();
+    let metadata = own.and_then(|own| std::fs::File::from(own).metadata());
+    metadata.is_ok_and(|metadata| metadata.is_file())
 }
 
 /// The line of a recording that cannot be read.

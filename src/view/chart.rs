@@ -10,56 +10,72 @@ use crate::chart::marked::Marked;
 use crate::chart::passages::Interpreted;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
-use crate::listener::{Certainty, ChordSpan};
+use crate::listener::ChordSpan;
 use crate::units::SampleRate;
 use crate::view::ink::Ink;
-use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::keyboard::{KeyRange, one_line};
 use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
-use crate::view::notes::{clock, legends, notes_text};
+use crate::view::notes::{Legend, Legends, clock, legends, notes_text};
 use crate::view::places::numeral_in_key;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
-pub(super) const TIME_COLUMNS: usize = 10;
+pub const TIME_COLUMNS: usize = 10;
 /// Columns that names and readings need beside the picture.
 const NAME_COLUMNS: usize = 28;
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
 
-/// Prints the chart of one recording.
+/// Prints the chart of one recording, with what its signs mean.
 ///
 /// # Errors
 /// If `out` cannot be written to.
 pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+    let mut legends = Legends::default();
+    print_chart_alone(heard, ink, &mut legends, out)?;
+    end_with(&legends, ink, out)
+}
+
+/// What the signs mean, below a chart.
+pub(super) fn end_with(legends: &Legends, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+    if *legends != Legends::default() {
+        writeln!(out)?;
+    }
+    legends.print(TIME_COLUMNS, ink, out)
+}
+
+/// Prints the chart of one recording, and notes which signs it uses.
+///
+/// # Errors
+/// If `out` cannot be written to.
+pub fn print_chart_alone(
+    heard: &Heard,
+    ink: Ink,
+    signs: &mut Legends,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
-    let (mut marked, mut pedal) = (Vec::new(), false);
     let interpreted = heard.interpreted();
     let marks = ByChord::of(heard);
     for (nth, (span, chord)) in spans_and_chords(heard, &interpreted).enumerate() {
         layout.print_chord(span, &chord, marks.sign(nth), ink, out)?;
-        pedal |= chord.pedal;
-        marked.extend(
-            chord
-                .marks
-                .iter()
-                .filter(|mark| mark.certainty != Certainty::Sure)
-                .cloned(),
-        );
+        signs.add(signs_of(&chord));
     }
     if heard.chords.is_empty() {
         writeln!(out, "  no chord was heard")?;
     }
     writeln!(out)?;
     outline(heard, &interpreted, ink, out)?;
-    print_marks(heard, &interpreted, ink, out)?;
-    let of_pedal = pedal.then_some("Ped. two hands cannot hold this, the pedal must");
-    for (place, legend) in legends(&marked).chain(of_pedal).enumerate() {
-        let gap = if place == 0 { "\n" } else { "" };
-        writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
-    }
-    Ok(())
+    print_marks(heard, &interpreted, ink, out)
+}
+
+/// What the signs of a printed chord mean.
+pub(super) fn signs_of(chord: &HeardChord) -> impl Iterator<Item = Legend> {
+    let pedal = chord.pedal.then_some(Legend::Pedal);
+    let marks: Vec<Legend> = legends(&chord.marks).collect();
+    marks.into_iter().chain(pedal).chain([Legend::Strip])
 }
 
 /// The marks of the player by the chords that have notes.
@@ -234,7 +250,7 @@ impl Layout {
         out: &mut dyn Write,
     ) -> io::Result<()> {
         let sounding = span.notes.iter().map(|note| (note.midi, note.certainty));
-        let picture = one_line(sounding, self.range, &KeyShapes::BLOCKS);
+        let picture = one_line(sounding, self.range, ink.keys());
         let mut left = vec![picture];
         let pedal = if chord.pedal { " Ped." } else { "" };
         let notes = notes_text(&span.notes, &chord.notes) + pedal;
@@ -242,7 +258,7 @@ impl Layout {
         let names = wrapped(&names_text(chord), self.right)
             .into_iter()
             .map(|line| embolden(line, chord, ink));
-        let reading = wrapped(&reading_text(chord), self.right)
+        let reading = wrapped(&ink.signs(reading_text(chord)), self.right)
             .into_iter()
             .map(|line| ink.faint(line).to_string());
         let mut time = format!("{sign}{}", clock(chord.start));

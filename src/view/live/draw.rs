@@ -18,7 +18,7 @@ use crate::harmony::{self, Naming, Reading, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{SampleRate, SampleSpan};
-use crate::view::ink::Palette;
+use crate::view::ink::{Ink, Palette};
 use crate::view::likelihood;
 use crate::view::lines::stand_ins_words;
 use crate::view::names::others_worth_showing;
@@ -308,7 +308,8 @@ fn lines(live: &Live, columns: usize) -> Vec<String> {
         lines.extend(harmony(live, columns));
     }
     lines.retain(|line| !line.is_empty());
-    lines
+    let ink = Ink::plain(0).or_ascii(live.look.shapes == Shapes::ASCII);
+    lines.into_iter().map(|line| ink.signs(line)).collect()
 }
 
 /// The harmony so far, the newest at the right, and what it is in the key; what may still change is marked as an answer that has not settled.
@@ -452,7 +453,8 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     above(page, help_line(live, page.columns()), palette.faint(), 9);
     if let Some(answer) = live.answer().filter(|_| !live.hidden()) {
         for legend in legends(&marks(&answer.notes)) {
-            above(page, legend.to_owned(), palette.faint(), 20);
+            let text = legend.text(Ink::plain(0));
+            above(page, text.to_owned(), palette.faint(), 20);
         }
     }
     let (said, style) = match (&live.status.trouble, &live.status.notice) {
@@ -606,6 +608,7 @@ fn input_line(live: &Live) -> String {
     );
     let dropped = match status.meter.dropped {
         0 => String::new(),
+        1 => "   1 sample lost".to_owned(),
         dropped => format!("   {dropped} samples lost"),
     };
     format!(
