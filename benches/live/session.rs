@@ -93,7 +93,8 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     );
     let server: Vec<f64> = sound::server_delays(folder.path(), CLICKS)?;
     let load_before = load();
-    let terminal = Terminal::start(&["hear"])?;
+    // The name small, since it is read as text; large letters are drawn in the same picture.
+    let terminal = Terminal::start(&["hear", "--small"])?;
     terminal.wait_until_it_listens()?;
     let quiet_before = (Instant::now(), taken(terminal.child.id())?);
     let held = clips
@@ -147,6 +148,14 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     print_note(
         "share of one core while the clips were played",
         &format!("{quiet_share:.1} %"),
+    );
+    terminal.quit()?;
+    let terminal = Terminal::start(&["hear"])?;
+    terminal.wait_until_it_listens()?;
+    let bytes = bytes_a_second(&clips, &terminal, folder.path())?;
+    print_note(
+        "written to a terminal of 100 by 30 while the clips are played, name large",
+        &format!("{bytes:.0} bytes per second"),
     );
     if options.minutes > 0.0 {
         run_on(options, &clips, &terminal, folder.path())?;
@@ -318,6 +327,24 @@ fn play_and_watch(clip: &Clip, terminal: &Terminal, folder: &Path) -> Result<Hel
     ))
 }
 
+/// How much the screen writes while the clips are played one after another.
+fn bytes_a_second(clips: &[Clip], terminal: &Terminal, folder: &Path) -> Result<f64, String> {
+    let file = all_in_one(clips, folder);
+    let (begun, before) = (Instant::now(), terminal.bytes());
+    let mut player = sound::play(&file)?;
+    player.wait().map_err(|e| e.to_string())?;
+    Ok((terminal.bytes() - before) as f64 / begun.elapsed().as_secs_f64())
+}
+
+fn all_in_one(clips: &[Clip], folder: &Path) -> PathBuf {
+    let all: Vec<f32> = clips
+        .iter()
+        .flat_map(|clip| &clip.samples)
+        .copied()
+        .collect();
+    stereo_wav(&all, folder.join("all.wav"))
+}
+
 /// Plays all clips over and over while every core is busy, and looks at what the program takes.
 fn run_on(
     options: &Options,
@@ -325,12 +352,7 @@ fn run_on(
     terminal: &Terminal,
     folder: &Path,
 ) -> Result<(), String> {
-    let all: Vec<f32> = clips
-        .iter()
-        .flat_map(|clip| &clip.samples)
-        .copied()
-        .collect();
-    let file = stereo_wav(&all, folder.join("all.wav"));
+    let file = all_in_one(clips, folder);
     let mut busy = Busy::start()?;
     let number = terminal.child.id();
     let begun = Instant::now();

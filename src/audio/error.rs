@@ -68,7 +68,7 @@ pub enum AudioError {
         what: String,
     },
     /// A sample rate outside what is read.
-    #[error("{name}: the header claims {rate} samples a second, where 4000 to 384000 are read")]
+    #[error("{name}: the header claims {rate} samples per second, where 4000 to 384000 are read")]
     UnusableRate {
         /// The path as given.
         name: String,

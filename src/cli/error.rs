@@ -120,6 +120,12 @@ impl From<PianoError> for CliError {
                 Self::failed(format!("{error}; kept are: {}", kept.join(", ")))
             }
             PianoError::Unwritten(error) => Self::failed(error),
+            PianoError::NoEarlier { .. } => Self::failed(format!(
+                "{error}; there is one once a piano has been learned twice"
+            )),
+            PianoError::Unremoved { .. } => {
+                Self::failed(format!("{error}; change the permissions of its folder"))
+            }
         }
     }
 }

@@ -60,7 +60,7 @@ pub struct HearArgs {
     #[arg(long, value_name = "NAME")]
     pub device: Option<String>,
 
-    /// Print a line a chord instead of drawing a screen
+    /// Print one line per chord instead of drawing a screen
     #[arg(long)]
     pub plain: bool,
 

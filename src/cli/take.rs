@@ -59,7 +59,7 @@ pub struct TakeArgs {
     #[arg(long, value_name = "FORMAT", value_parser = format_parser())]
     pub write: Option<&'static Format<Heard>>,
 
-    /// Write one file a recording into this folder, named after the recording; made if it is not there
+    /// Write one file per recording into this folder, named after the recording; made if it is not there
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
 

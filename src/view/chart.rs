@@ -16,7 +16,7 @@ use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, one_line};
 use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
-use crate::view::notes::{Legend, Legends, clock, legends, notes_text};
+use crate::view::notes::{Legend, Legends, clock, legends, notes_text, quarter_tone_off};
 use crate::view::places::numeral_in_key;
 use std::io::{self, Write};
 
@@ -152,6 +152,14 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
         writeln!(
             out,
             "  sounds {by} {steps} {way} than fingered; keys and names below are as fingered"
+        )?;
+    }
+    let other = heard.a4.and_then(quarter_tone_off);
+    if let Some(other) = other.filter(|_| heard.sounding_off.is_none()) {
+        writeln!(
+            out,
+            "  note: A4 lies a quarter tone from 440 Hz; if each key is a half step off, add --a4 {:.0}",
+            other.get()
         )?;
     }
     for warning in &heard.warnings {

@@ -7,6 +7,7 @@
 use crate::chart::document::KeyMark;
 use crate::chart::entries::marks;
 use crate::listener::{Certainty, ChordNote};
+use crate::units::{Cents, Hertz};
 use crate::view::ink::Ink;
 use std::collections::BTreeSet;
 use std::io::{self, Write};
@@ -90,6 +91,16 @@ pub fn legends(marks: &[KeyMark]) -> impl Iterator<Item = Legend> {
     used.into_iter()
         .filter(|(used, _)| *used)
         .map(|(_, legend)| legend)
+}
+
+/// Farther from 440 Hz than this, in cents, a pitch is as near to that of a piano a half step lower or higher.
+const QUARTER_TONE: f64 = 47.0;
+
+/// The other pitch of A4 that may be meant where this one was found a quarter tone from 440 Hz: then each key is one half step off.
+pub fn quarter_tone_off(a4: Hertz) -> Option<Hertz> {
+    let cents = a4.cents_above(Hertz::CONCERT_A4).get();
+    let half_step = Cents::new(-100.0 * cents.signum()).ok()?;
+    (cents.abs() >= QUARTER_TONE).then(|| a4.raised_by(half_step))
 }
 
 /// The notes lowest first by their `names`, the doubtful ones marked: `A4~` where only the octave is in doubt, else as [`note_text`].

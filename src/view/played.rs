@@ -116,7 +116,7 @@ pub fn print_played_alone(
     print_marks(heard, &interpreted, ink, out)
 }
 
-/// `F major, 132 beats a minute, 4 to the bar, swung`: what is believed of it.
+/// `F major, 132 beats per minute, 4 to the bar, swung`: what is believed of it.
 fn about(played: &Performance) -> String {
     let mut parts = vec![
         played
@@ -125,7 +125,7 @@ fn about(played: &Performance) -> String {
     ];
     match &played.rhythm {
         Some(rhythm) => {
-            parts.push(format!("{:.0} beats a minute", rhythm.bpm));
+            parts.push(format!("{:.0} beats per minute", rhythm.bpm));
             parts.extend(rhythm.meter.map(|meter| format!("{meter} to the bar")));
             if rhythm.swung() {
                 parts.push("swung".to_owned());
@@ -425,7 +425,7 @@ mod tests {
         );
         assert!(text.contains("  0:08.0  | Bb      |\n"), "{text}");
         assert!(
-            text.contains("F major, 120 beats a minute, 4 to the bar, swung"),
+            text.contains("F major, 120 beats per minute, 4 to the bar, swung"),
             "{text}"
         );
         assert!(

@@ -151,7 +151,7 @@ fn lines(
     say(&format!("{}. {CARE}", task.exercise.title()))?;
     if let Some(tempo) = task.tempo {
         say(&format!(
-            "tempo {tempo} beats a minute, a chord a beat; it is not sounded"
+            "tempo {tempo} beats per minute, one chord per beat; it is not sounded"
         ))?;
     }
     let mut prompted = None;
