@@ -6,7 +6,7 @@
 //! Limits: a stand-in for the last chord is never told, nor one whose next chord has no good name.
 
 use crate::harmony::standins::{Device, Expected, expected};
-use crate::harmony::{BELIEVED_KEY, InPlace, Naming, Verdict};
+use crate::harmony::{InPlace, Naming, SURE_KEY, Verdict};
 use crate::playing::{RankedChord, Stretch};
 
 /// Devices that are told: those that keep the guide tones, or lead by half steps, and so need more than one note heard wrong to be there by mistake.
@@ -27,7 +27,7 @@ pub fn expected_of_held(naming: &Naming, next: &Naming, place: &InPlace) -> Opti
         let first = naming.names.first()?;
         (naming.verdict == Verdict::Named).then_some(first.chord)
     };
-    if place.stands_for.is_some() || !place.is_believed() {
+    if place.stands_for.is_some() || place.key_confidence.get() < SURE_KEY {
         return None;
     }
     let found = expected(named(naming)?, named(next)?, place.key, place.role)?;
@@ -40,7 +40,7 @@ pub fn expected_of_played(stretch: &Stretch, next: &Stretch) -> Option<Expected>
         let first: &RankedChord = stretch.chords.first()?;
         (first.confidence.get() >= SURE_CHORD).then_some(first.chord)
     };
-    if stretch.stands_for.is_some() || stretch.key_confidence.get() < BELIEVED_KEY {
+    if stretch.stands_for.is_some() || stretch.key_confidence.get() < SURE_KEY {
         return None;
     }
     let found = expected(

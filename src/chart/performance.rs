@@ -12,7 +12,7 @@ use crate::chart::passages::Interpreted;
 use crate::chart::recording::Wording;
 use crate::chart::written::stand_in_mark;
 use crate::harmony::chord::label;
-use crate::harmony::{BELIEVED_KEY, Key, Style};
+use crate::harmony::{Key, SURE_KEY, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Passage, Texture, TextureRule, passages};
 use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, StatedRhythm, Stretch, read};
@@ -150,7 +150,7 @@ fn limits(notes: &[PlayedNote], passages: &[Passage], nth: usize) -> (Seconds, S
 
 /// A chord that is held, as harmony.
 fn held_entry(chord: &HeardChord) -> HarmonyStretch {
-    let sure = chord.place.key_confidence >= BELIEVED_KEY;
+    let sure = chord.place.key_confidence >= SURE_KEY;
     HarmonyStretch {
         start: chord.start,
         end: chord.end,

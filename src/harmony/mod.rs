@@ -51,6 +51,6 @@ pub use pitch::{
 };
 pub use progression::{
     AnalysisOptions, BELIEVED_KEY, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree,
-    Numeral, Recent, Role, interpret,
+    Numeral, Recent, Role, SURE_KEY, interpret,
 };
 pub use sounding::{Sounding, SoundingNote};

@@ -16,7 +16,7 @@ use crate::view::ink::Ink;
 use crate::view::keyboard::{KeyRange, one_line};
 use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
-use crate::view::notes::{Legend, Legends, clock, legends, notes_text, quarter_tone_off};
+use crate::view::notes::{Legend, Legends, clock, legends, notes_text, quarter_tone_off, wrapped};
 use crate::view::places::numeral_in_key;
 use std::io::{self, Write};
 
@@ -287,22 +287,6 @@ impl Layout {
             below.iter().try_for_each(|line| row(line, ""))
         }
     }
-}
-
-/// `text` in lines of at most `columns`, broken at spaces; none for an empty text.
-fn wrapped(text: &str, columns: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ if word.is_empty() => {}
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
 
 /// The best name in bold, where the line begins with it.

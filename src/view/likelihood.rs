@@ -7,10 +7,10 @@
 use crate::harmony::{BELIEVED_KEY, Verdict};
 use crate::view::names::Ranked;
 
-/// What stands before another name, by its share of what the best one has.
-const NAMES: [(f32, &str); 3] = [(0.5, ""), (0.15, "less likely "), (0.0, "far less likely ")];
+/// What stands before another name, by its share of what the best one has; below the last, it is not worth a reader's time.
+const NAMES: [(f32, &str); 2] = [(0.5, ""), (0.1, "less likely ")];
 /// What stands before a numeral and its key, by how sure the key is.
-const KEYS: [(f32, &str); 2] = [(0.75, ""), (BELIEVED_KEY, "perhaps ")];
+const KEYS: [(f32, &str); 2] = [(0.6, ""), (BELIEVED_KEY, "perhaps ")];
 
 fn word(table: &[(f32, &'static str)], share: f32) -> Option<&'static str> {
     let row = table.iter().find(|(least, _)| share >= *least);
@@ -22,7 +22,7 @@ pub fn of_key(confidence: f32) -> Option<&'static str> {
     word(&KEYS, confidence)
 }
 
-/// `or Fm6/D, less likely A♭6/D`: names after `best`, with how likely they are; nothing without names.
+/// `or Fm6/D, less likely A♭6/D`: names after `best`, with how likely they are; nothing where none is likely enough to be told.
 pub fn others<N: Ranked>(
     best: &N,
     others: &[&N],
@@ -32,7 +32,9 @@ pub fn others<N: Ranked>(
     let mut text = String::new();
     let mut said = None;
     for other in others {
-        let word = word(&NAMES, other.score() / best.score()).unwrap_or_default();
+        let Some(word) = word(&NAMES, other.score() / best.score()) else {
+            break;
+        };
         text.push_str(match (text.is_empty(), verdict) {
             (true, Verdict::Undecided) => "perhaps ",
             (true, _) => "or ",
@@ -75,16 +77,17 @@ mod tests {
         use Verdict::{Named, Undecided};
         assert_eq!(
             told(&[0.4, 0.3, 0.15, 0.1, 0.03], Named),
-            "or B, less likely C, D, far less likely E"
+            "or B, less likely C, D"
         );
-        assert_eq!(told(&[0.9, 0.05], Named), "or far less likely B");
+        assert_eq!(told(&[0.6, 0.1], Named), "or less likely B");
+        assert_eq!(told(&[0.9, 0.05], Named), "");
         assert_eq!(told(&[0.4, 0.38], Undecided), "perhaps B");
         assert_eq!(told(&[0.9], Named), "");
     }
 
     #[test]
     fn a_key_that_is_not_believed_has_no_words() {
-        assert_eq!(of_key(0.49), None);
+        assert_eq!(of_key(0.39), None);
         assert_eq!(of_key(0.5), Some("perhaps "));
         assert_eq!(of_key(0.9), Some(""));
     }

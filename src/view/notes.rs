@@ -72,10 +72,28 @@ impl Legends {
     /// # Errors
     /// If `out` cannot be written to.
     pub fn print(&self, indent: usize, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-        self.0
-            .iter()
-            .try_for_each(|legend| writeln!(out, "{:indent$}{}", "", ink.faint(legend.text(ink))))
+        let columns = usize::from(ink.columns).saturating_sub(indent);
+        let lines = self.0.iter();
+        lines
+            .flat_map(|legend| wrapped(legend.text(ink), columns))
+            .try_for_each(|line| writeln!(out, "{:indent$}{}", "", ink.faint(line)))
     }
+}
+
+/// `text` in lines of at most `columns`, broken at spaces; none for an empty text.
+pub(super) fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ if word.is_empty() => {}
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 /// What the marks of [`notes_text`] mean: a legend for each kind that is there.

@@ -9,7 +9,7 @@ use crate::cli::CliError;
 use crate::cli::name::NameArgs;
 use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{
-    AnalysisOptions, Chord, Context, Given, Interpretation, NoteNames, Spelled, interpret,
+    AnalysisOptions, Chord, Context, Given, Interpretation, NoteNames, SURE_KEY, Spelled, interpret,
 };
 use crate::units::MidiNote;
 use clap::builder::TypedValueParser;
@@ -236,7 +236,7 @@ pub fn context(args: &NameArgs, typed: &Typed) -> Result<Context, CliError> {
     if context.key.is_none() && all.len() > 2 {
         context.key = read
             .in_place(at)
-            .filter(|place| place.is_believed())
+            .filter(|place| place.key_confidence.get() >= SURE_KEY)
             .map(|place| place.key);
     }
     Ok(context)

@@ -47,8 +47,11 @@ pub struct InPlace {
     pub stands_for: Option<Chord>,
 }
 
-/// From this confidence on a key is believed: likelier than all others together. Below it no key and no numeral is told.
-pub const BELIEVED_KEY: f32 = 0.5;
+/// From this confidence on a key is believed enough to be told; below it there is neither key nor numeral. Chords that go through all keys reach 0.34,
+/// a turn of six chords in one key 0.46, half a minute of music 0.64.
+pub const BELIEVED_KEY: f32 = 0.4;
+/// From this confidence on a key is likelier than all others together: what needs a key may be concluded from it.
+pub const SURE_KEY: f32 = 0.5;
 
 impl InPlace {
     /// True if its key is believed.
