@@ -177,7 +177,10 @@ fn a_terminal_that_draws_no_screens_gets_lines() {
     };
     terminal.shows("ready>");
     let binary = env!("CARGO_BIN_EXE_lidprop");
-    terminal.keys(&[&format!("TERM=dumb {binary} hear"), "Enter"]);
+    terminal.keys(&[
+        &format!("TERM=dumb {binary} hear --for 8; echo ended $?"),
+        "Enter",
+    ]);
     terminal.shows("listening to");
     let mut player = server.play(&sound);
     // a line of a chord: its time, its keys, its name
@@ -191,8 +194,7 @@ fn a_terminal_that_draws_no_screens_gets_lines() {
     );
     player.kill().unwrap();
     player.wait().unwrap();
-    terminal.keys(&["C-c", ""]);
-    terminal.shows("\nready>");
+    terminal.shows("ended 0");
 }
 
 #[test]
