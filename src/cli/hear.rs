@@ -49,10 +49,10 @@ const PATIENCE: Duration = Duration::from_millis(50);
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
-On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is one line; where you
-play on instead of holding chords, each harmony is one as well, three seconds after it is over.
-Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, space shows
-the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
+On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is \
+one line; where you play on instead of holding chords, each harmony is one as well, three seconds after it is over.
+Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, \
+space shows the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
 Nothing is stored unless you ask: k writes the last minute as WAV with its JSON beside it, --chart FILE the chart of all, both with your marks.
 Ask before you keep what others play or say, and mind your ears: keep monitors low, or use none at all.")]
 pub struct HearArgs {

@@ -66,10 +66,10 @@ const INSTEAD_OF_LISTENING: [&str; 8] = [
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Learning a piano: lidprop soundcheck --learn parlour
-Play every key once, from the lowest to the highest, each alone for two or three seconds; or only some of them, in any order, chords
-too. It ends when you press Return, or when nothing has been played for a quarter of a minute. Then
+Play every key once, from the lowest to the highest, each alone for two or three seconds; or only some of them, in any order, chords too. \
+It ends when you press Return, or when nothing has been played for a quarter of a minute. Then
   lidprop take --piano parlour lesson.m4a
-hears that piano better than a stranger. What was learned is kept in your data folder, the sound is not. A new lesson takes the
+hears that piano better than a stranger. What was learned is kept in your data folder, the sound is not. A new lesson takes the \
 place of the one before, which is kept: --restore parlour brings it back.")]
 pub struct SoundcheckArgs {
     /// The input to check, or a part of its name.
