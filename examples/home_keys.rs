@@ -6,8 +6,11 @@
 
 #[path = "support/labelled.rs"]
 mod labelled;
+#[path = "support/labelled_key.rs"]
+mod labelled_key;
 
-use labelled::{key_score, labelled_key, notes};
+use labelled::notes;
+use labelled_key::{key_score, labelled_key};
 use lidprop::harmony::function::Class;
 use lidprop::playing::home::{SoundingChord, features};
 use lidprop::playing::{Stated, read};

@@ -7,8 +7,11 @@
 
 #[path = "support/labelled.rs"]
 mod labelled;
+#[path = "support/labelled_key.rs"]
+mod labelled_key;
 
-use labelled::{class, key_score, labelled_key, notes, number};
+use labelled::{notes, number};
+use labelled_key::{class, key_score, labelled_key};
 use lidprop::harmony::Mode;
 use lidprop::playing::key::KeyTuning;
 use lidprop::playing::{PlayedNote, Stated, Tuning, read_with};

@@ -436,7 +436,7 @@ fn bad_headers_are_refused_in_one_sentence_that_names_the_file() {
                 ..plain.clone()
             }
             .file(&[0; 64]),
-            "0 samples a second",
+            "0 samples per second",
         ),
         (
             Header {
@@ -444,7 +444,7 @@ fn bad_headers_are_refused_in_one_sentence_that_names_the_file() {
                 ..plain.clone()
             }
             .file(&[0; 64]),
-            "2000000 samples a second",
+            "2000000 samples per second",
         ),
         (
             Header {

@@ -190,7 +190,7 @@ fn a_sample_rate_of_zero_is_refused() {
     let desk = Desk::new();
     desk.file("rateless.wav", &wav(0, &[0; 100], 200));
     desk.run(["take", "rateless.wav"])
-        .refuses(1, &["rateless.wav", "0 samples a second"]);
+        .refuses(1, &["rateless.wav", "0 samples per second"]);
 }
 
 #[test]

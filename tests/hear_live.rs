@@ -107,7 +107,7 @@ fn json_lines_hold_notes_and_chords_as_the_document_does() {
             let _: lidprop::chart::document::HeardNote =
                 serde_json::from_value(note.take()).unwrap();
             notes += 1;
-        } else {
+        } else if value.get("harmony").is_none() {
             let _: lidprop::chart::document::HeardChord =
                 serde_json::from_value(value["chord"].take()).unwrap();
             chords += 1;
@@ -116,6 +116,107 @@ fn json_lines_hold_notes_and_chords_as_the_document_does() {
     assert!(
         notes > chords && chords > 0,
         "{notes} notes, {chords} chords"
+    );
+}
+
+#[test]
+fn the_harmony_of_what_is_played_on_stands_in_lines_and_in_json_lines() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("rolled-ballad.flac"), folder.path());
+    let mut children =
+        ["--plain", "--write=json"].map(|words| hear(&server, &[words]).spawn().unwrap());
+    let _told: Vec<_> = children.iter_mut().map(wait_until_listening).collect();
+    server.play(&sound).wait().unwrap();
+    children.iter().for_each(end);
+    let [lines, json] = children.map(|child| {
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(0));
+        String::from_utf8(output.stdout).unwrap()
+    });
+    let told: Vec<&str> = lines
+        .lines()
+        .filter(|line| line.contains("  harmony "))
+        .collect();
+    for name in ["A♭13", "D♭maj9", "F7(♭9)"] {
+        assert!(
+            told.iter().any(|line| line.contains(name)),
+            "{name} in\n{lines}"
+        );
+    }
+    let mut last = -1.0;
+    let mut stretches = 0;
+    for line in json.lines() {
+        let mut value: serde_json::Value = serde_json::from_str(line).unwrap();
+        let Some(harmony) = value.get_mut("harmony") else {
+            continue;
+        };
+        let stretch: lidprop::chart::document::HarmonyStretch =
+            serde_json::from_value(harmony.take()).unwrap();
+        assert!(
+            stretch.start.get() > last && stretch.end > stretch.start,
+            "{line}"
+        );
+        last = stretch.start.get();
+        stretches += 1;
+    }
+    assert!(stretches >= 5, "{stretches} in\n{json}");
+}
+
+#[test]
+fn a_terminal_that_draws_no_screens_gets_lines() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let sound = as_stereo_wav(&test_audio("held-chords.flac"), folder.path());
+    let Some(terminal) = Terminal::open_or_skip(&server, 103, 30) else {
+        return;
+    };
+    terminal.shows("ready>");
+    let binary = env!("CARGO_BIN_EXE_lidprop");
+    terminal.keys(&[
+        &format!("TERM=dumb {binary} hear --for 8; echo ended $?"),
+        "Enter",
+    ]);
+    terminal.shows("listening to");
+    let mut player = server.play(&sound);
+    // a line of a chord: its time, its keys, its name
+    terminal.shows("0:0");
+    assert_eq!(
+        terminal
+            .tmux(&["display-message", "-p", "#{alternate_on}"])
+            .trim(),
+        "0",
+        "no screen is drawn"
+    );
+    player.kill().unwrap();
+    player.wait().unwrap();
+    terminal.shows("ended 0");
+}
+
+#[test]
+fn the_bar_of_a_reading_does_not_come_between_charts_in_a_pipe() {
+    let Some(server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    let Some(terminal) = Terminal::open_or_skip(&server, 104, 50) else {
+        return;
+    };
+    terminal.shows("ready>");
+    let binary = env!("CARGO_BIN_EXE_lidprop");
+    let files = ["formats/note.flac", "rolled-ballad.flac"].map(test_audio);
+    let files = files.map(|file| file.display().to_string()).join(" ");
+    terminal.keys(&[
+        &format!("clear; {binary} take {files} | cat; echo done $?"),
+        "Enter",
+    ]);
+    let screen = terminal.shows("done 0");
+    assert!(
+        screen.contains("D♭maj9") && !screen.contains("to go"),
+        "{screen}"
     );
 }
 

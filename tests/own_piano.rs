@@ -278,6 +278,80 @@ fn a_piano_learned_from_recorded_chords_is_kept_under_its_name_and_used_by_take(
 }
 
 #[test]
+fn a_new_lesson_keeps_the_one_before_says_where_it_is_poorer_and_can_be_taken_back() {
+    let desk = Desk::new();
+    let learn = |name: &str, recording_name: &str| {
+        let from = recording(recording_name);
+        let from = from.to_str().unwrap();
+        let learned = run(&desk, &["soundcheck", "--learn", name, "--from", from]);
+        assert_eq!(learned.code, 0, "{}", learned.err);
+        learned.out
+    };
+    let none = run(&desk, &["soundcheck", "--pianos"]);
+    assert!(
+        none.out.contains("No piano has been learned yet"),
+        "{}",
+        none.out
+    );
+    let first = learn("class grand", "held-chords.flac");
+    assert!(!first.contains("takes the place"), "{first}");
+    let path = desk.path("home/data/lidprop/pianos/class grand.json");
+    let of_first = std::fs::read(&path).unwrap();
+    let second = learn("class grand", "rolled-ballad.flac");
+    for words in [
+        "takes the place of the lesson before",
+        "which is kept",
+        "poorer",
+        "--restore \"class grand\"",
+    ] {
+        assert!(second.contains(words), "{words} in\n{second}");
+    }
+    let of_second = std::fs::read(&path).unwrap();
+    assert_ne!(of_first, of_second);
+    let listed = run(&desk, &["soundcheck", "--pianos"]).out;
+    assert!(
+        listed.contains("class grand")
+            && listed.contains("within the last day; the lesson before is kept too"),
+        "{listed}"
+    );
+    let back = run(&desk, &["soundcheck", "--restore", "class grand"]);
+    assert_eq!(back.code, 0, "{}", back.err);
+    assert_eq!(std::fs::read(&path).unwrap(), of_first);
+    run(&desk, &["soundcheck", "--restore", "class grand"]);
+    assert_eq!(
+        std::fs::read(&path).unwrap(),
+        of_second,
+        "the same again undoes it"
+    );
+
+    learn("ballad", "rolled-ballad.flac");
+    let compared = run(&desk, &["soundcheck", "--compare", "class grand", "ballad"]);
+    assert!(
+        compared
+            .out
+            .contains("in both; beside the A4 of each they lie 0.0 cents apart"),
+        "it is the same lesson: {}",
+        compared.out
+    );
+    run(&desk, &["soundcheck", "--restore", "ballad"])
+        .refuses(1, &["no earlier lesson of 'ballad'"]);
+    assert_eq!(
+        run(&desk, &["soundcheck", "--remove", "class grand"]).code,
+        0
+    );
+    assert!(
+        desk.files()
+            .iter()
+            .all(|file| !file.contains("class grand")),
+        "{:?}",
+        desk.files()
+    );
+    run(&desk, &["soundcheck", "--remove", "class grand"])
+        .refuses(1, &["no piano is called 'class grand'", "ballad"]);
+    run(&desk, &["soundcheck", "--pianos", "--seconds", "3"]).refuses(2, &["exclude each other"]);
+}
+
+#[test]
 fn names_that_are_none_and_pianos_that_are_not_there_are_told_in_one_sentence() {
     let desk = Desk::new();
     let chords = recording("held-chords.flac");

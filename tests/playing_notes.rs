@@ -129,7 +129,7 @@ fn beats_a_minute(reading: &PlayingRead, bpm: f64) {
     let mean = steps.iter().sum::<f64>() / steps.len() as f64;
     assert!(
         (60.0 / mean / bpm - 1.0).abs() < 0.03,
-        "{} beats a minute were read as {}",
+        "{} beats per minute were read as {}",
         bpm,
         60.0 / mean
     );

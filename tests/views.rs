@@ -70,7 +70,7 @@ fn weights_change_nothing_but_escape_sequences() {
         &evening(),
         Ink {
             weights: true,
-            columns: 100,
+            ..Ink::plain(100)
         },
         &mut text,
     )

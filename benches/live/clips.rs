@@ -1,12 +1,14 @@
 //! The held voicings of a labelled corpus, and whether a name is among the accepted ones.
 //!
 //! Input: `truth.json` and the sound files beside it. Output: [`Clip`]s. Units: seconds from the start of a clip.
-//! Method: names are compared by root and pitch classes, as the scoring program of the corpus does.
+//! Method: names are compared by root and pitch classes, as the scoring program of the corpus does; a chord without labels is right under the
+//! name that its keys have.
 //! Limits: only clips of the kind `voicing` that hold one chord.
 
 use crate::support::read_all;
 use lidprop::harmony::chord::label;
-use lidprop::harmony::{Chord, PitchClass, PitchSet};
+use lidprop::harmony::{Chord, Context, PitchClass, PitchSet, Sounding, SoundingNote, name_chord};
+use lidprop::units::{MidiNote, Share};
 use serde::Deserialize;
 use std::path::Path;
 
@@ -55,6 +57,7 @@ struct Entry {
 
 #[derive(Deserialize)]
 struct Note {
+    midi: u8,
     onset: f64,
 }
 
@@ -89,15 +92,34 @@ pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
         .collect()
 }
 
+/// The name of the struck keys.
+fn name_of(notes: &[Note]) -> Option<(PitchClass, PitchSet)> {
+    let keys = notes.iter().filter_map(|note| {
+        Some(SoundingNote {
+            midi: MidiNote::new(note.midi).ok()?,
+            weight: Share::ONE,
+        })
+    });
+    let sounding = Sounding {
+        notes: keys.collect(),
+        ..Sounding::default()
+    };
+    let naming = name_chord(&sounding, &Context::default());
+    naming.names.first().map(|name| sense(&name.chord))
+}
+
 fn clip(corpus: &Path, entry: &Entry) -> Result<Clip, String> {
     let path = corpus.join(&entry.file);
     let mut source = lidprop::audio::open(&path).map_err(|e| e.to_string())?;
-    let accepted = entry.chords[0]
-        .accepted
-        .iter()
-        .filter_map(|text| label::read(text).ok().flatten())
-        .map(|chord| sense(&chord))
-        .collect();
+    let labels = &entry.chords[0].accepted;
+    let accepted = match labels.is_empty() {
+        true => name_of(&entry.notes).into_iter().collect(),
+        false => labels
+            .iter()
+            .filter_map(|text| label::read(text).ok().flatten())
+            .map(|chord| sense(&chord))
+            .collect(),
+    };
     Ok(Clip {
         file: entry.file.clone(),
         samples: read_all(&mut source),

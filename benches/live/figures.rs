@@ -13,9 +13,16 @@ pub struct Held {
     pub first: Option<f64>,
     /// To the right name, marked settled.
     pub right: Option<f64>,
+    /// To the first name that then stood long enough to be read.
+    pub readable: Option<f64>,
     /// How often the shown name changed until the keys were let go.
     pub changes: usize,
+    /// True if a name that is none of the accepted ones was ever marked settled.
+    pub settled_wrong: bool,
 }
+
+/// A name is read in about so long, seconds: the eye rests on a word for 0.2 to 0.25 s (Rayner, Psychological Bulletin 124, 1998).
+const READ: f64 = 0.25;
 
 impl Held {
     /// Looks through what was seen, in order of time (seconds from the start of the clip).
@@ -27,6 +34,7 @@ impl Held {
     ) -> Self {
         let mut held = Self::default();
         let mut shown: Option<Option<String>> = None;
+        let mut since = strike;
         for (at, screen) in seen.filter(|(at, _)| (strike..release).contains(at)) {
             let Some((name, standing)) = screen.answer else {
                 continue;
@@ -36,19 +44,38 @@ impl Held {
             }
             if let Some(name) = &name {
                 held.first.get_or_insert(at - strike);
-                if standing == Standing::Settled && accepts(name) {
-                    held.right.get_or_insert(at - strike);
+                if standing == Standing::Settled {
+                    if accepts(name) {
+                        held.right.get_or_insert(at - strike);
+                    } else {
+                        held.settled_wrong = true;
+                    }
                 }
             }
             match &shown {
-                Some(before) if *before != name => held.changes += 1,
+                Some(before) if *before != name => {
+                    held.changes += 1;
+                    held.read(before, since, at, strike);
+                    since = at;
+                }
                 // "no name" before the first name is no name that changes
                 None if name.is_none() => continue,
+                None => since = at,
                 _ => {}
             }
             shown = Some(name);
         }
+        if let Some(last) = shown {
+            held.read(&last, since, release, strike);
+        }
         held
+    }
+
+    /// A name that stood from one time to another.
+    fn read(&mut self, name: &Option<String>, from: f64, to: f64, strike: f64) {
+        if name.is_some() && to - from >= READ {
+            self.readable.get_or_insert(from - strike);
+        }
     }
 }
 

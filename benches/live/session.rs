@@ -12,7 +12,7 @@ use crate::reference;
 use crate::sound::{self, Busy};
 use crate::support::sound_server::SoundServer;
 use crate::support::stereo_wav;
-use crate::terminal::Terminal;
+use crate::terminal::{Screen, Terminal};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -32,6 +32,9 @@ pub struct Options {
     /// Measure the marks of its drills alone
     #[arg(long)]
     pub drills_only: bool,
+    /// Measure windows, hops and rules alone: no sound server, no screen, no waiting
+    #[arg(long)]
+    pub without_waiting: bool,
     /// What cargo passes to every benchmark
     #[arg(long, hide = true)]
     bench: bool,
@@ -51,6 +54,12 @@ const FLAT_KIB: f64 = 1024.0;
 const LOOK: Duration = Duration::from_secs(5);
 
 pub fn run(options: &Options, corpus: &Path) -> Result<(), String> {
+    if options.without_waiting {
+        let clips = clips::read(corpus, options.clips)?;
+        print_head();
+        print_names("on the samples alone", &on_samples(&clips), true);
+        return Ok(());
+    }
     if std::env::var_os(INSIDE).is_some() {
         return measure(options, corpus);
     }
@@ -84,7 +93,8 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     );
     let server: Vec<f64> = sound::server_delays(folder.path(), CLICKS)?;
     let load_before = load();
-    let terminal = Terminal::start(&["hear"])?;
+    // The name small, since it is read as text; large letters are drawn in the same picture.
+    let terminal = Terminal::start(&["hear", "--small"])?;
     terminal.wait_until_it_listens()?;
     let quiet_before = (Instant::now(), taken(terminal.child.id())?);
     let held = clips
@@ -97,13 +107,7 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     if held.iter().all(|held| held.first.is_none()) {
         return Err("no name was ever seen on the screen".into());
     }
-    let bare: Vec<Held> = clips
-        .iter()
-        .map(|clip| {
-            let seen = reference::answers(&clip.samples).into_iter();
-            Held::of(seen, clip.strike, clip.release, |name| clip.accepts(name))
-        })
-        .collect();
+    let bare = on_samples(&clips);
 
     println!(
         "\n{} held voicings of {}; lidprop {}; load of the machine {load_before} before, {load_after} after\n",
@@ -112,18 +116,7 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
         env!("CARGO_PKG_VERSION"),
     );
     print_head();
-    print_delays("from the strike of the last key to", &held, true);
-    let changes: Vec<f64> = held.iter().map(|held| held.changes as f64).collect();
-    print_row(
-        "changes of the shown name within one held chord, mean",
-        &[mean(&changes)],
-        &[Asked {
-            at_least: 1.0,
-            aim: 0.3,
-        }],
-        2,
-        "",
-    );
+    print_names("from the strike of the last key to", &held, true);
     let milliseconds =
         |values: &[f64], share| percentile(values, share).map_or(f64::NAN, |value| 1000.0 * value);
     print_note(
@@ -134,7 +127,7 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
             milliseconds(&server, 0.95)
         ),
     );
-    print_delays(
+    print_names(
         "of it windows, hops and rules (the same samples without waiting): to",
         &bare,
         false,
@@ -155,6 +148,14 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     print_note(
         "share of one core while the clips were played",
         &format!("{quiet_share:.1} %"),
+    );
+    terminal.quit()?;
+    let terminal = Terminal::start(&["hear"])?;
+    terminal.wait_until_it_listens()?;
+    let bytes = bytes_a_second(&clips, &terminal, folder.path())?;
+    print_note(
+        "written to a terminal of 100 by 30 while the clips are played, name large",
+        &format!("{bytes:.0} bytes per second"),
     );
     if options.minutes > 0.0 {
         run_on(options, &clips, &terminal, folder.path())?;
@@ -200,35 +201,27 @@ fn print_marks(attempts: &[Attempted]) -> Result<(), String> {
 /// What is delayed, by how much, and the median and 95th percentile asked for.
 type Delay = (&'static str, fn(&Held) -> Option<f64>, [Asked; 2]);
 
-fn print_delays(to: &str, held: &[Held], asked: bool) {
-    let rows: [Delay; 2] = [
+const fn asked(at_least: f64, aim: f64) -> Asked {
+    Asked { at_least, aim }
+}
+
+/// Delays of names, their changes, and those that were wrong.
+fn print_names(to: &str, held: &[Held], judged: bool) {
+    let rows: [Delay; 3] = [
         (
             "the first name on the screen",
             |held| held.first,
-            [
-                Asked {
-                    at_least: 180.0,
-                    aim: 100.0,
-                },
-                Asked {
-                    at_least: 300.0,
-                    aim: 180.0,
-                },
-            ],
+            [asked(120.0, 100.0), asked(170.0, 140.0)],
+        ),
+        (
+            "a name that then stands long enough to be read",
+            |held| held.readable,
+            [asked(180.0, 140.0), asked(300.0, 220.0)],
         ),
         (
             "the right name, settled",
             |held| held.right,
-            [
-                Asked {
-                    at_least: 300.0,
-                    aim: 180.0,
-                },
-                Asked {
-                    at_least: 600.0,
-                    aim: 350.0,
-                },
-            ],
+            [asked(220.0, 180.0), asked(300.0, 250.0)],
         ),
     ];
     for (what, delay, limits) in rows {
@@ -240,12 +233,68 @@ fn print_delays(to: &str, held: &[Held], asked: bool) {
             delays.len(),
             held.len()
         );
-        if asked {
+        if judged {
             print_row(&figure, &measured, &limits, 0, "ms");
         } else {
             let [median, high] = measured.map(|value| value.unwrap_or(f64::NAN));
             print_note(&figure, &format!("{median:.0} / {high:.0} ms"));
         }
+    }
+    let wrong = held.iter().filter(|held| held.settled_wrong).count();
+    let changes: Vec<f64> = held.iter().map(|held| held.changes as f64).collect();
+    let (of_all, all) = (held.len() as f64 / 210.0, held.len());
+    if judged {
+        print_row(
+            &format!("chords of {all} that ever settled under a wrong name"),
+            &[Some(wrong as f64)],
+            &[asked((3.0 * of_all).floor(), of_all.floor())],
+            0,
+            "",
+        );
+        print_row(
+            "changes of the shown name within one held chord, mean",
+            &[mean(&changes)],
+            &[asked(0.15, 0.05)],
+            2,
+            "",
+        );
+    } else {
+        print_note(
+            &format!("chords of {all} that ever settled under a wrong name, without waiting"),
+            &wrong.to_string(),
+        );
+    }
+}
+
+/// What the rules would show of the clips.
+fn on_samples(clips: &[Clip]) -> Vec<Held> {
+    let of = |clip: &Clip| {
+        let seen = reference::answers(&clip.samples);
+        if std::env::var_os("LIDPROP_BENCH_TRACE").is_some() {
+            trace(clip, &seen);
+        }
+        Held::of(seen.into_iter(), clip.strike, clip.release, |name| {
+            clip.accepts(name)
+        })
+    };
+    clips.iter().map(of).collect()
+}
+
+/// Tells what was seen of a clip, and marks each name that is none of its own.
+fn trace(clip: &Clip, seen: &[(f64, Screen)]) {
+    eprintln!(
+        "{} strike {:.3} release {:.3}",
+        clip.file, clip.strike, clip.release
+    );
+    for (at, screen) in seen {
+        let name = screen.answer.as_ref().and_then(|(name, _)| name.as_ref());
+        let wrong = name.is_some_and(|name| !clip.accepts(name));
+        eprintln!(
+            "   {:4.0} ms {:?}{}",
+            1000.0 * (at - clip.strike),
+            screen.answer,
+            if wrong { " WRONG" } else { "" }
+        );
     }
 }
 
@@ -268,17 +317,7 @@ fn play_and_watch(clip: &Clip, terminal: &Terminal, folder: &Path) -> Result<Hel
         })
         .collect();
     if std::env::var_os("LIDPROP_BENCH_TRACE").is_some() {
-        eprintln!(
-            "{} strike {:.3} release {:.3}",
-            clip.file, clip.strike, clip.release
-        );
-        for (at, screen) in &seen {
-            eprintln!(
-                "   {:4.0} ms {:?}",
-                1000.0 * (at - clip.strike),
-                screen.answer
-            );
-        }
+        trace(clip, &seen);
     }
     Ok(Held::of(
         seen.into_iter(),
@@ -288,6 +327,24 @@ fn play_and_watch(clip: &Clip, terminal: &Terminal, folder: &Path) -> Result<Hel
     ))
 }
 
+/// How much the screen writes while the clips are played one after another.
+fn bytes_a_second(clips: &[Clip], terminal: &Terminal, folder: &Path) -> Result<f64, String> {
+    let file = all_in_one(clips, folder);
+    let (begun, before) = (Instant::now(), terminal.bytes());
+    let mut player = sound::play(&file)?;
+    player.wait().map_err(|e| e.to_string())?;
+    Ok((terminal.bytes() - before) as f64 / begun.elapsed().as_secs_f64())
+}
+
+fn all_in_one(clips: &[Clip], folder: &Path) -> PathBuf {
+    let all: Vec<f32> = clips
+        .iter()
+        .flat_map(|clip| &clip.samples)
+        .copied()
+        .collect();
+    stereo_wav(&all, folder.join("all.wav"))
+}
+
 /// Plays all clips over and over while every core is busy, and looks at what the program takes.
 fn run_on(
     options: &Options,
@@ -295,12 +352,7 @@ fn run_on(
     terminal: &Terminal,
     folder: &Path,
 ) -> Result<(), String> {
-    let all: Vec<f32> = clips
-        .iter()
-        .flat_map(|clip| &clip.samples)
-        .copied()
-        .collect();
-    let file = stereo_wav(&all, folder.join("all.wav"));
+    let file = all_in_one(clips, folder);
     let mut busy = Busy::start()?;
     let number = terminal.child.id();
     let begun = Instant::now();

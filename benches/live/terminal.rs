@@ -8,6 +8,8 @@
 use lidprop::answer::settle::Standing;
 use std::io::{Read, Write};
 use std::process::Child;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant};
 
@@ -57,6 +59,8 @@ pub struct Terminal {
     pub last_mark: Option<String>,
     keys: std::fs::File,
     seen: Receiver<Seen>,
+    /// Bytes that were written to it so far.
+    bytes: Arc<AtomicU64>,
 }
 
 impl Terminal {
@@ -77,14 +81,22 @@ impl Terminal {
         let from = keys.try_clone().map_err(|e| e.to_string())?;
         let (chunk_sender, chunks) = channel();
         let (seen_sender, seen) = channel();
-        std::thread::spawn(move || stamp(from, &chunk_sender));
+        let bytes = Arc::new(AtomicU64::new(0));
+        let count = bytes.clone();
+        std::thread::spawn(move || stamp(from, &chunk_sender, &count));
         std::thread::spawn(move || watch(&chunks, &seen_sender));
         Ok(Self {
             child,
             last_mark: None,
             keys,
             seen,
+            bytes,
         })
+    }
+
+    /// Bytes that the program has written to its terminal so far.
+    pub fn bytes(&self) -> u64 {
+        self.bytes.load(Ordering::Relaxed)
     }
 
     /// All changes since the last call.
@@ -130,10 +142,11 @@ impl Drop for Terminal {
     }
 }
 
-fn stamp(mut from: std::fs::File, chunks: &Sender<(Instant, Vec<u8>)>) {
+fn stamp(mut from: std::fs::File, chunks: &Sender<(Instant, Vec<u8>)>, bytes: &AtomicU64) {
     let mut buffer = [0; 1 << 16];
     // The terminal ends with an error when the program has gone.
     while let Ok(count @ 1..) = from.read(&mut buffer) {
+        bytes.fetch_add(count as u64, Ordering::Relaxed);
         if chunks
             .send((Instant::now(), buffer[..count].to_vec()))
             .is_err()

@@ -8,7 +8,7 @@
 
 use super::names::Names;
 use super::settle::{Answer, Settle};
-use crate::harmony::{AnalysisOptions, NamedNote, Naming};
+use crate::harmony::{AnalysisOptions, InPlace, NamedNote, Naming};
 use crate::listener::{ChordNote, ChordState, Event, NoteSpan};
 use crate::playing::so_far::HarmonySoFar;
 use crate::playing::{PlayedNote, Stated};
@@ -38,29 +38,26 @@ impl Answers {
         }
     }
 
-    /// Takes what the listener tells; of a chord that has ended, gives its final names, if it has notes.
-    pub fn hear(&mut self, event: &Event) -> Option<Naming> {
+    /// Takes what the listener tells; of a chord that has ended, gives its place and its final names, if it has notes.
+    pub fn hear(&mut self, event: &Event) -> Option<(InPlace, Naming)> {
+        follow_harmony(&mut self.harmony, event);
         match event {
-            Event::Frame(frame) => {
-                self.settle.frame(frame);
-                self.harmony.reach(seconds(frame.at));
-            }
+            Event::Frame(frame) => self.settle.frame(frame),
             Event::Sounding(state) => {
-                let naming = self.names.of_sounding(&state.notes, &state.possible);
-                self.note_names.clone_from(&naming.notes);
-                self.settle.hear(state, naming);
+                let named = self.names.of_sounding(&state.notes, &state.possible);
+                self.note_names.clone_from(&named.1.notes);
+                self.settle.hear(state, named);
                 self.sounding = Some(state.clone());
             }
-            Event::Chord(span) => {
-                return self.names.of_ended(span).map(|(_, naming)| naming);
-            }
-            Event::Struck(strike) => {
-                self.harmony
-                    .struck(strike.key, seconds(strike.at), strike.probability);
-            }
-            Event::Note(span) => self.harmony.ended(played_note(span)),
+            Event::Chord(span) => return self.names.of_ended(span),
+            Event::Struck(_) | Event::Note(_) => {}
         }
         None
+    }
+
+    /// The sound has ended: what is open of the harmony has settled.
+    pub fn end(&mut self) {
+        self.harmony.end();
     }
 
     /// The harmony so far, where music is played and not chords held.
@@ -101,12 +98,26 @@ impl Answers {
         self.settle
             .rename(|notes, possible| names.of_sounding(notes, possible));
         if let Some(state) = &self.sounding {
-            self.note_names = names.of_sounding(&state.notes, &state.possible).notes;
+            let (_, naming) = names.of_sounding(&state.notes, &state.possible);
+            self.note_names = naming.notes;
         }
     }
 }
 
-fn stated(options: AnalysisOptions) -> Stated {
+/// Tells `harmony` what the listener tells, as far as it is about playing.
+pub fn follow_harmony(harmony: &mut HarmonySoFar, event: &Event) {
+    match event {
+        Event::Frame(frame) => harmony.reach(seconds(frame.at)),
+        Event::Struck(strike) => {
+            harmony.struck(strike.key, seconds(strike.at), strike.probability);
+        }
+        Event::Note(span) => harmony.ended(played_note(span)),
+        Event::Sounding(_) | Event::Chord(_) => {}
+    }
+}
+
+/// How playing is read where chords are named so.
+pub fn stated(options: AnalysisOptions) -> Stated {
     Stated {
         key: options.key,
         spelling: options.spelling,
@@ -196,11 +207,15 @@ mod tests {
         })
     }
 
-    fn frame(now: u64) -> Event {
+    /// A frame in which these keys sound.
+    fn frame(now: u64, keys: &[u8]) -> Event {
+        let mut evidence = NoteEvidence::default();
+        keys.iter()
+            .for_each(|&key| evidence.sounding[usize::from(key - 21)] = 0.9);
         Event::Frame(FrameReport {
             at: at(now),
             rms: 0.1,
-            evidence: NoteEvidence::default(),
+            evidence,
             chroma: [0.0; 12],
             a4: None,
         })
@@ -224,20 +239,27 @@ mod tests {
     fn a_chord_is_told_once_and_when_it_has_settled() {
         let (mut answers, mut settled) =
             (Answers::new(AnalysisOptions::default()), Settled::default());
-        let early = [frame(1_000), sounds(950, 1_000, D_MINOR_7, false)];
+        let early = [
+            frame(1_000, D_MINOR_7),
+            sounds(950, 1_000, D_MINOR_7, false),
+        ];
         assert_eq!(told(&mut answers, &mut settled, &early), []);
         assert!(answers.shown().is_some(), "it is shown, as provisional");
         let later = [
-            frame(1_100),
-            frame(1_120),
+            frame(1_100, D_MINOR_7),
+            frame(1_120, D_MINOR_7),
             sounds(940, 1_200, D_MINOR_7, true),
-            frame(1_220),
+            frame(1_220, D_MINOR_7),
         ];
         assert_eq!(
             told(&mut answers, &mut settled, &later),
             [("Dm7".to_owned(), at(950).get())]
         );
-        let next = [sounds(2_000, 2_100, G_7, true), frame(2_120)];
+        let next = [
+            frame(2_080, G_7),
+            sounds(2_000, 2_100, G_7, true),
+            frame(2_120, G_7),
+        ];
         assert_eq!(
             told(&mut answers, &mut settled, &next),
             [("G7".to_owned(), at(2_000).get())]
@@ -251,7 +273,11 @@ mod tests {
         assert!(settled.was_missed(at(500)));
         assert!(!settled.was_missed(at(500)), "once");
         let mut answers = Answers::new(AnalysisOptions::default());
-        let later = [sounds(2_000, 2_100, G_7, true), frame(2_120)];
+        let later = [
+            frame(2_080, G_7),
+            sounds(2_000, 2_100, G_7, true),
+            frame(2_120, G_7),
+        ];
         assert_eq!(told(&mut answers, &mut settled, &later).len(), 1);
         assert!(!settled.was_missed(at(1_500)));
         assert!(settled.was_missed(at(3_000)));
@@ -276,7 +302,7 @@ mod tests {
     #[test]
     fn only_a_chord_that_has_ended_has_final_names() {
         let mut answers = Answers::new(AnalysisOptions::default());
-        assert_eq!(answers.hear(&frame(10)), None);
+        assert_eq!(answers.hear(&frame(10, &[])), None);
         assert_eq!(answers.hear(&sounds(0, 100, G_7, true)), None);
         let ended = answers.hear(&Event::Chord(ChordSpan {
             start: at(0),
@@ -284,7 +310,7 @@ mod tests {
             notes: notes(G_7),
             possible: Vec::new(),
         }));
-        let names = ended.expect("it has ended").names;
+        let names = ended.expect("it has ended").1.names;
         assert_eq!(names[0].chord.symbol(Style::Letters), "G7");
     }
 }

@@ -63,11 +63,15 @@ impl Names {
         self.ended.take(&Given::Heard(ended))
     }
 
-    /// The names of what sounds now, after the chords that have ended; none of silence.
-    pub fn of_sounding(&self, notes: &[ChordNote], possible: &[ChordNote]) -> Naming {
+    /// The names of what sounds now, and its place after the chords that have ended; none of silence.
+    pub fn of_sounding(
+        &self,
+        notes: &[ChordNote],
+        possible: &[ChordNote],
+    ) -> (Option<InPlace>, Naming) {
         let now = Given::Heard(sounding(notes, possible));
         let named = self.ended.peek(&now, AROUND_NOW);
-        named.map(|(_, naming)| naming).unwrap_or_default()
+        named.map_or_else(Default::default, |(place, naming)| (Some(place), naming))
     }
 }
 
@@ -109,7 +113,7 @@ mod tests {
     fn a_chord_has_the_same_name_while_it_sounds_and_once_it_has_ended() {
         let mut names = in_a_flat();
         for keys in [&[46, 61, 65, 68], &[51, 61, 67, 72], &[44, 60, 63, 67]] {
-            let while_it_sounds = names.of_sounding(&notes(keys, 1.0), &[]);
+            let while_it_sounds = names.of_sounding(&notes(keys, 1.0), &[]).1;
             let ended = names.of_ended(&chord(keys, &[])).unwrap().1;
             assert_eq!(while_it_sounds.notes, ended.notes, "{keys:?}");
             assert_eq!(
@@ -121,7 +125,9 @@ mod tests {
 
     #[test]
     fn what_sounds_is_spelled_in_the_key_of_the_chords_before() {
-        let of_fourth = in_a_flat().of_sounding(&notes(&[49, 65, 68, 72], 1.0), &[]);
+        let of_fourth = in_a_flat()
+            .of_sounding(&notes(&[49, 65, 68, 72], 1.0), &[])
+            .1;
         let spelled: Vec<String> = of_fourth.notes.iter().map(ToString::to_string).collect();
         assert_eq!(spelled, ["Db3", "F4", "Ab4", "C5"]);
     }
@@ -132,7 +138,7 @@ mod tests {
         let told = sounding(&notes(&keys, 1.0), &notes(&possible, 0.3));
         assert_eq!((told.notes.len(), told.possible.len()), (3, 1));
         let mut names = Names::new(AnalysisOptions::default());
-        let now = names.of_sounding(&notes(&keys, 1.0), &notes(&possible, 0.3));
+        let (_, now) = names.of_sounding(&notes(&keys, 1.0), &notes(&possible, 0.3));
         let ended = names.of_ended(&chord(&keys, &possible)).unwrap().1;
         assert_eq!(now, ended);
     }
@@ -140,7 +146,7 @@ mod tests {
     #[test]
     fn silence_has_no_names() {
         let mut names = in_a_flat();
-        assert_eq!(names.of_sounding(&[], &[]), Naming::default());
+        assert_eq!(names.of_sounding(&[], &[]), (None, Naming::default()));
         assert_eq!(names.of_ended(&chord(&[], &[])), None);
     }
 }

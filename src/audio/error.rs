@@ -6,6 +6,7 @@
 //! Limits: the texts are English; they hold no cause chain beyond the system's own message.
 
 use crate::units::Seconds;
+use crate::units::cause::in_words;
 use crate::units::clock::clock;
 use std::io;
 
@@ -31,7 +32,7 @@ pub enum AudioError {
         name: String,
     },
     /// Reading failed part of the way.
-    #[error("{name}: reading failed ({cause})")]
+    #[error("{name}: reading failed ({})", in_words(.cause))]
     Read {
         /// The path as given.
         name: String,
@@ -67,7 +68,7 @@ pub enum AudioError {
         what: String,
     },
     /// A sample rate outside what is read.
-    #[error("{name}: the header claims {rate} samples a second, where 4000 to 384000 are read")]
+    #[error("{name}: the header claims {rate} samples per second, where 4000 to 384000 are read")]
     UnusableRate {
         /// The path as given.
         name: String,

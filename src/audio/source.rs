@@ -146,15 +146,20 @@ impl fmt::Display for SourceWarning {
                 )
             }
             Self::BadSamples { count } => {
+                let samples = match count {
+                    1 => "1 sample was no finite number and was".to_owned(),
+                    _ => format!("{count} samples were no finite numbers and were"),
+                };
                 write!(
                     f,
-                    "{count} samples were no finite number and were replaced by silence; export the recording again"
+                    "{samples} replaced by silence; export the recording again"
                 )
             }
             Self::Clipped { runs } => {
+                let places = if *runs == 1 { "place" } else { "places" };
                 write!(
                     f,
-                    "the sound is clipped in {runs} places; record again with less input level or further away"
+                    "the sound is clipped in {runs} {places}; record again with less input level or further away"
                 )
             }
             Self::Silent => {

@@ -6,7 +6,7 @@
 //! Limits: a stand-in for the last chord is never told, nor one whose next chord has no good name.
 
 use crate::harmony::standins::{Device, Expected, expected};
-use crate::harmony::{InPlace, Naming, Verdict};
+use crate::harmony::{InPlace, Naming, SURE_KEY, Verdict};
 use crate::playing::{RankedChord, Stretch};
 
 /// Devices that are told: those that keep the guide tones, or lead by half steps, and so need more than one note heard wrong to be there by mistake.
@@ -18,8 +18,6 @@ const SURE: [Device; 6] = [
     Device::Backdoor,
     Device::DelayedTonic,
 ];
-/// A key less sure than this is none.
-const SURE_KEY: f32 = 0.5;
 /// A chord that is played is believed from here on.
 const SURE_CHORD: f32 = 0.5;
 

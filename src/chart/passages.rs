@@ -42,10 +42,18 @@ impl<'a> Interpreted<'a> {
 
     /// The key that holds longest; `None` where no chord was heard.
     pub fn key(&self) -> Option<Key> {
-        self.interpretation.longest_key(|at| {
-            let span = &self.spans[at];
-            span.end.get().saturating_sub(span.start.get())
-        })
+        self.interpretation.longest_key(|at| self.lasts(at))
+    }
+
+    /// The same, where it is believed.
+    pub fn believed_key(&self) -> Option<Key> {
+        self.interpretation
+            .longest_believed_key(|at| self.lasts(at))
+    }
+
+    fn lasts(&self, at: usize) -> u64 {
+        let span = &self.spans[at];
+        span.end.get().saturating_sub(span.start.get())
     }
 
     /// Cadences by first chord.

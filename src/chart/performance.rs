@@ -12,7 +12,7 @@ use crate::chart::passages::Interpreted;
 use crate::chart::recording::Wording;
 use crate::chart::written::stand_in_mark;
 use crate::harmony::chord::label;
-use crate::harmony::{Key, Style};
+use crate::harmony::{Key, SURE_KEY, Style};
 use crate::listener::NoteSpan;
 use crate::playing::texture::{Passage, Texture, TextureRule, passages};
 use crate::playing::{PlayedNote, PlayingRead, RankedChord, Stated, StatedRhythm, Stretch, read};
@@ -38,9 +38,6 @@ pub struct Performance {
     /// When each passage begins and whether its chords are held for study.
     pub passages: Vec<(Seconds, Texture)>,
 }
-
-/// How sure the key of a held chord must be to be told.
-const SURE_KEY: f32 = 0.5;
 
 /// Reads the notes, by start; `None` where chords are held for study throughout.
 pub(super) fn performance<'a>(
@@ -119,7 +116,7 @@ impl Performance {
         let named = |stretch: &Stretch| !stretch.chords.is_empty() && stretch.start < end;
         let mut stretches = reading.harmony.into_iter().filter(named).peekable();
         while let Some(stretch) = stretches.next() {
-            let mut entry = entry(&stretch, style);
+            let mut entry = harmony_stretch(&stretch, style);
             let expected = stretches
                 .peek()
                 .and_then(|next| expected_of_played(&stretch, next));
@@ -177,7 +174,8 @@ fn held_entry(chord: &HeardChord) -> HarmonyStretch {
     }
 }
 
-fn entry(stretch: &Stretch, style: Style) -> HarmonyStretch {
+/// A stretch of harmony as the document has it.
+pub(crate) fn harmony_stretch(stretch: &Stretch, style: Style) -> HarmonyStretch {
     HarmonyStretch {
         start: stretch.start.to_millis_precision(),
         end: stretch.end.to_millis_precision(),

@@ -285,6 +285,7 @@ fn held_chord(placed: PlacedChord<'_>) -> PieceChord {
         place,
         ..
     } = placed;
+    let believed = place.is_believed();
     let score = |name: &crate::harmony::Name| PieceName {
         chord: name.chord,
         sounding: name.sounding,
@@ -308,9 +309,9 @@ fn held_chord(placed: PlacedChord<'_>) -> PieceChord {
         certainty: span.notes.iter().map(|note| note.certainty).collect(),
         reading: naming.readings.into_iter().nth(at),
         stands_for: place.stands_for,
-        key: Some(place.key),
-        numeral: Some(place.numeral.to_string()),
-        function: Some(place.role.words()),
+        key: believed.then_some(place.key),
+        numeral: believed.then(|| place.numeral.to_string()),
+        function: believed.then(|| place.role.words()),
         pedal,
     }
 }

@@ -10,6 +10,7 @@ use crate::session::lesson::TooLong;
 use crate::session::live::ListeningError;
 use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
+use crate::units::cause::in_words;
 use std::io;
 use std::process::ExitCode;
 
@@ -119,6 +120,12 @@ impl From<PianoError> for CliError {
                 Self::failed(format!("{error}; kept are: {}", kept.join(", ")))
             }
             PianoError::Unwritten(error) => Self::failed(error),
+            PianoError::NoEarlier { .. } => Self::failed(format!(
+                "{error}; there is one once a piano has been learned twice"
+            )),
+            PianoError::Unremoved { .. } => {
+                Self::failed(format!("{error}; change the permissions of its folder"))
+            }
         }
     }
 }
@@ -147,5 +154,5 @@ impl From<LogbookError> for CliError {
 /// Writes one sentence to standard error. That nobody reads it is no reason to stop.
 pub fn tell(sentence: &str) {
     use std::io::Write;
-    let _ = writeln!(io::stderr(), "lidprop: {sentence}");
+    let _ = writeln!(io::stderr(), "lidprop: {}", in_words(&sentence));
 }

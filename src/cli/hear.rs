@@ -5,16 +5,20 @@
 //! Limits: one input at a time.
 
 use super::options::{NamingOptions, PianoOptions};
+use crate::answer::answers::{follow_harmony, stated};
 use crate::answer::{Answers, Settled, StandInsNow};
-use crate::chart::document::{HeardChord, HeardNote};
+use crate::chart::document::{HarmonyStretch, HeardChord, HeardNote};
 use crate::chart::entries::heard_note;
 use crate::chart::passages::Newest;
-use crate::chart::recording::Heard;
+use crate::chart::performance::harmony_stretch;
+use crate::chart::recording::{Heard, Wording};
 use crate::cli::error::tell;
 use crate::cli::terminal::screen::{self, Screen};
 use crate::cli::{CliError, CommandResult};
-use crate::harmony::{Naming, Style};
+use crate::harmony::{InPlace, Naming, Style};
 use crate::listener::{ChordNote, Event};
+use crate::playing::Stretch;
+use crate::playing::so_far::{HarmonySoFar, Told};
 use crate::publish::{FORMATS, Format, WriteOptions, write_json_line};
 use crate::session::contained::contained;
 use crate::session::live::{
@@ -25,14 +29,14 @@ use crate::session::sitting::Sitting;
 use crate::store::file::write_whole;
 use crate::units::SamplePos;
 use crate::view::chart::print_chart;
-use crate::view::ink::Ink;
-use crate::view::lines::{chord_line, stand_ins_words};
+use crate::view::ink::{Ink, draws_screens};
+use crate::view::lines::{chord_line, harmony_line, stand_ins_words};
 use crate::view::live::Shapes;
 use crate::view::played::print_played;
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 use std::cell::OnceCell;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -45,9 +49,10 @@ const PATIENCE: Duration = Duration::from_millis(50);
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
-On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is one line.
-Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, space shows
-the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
+On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is \
+one line; where you play on instead of holding chords, each harmony is one as well, three seconds after it is over.
+Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, \
+space shows the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
 Nothing is stored unless you ask: k writes the last minute as WAV with its JSON beside it, --chart FILE the chart of all, both with your marks.
 Ask before you keep what others play or say, and mind your ears: keep monitors low, or use none at all.")]
 pub struct HearArgs {
@@ -55,7 +60,7 @@ pub struct HearArgs {
     #[arg(long, value_name = "NAME")]
     pub device: Option<String>,
 
-    /// Print a line a chord instead of drawing a screen
+    /// Print one line per chord instead of drawing a screen
     #[arg(long)]
     pub plain: bool,
 
@@ -104,8 +109,9 @@ pub struct HearArgs {
 /// A format that can be streamed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum StreamFormat {
-    /// One JSON value a line: {"note": ...} or {"chord": ...}, as in the document of `take`; {"pace": {"hop": SECONDS}} where listening
-    /// falls behind and hears notes less often, or keeps up again
+    /// One JSON value per line: {"note": ...} and {"chord": ...} once they have ended, as in the document of `take`; {"harmony": ...} where music is
+    /// played and chords are not held, once it has been over for three seconds and the next one stands; {"pace": {"hop": SECONDS}} where
+    /// listening falls behind and hears notes less often, or keeps up again
     Json,
 }
 
@@ -140,7 +146,7 @@ pub fn run(args: &HearArgs) -> CommandResult {
     if let Some(chart) = &args.chart {
         chart.can_be_written()?;
     }
-    let on_screen = args.write.is_none() && !args.plain && io::stdout().is_terminal();
+    let on_screen = args.write.is_none() && !args.plain && draws_screens();
     let keeps = on_screen || args.chart.is_some();
     let mut sit = |news: &News| {
         if keeps {
@@ -149,37 +155,42 @@ pub fn run(args: &HearArgs) -> CommandResult {
     };
     let mut out = io::stdout();
     let heard = if args.write.is_some() {
-        let mut lines = JsonLines {
-            newest: Newest::new(args.naming.wording()),
-        };
-        follow(start()?, ended, &mut sit, |news| match news {
+        let mut lines = JsonLines::new(args.naming.wording());
+        let heard = follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => events
                 .iter()
                 .try_for_each(|event| lines.tell(event, &mut out)),
             News::Pace(hops) => write_json_line(&Line::pace(*hops), &mut out),
             _ => Ok(()),
-        })
+        });
+        heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else if !on_screen {
+        let ink = Ink::of_stdout();
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
-            style: args.naming.style,
+            harmony: Told::default(),
+            ink,
+            style: ink.style(args.naming.style),
             stand_ins: args.standins.then(StandInsNow::default),
         };
-        follow(start()?, ended, &mut sit, |news| match news {
+        let heard = follow(start()?, ended, &mut sit, |news| match news {
             News::Heard(events) => lines.tell(events, &mut out),
             _ => Ok(()),
-        })
+        });
+        heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else {
         let shapes = if args.ascii {
             Shapes::ASCII
         } else {
             Shapes::of_environment()
         };
-        let mut naming = naming;
-        if shapes == Shapes::ASCII {
-            naming.style = Style::Ascii;
-        }
+        let naming = Wording {
+            style: Ink::plain(0)
+                .or_ascii(shapes == Shapes::ASCII)
+                .style(naming.style),
+            ..naming
+        };
         let screen = Screen {
             naming,
             shapes,
@@ -195,7 +206,8 @@ pub fn run(args: &HearArgs) -> CommandResult {
         screen::run(start, &screen, ended, &mut sitting)
     };
     let told = if keeps {
-        tell_sitting(sitting, args.chart.as_ref(), on_screen)
+        let ink = Ink::of_stdout().or_ascii(args.ascii || args.naming.style == Style::Ascii);
+        tell_sitting(sitting, args.chart.as_ref(), on_screen.then_some(ink))
     } else {
         Ok(())
     };
@@ -203,8 +215,12 @@ pub fn run(args: &HearArgs) -> CommandResult {
 }
 
 /// Writes the chart of all that was played where that is asked for; else prints it after a screen.
-fn tell_sitting(sitting: Sitting, chart: Option<&ChartFile>, on_screen: bool) -> CommandResult {
-    let heard = sitting.end();
+fn tell_sitting(
+    sitting: Sitting,
+    chart: Option<&ChartFile>,
+    on_screen: Option<Ink>,
+) -> CommandResult {
+    let mut heard = sitting.end();
     let written = match chart {
         Some(chart) => match contained(|| chart.write(&heard)) {
             Ok(written) => written,
@@ -212,10 +228,11 @@ fn tell_sitting(sitting: Sitting, chart: Option<&ChartFile>, on_screen: bool) ->
         },
         None => Ok(()),
     };
-    let print = on_screen && !heard.chords.is_empty() && (chart.is_none() || written.is_err());
-    if print {
+    let print = !heard.chords.is_empty() && (chart.is_none() || written.is_err());
+    if let Some(ink) = on_screen.filter(|_| print) {
+        heard.naming.style = ink.style(heard.naming.style);
         let printed = contained(|| {
-            let (ink, out) = (Ink::of_stdout(), &mut io::stdout().lock());
+            let out = &mut io::stdout().lock();
             match heard.performance() {
                 Some(played) => print_played(&heard, &played, ink, out),
                 None => print_chart(&heard, ink, out),
@@ -337,10 +354,13 @@ fn follow(
     Ok(())
 }
 
-/// A line a chord, as soon as its answer has settled, or when it ends where it never did.
+/// A line a chord, as soon as its answer has settled, or when it ends where it never did; and where music is played and chords are not held,
+/// a line for each harmony once it has settled.
 struct PlainLines {
     answers: Answers,
     settled: Settled,
+    harmony: Told,
+    ink: Ink,
     /// House style of the symbols.
     style: Style,
     /// Where stand-ins are asked for.
@@ -352,34 +372,54 @@ impl PlainLines {
         for event in events {
             let ended = self.answers.hear(event);
             self.tell_settled(out)?;
-            if let (Some(ended), Event::Chord(span)) = (ended, event) {
+            if let (Some((place, naming)), Event::Chord(span)) = (ended, event) {
                 if self.settled.was_missed(span.start) {
-                    self.tell_chord(span.start, &span.notes, &ended, out)?;
+                    self.tell_chord(span.start, &span.notes, (Some(&place), &naming), out)?;
                 }
                 if let Some(stand_ins) = &mut self.stand_ins {
-                    stand_ins.ended(&ended);
+                    stand_ins.ended(&naming);
                 }
             }
         }
         self.answers.catch_up();
-        self.tell_settled(out)
+        self.tell_settled(out)?;
+        self.tell_harmony(out)
     }
 
     fn tell_settled(&mut self, out: &mut impl Write) -> io::Result<()> {
         match self.settled.newly(&self.answers) {
-            Some(answer) => self.tell_chord(answer.start, &answer.notes, &answer.naming, out),
+            Some(answer) => {
+                let named = (answer.place.as_ref(), &answer.naming);
+                self.tell_chord(answer.start, &answer.notes, named, out)
+            }
             None => Ok(()),
         }
+    }
+
+    fn tell_harmony(&mut self, out: &mut impl Write) -> io::Result<()> {
+        for stretch in self.harmony.newly_settled(self.answers.harmony()) {
+            let line = harmony_line(&stretch, self.style);
+            writeln!(out, "{}", self.ink.signs(line))?;
+            out.flush()?;
+        }
+        Ok(())
+    }
+
+    /// Nothing more is heard.
+    fn end(&mut self, out: &mut impl Write) -> io::Result<()> {
+        self.answers.end();
+        self.tell_harmony(out)
     }
 
     fn tell_chord(
         &self,
         start: SamplePos,
         notes: &[ChordNote],
-        naming: &Naming,
+        (place, naming): (Option<&InPlace>, &Naming),
         out: &mut impl Write,
     ) -> io::Result<()> {
-        write!(out, "{}", chord_line(start, notes, naming, self.style))?;
+        let line = chord_line(start, notes, naming, place, self.style);
+        write!(out, "{}", self.ink.signs(line))?;
         if let Some(stand_ins) = &self.stand_ins {
             let found = stand_ins.of_naming(naming, self.answers.options());
             let words = stand_ins_words(&found, self.style);
@@ -391,9 +431,12 @@ impl PlainLines {
     }
 }
 
-/// Each note and each chord that has ended.
+/// Each note and each chord that has ended, and each harmony of what is played, once it has settled and so has the next.
 struct JsonLines {
     newest: Newest,
+    harmony: HarmonySoFar,
+    told: Told,
+    style: Style,
 }
 
 #[derive(Serialize)]
@@ -401,6 +444,7 @@ struct JsonLines {
 enum Line {
     Note(HeardNote),
     Chord(Box<HeardChord>),
+    Harmony(Box<HarmonyStretch>),
     Pace {
         /// Time between two hearings of notes, in seconds.
         hop: f64,
@@ -416,7 +460,18 @@ impl Line {
 }
 
 impl JsonLines {
+    fn new(wording: Wording) -> Self {
+        Self {
+            newest: Newest::new(wording),
+            harmony: HarmonySoFar::new(stated(wording.analysis)),
+            told: Told::default(),
+            style: wording.style,
+        }
+    }
+
     fn tell(&mut self, event: &Event, out: &mut impl Write) -> io::Result<()> {
+        follow_harmony(&mut self.harmony, event);
+        self.tell_harmony(out)?;
         let line = match event {
             Event::Note(span) => Line::Note(heard_note(span, None)),
             Event::Chord(span) => match self.newest.hear(span) {
@@ -427,5 +482,24 @@ impl JsonLines {
             _ => return Ok(()),
         };
         write_json_line(&line, out)
+    }
+
+    fn tell_harmony(&mut self, out: &mut impl Write) -> io::Result<()> {
+        let ended = self.told.newly_ended(&self.harmony);
+        self.write_harmony(&ended, out)
+    }
+
+    fn write_harmony(&self, stretches: &[Stretch], out: &mut impl Write) -> io::Result<()> {
+        stretches.iter().try_for_each(|stretch| {
+            let line = Line::Harmony(Box::new(harmony_stretch(stretch, self.style)));
+            write_json_line(&line, out)
+        })
+    }
+
+    /// Nothing more is heard.
+    fn end(&mut self, out: &mut impl Write) -> io::Result<()> {
+        self.harmony.end();
+        let rest = self.told.newly_settled(&self.harmony);
+        self.write_harmony(&rest, out)
     }
 }

@@ -5,8 +5,10 @@
 //! Limits: those of the lesson.
 
 use super::error::{CliError, CommandResult, tell};
+use super::pianos::{in_short, named, poorer};
 use super::terminal::status_line;
 use crate::audio::capture::open_input;
+use crate::audio::level::{Level, LevelMeter};
 use crate::audio::{self, SampleSource};
 use crate::harmony::note_name;
 use crate::notes::Model;
@@ -15,13 +17,20 @@ use crate::session::input::{Hearer, Notice, Sound, hear_input, silence};
 use crate::session::lesson::Pass;
 use crate::store::pianos;
 use crate::units::{MidiNote, PIANO_KEYS, SamplePos, SampleRate, SampleSpan};
+use crate::view::ink::{Ink, draws_screens};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 /// A pass from a sound input ends when no key has ended in so much of its sound: 15 s.
 const PATIENCE: SamplePos = SamplePos::new(15 * SampleRate::INTERNAL.get() as u64);
+
+/// How often it is shown how things stand: on a terminal, in place; else a line each time.
+const SHOW_EVERY_ON_TERMINAL: Duration = Duration::from_millis(100);
+const SHOW_EVERY_IN_LINES: Duration = Duration::from_secs(5);
+/// Peaks below this are the noise of a silent room, dBFS.
+const HEARS_DB: f64 = -60.0;
 
 const CAUTION: &str = "Tuning is work for a qualified technician: the strings of a piano pull with many tonnes in all, and one that \
 breaks can hurt you. Show them this list; do not turn pins yourself.";
@@ -47,6 +56,14 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
 pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
     let mut input = open_input(device)?;
+    if let Some(before) = pianos::kept(name) {
+        writeln!(
+            out,
+            "This takes the place of what was learned of \"{name}\" ({}), which is kept beside it.",
+            in_short(&before, SystemTime::now())
+        )
+        .map_err(CliError::from_stdout)?;
+    }
     writeln!(
         out,
         "Listening to \"{}\": play each key once, from the lowest to the highest, for two or three seconds each.\n\
@@ -59,8 +76,11 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
         pass: Pass::new(Model::embedded()),
         done: return_pressed(),
         since_last_key: SamplePos::START,
+        level: LevelMeter::new(),
+        last_key: None,
+        shown: Duration::ZERO,
         opened: false,
-        terminal: io::stdout().is_terminal(),
+        terminal: draws_screens(),
         out,
     };
     hear_input(&mut input, &mut pupil)?;
@@ -76,6 +96,10 @@ struct Pupil<'a, W> {
     done: Receiver<()>,
     /// How much of the input's sound was heard since a key ended.
     since_last_key: SamplePos,
+    level: LevelMeter,
+    last_key: Option<MidiNote>,
+    /// When it was last shown how things stand.
+    shown: Duration,
     /// True once the input was told of.
     opened: bool,
     terminal: bool,
@@ -86,22 +110,44 @@ impl<W: Write> Pupil<'_, W> {
     /// True if a key ended in `block`.
     fn hear_block(&mut self, block: &[f32]) -> Result<bool, CliError> {
         let ended = self.pass.hear(block).map_err(CliError::from)?;
-        if let Some(midi) = ended {
-            let line = format!("  {:4} {:2} keys", note_name(midi), self.pass.keys());
-            status_line::show(self.out, self.terminal, &line)?;
+        if ended.is_some() {
+            self.last_key = ended;
+            self.show()?;
         }
         Ok(ended.is_some())
+    }
+
+    fn show(&mut self) -> Result<(), CliError> {
+        let skipped: Vec<String> = self.pass.skipped().into_iter().map(note_name).collect();
+        let line = how_it_stands(self.level.now(), self.last_key, self.pass.keys(), &skipped);
+        let columns = usize::from(Ink::of_stdout().columns).saturating_sub(1);
+        let cut: String = line.chars().take(columns).collect();
+        let line = match self.terminal {
+            true => format!("{cut:columns$}"),
+            false => line,
+        };
+        status_line::show(self.out, self.terminal, &line)
     }
 }
 
 impl<W: Write> Hearer for Pupil<'_, W> {
     type Error = CliError;
 
-    fn goes_on(&mut self, _now: Duration) -> Result<bool, CliError> {
+    fn goes_on(&mut self, now: Duration) -> Result<bool, CliError> {
+        let show_every = if self.terminal {
+            SHOW_EVERY_ON_TERMINAL
+        } else {
+            SHOW_EVERY_IN_LINES
+        };
+        if now >= self.shown + show_every {
+            self.shown = now;
+            self.show()?;
+        }
         Ok(self.done.try_recv().is_err() && self.since_last_key < PATIENCE)
     }
 
     fn hear(&mut self, sound: Sound<'_>) -> Result<(), CliError> {
+        self.level.push(sound.samples);
         self.since_last_key = if self.hear_block(sound.samples)? {
             SamplePos::START
         } else {
@@ -127,6 +173,24 @@ impl<W: Write> Hearer for Pupil<'_, W> {
     }
 }
 
+/// `hears -23 dBFS   F#3 was the last of 12 keys; skipped: G3, A3`: whether anything is heard, and what is missing so far.
+fn how_it_stands(level: Level, last: Option<MidiNote>, keys: usize, skipped: &[String]) -> String {
+    let hears = match level.peak.get() {
+        peak if peak < HEARS_DB => "hears nothing  ".to_owned(),
+        peak => format!("hears {peak:4.0} dBFS"),
+    };
+    let last = match (last, keys) {
+        (None, _) => "no key yet".to_owned(),
+        (Some(key), 1) => format!("{} is the first key", note_name(key)),
+        (Some(key), _) => format!("{} was the last of {keys} keys", note_name(key)),
+    };
+    let skipped = match skipped.is_empty() {
+        true => String::new(),
+        false => format!("; skipped: {}", named(skipped)),
+    };
+    format!("  {hears}   {last}{skipped}")
+}
+
 /// Tells once Return was pressed, where there is a keyboard to press it on.
 fn return_pressed() -> Receiver<()> {
     let (sender, receiver) = channel();
@@ -150,11 +214,35 @@ fn finish(pass: Pass, name: &str, out: &mut impl Write) -> CommandResult {
             "{nothing}: play each key alone for two or three seconds, near the microphone, and run `lidprop soundcheck` first if in doubt"
         ))
     })?;
+    let before = pianos::kept(name)
+        .and_then(|kept| Some((in_short(&kept, SystemTime::now()), kept.profile.ok()?)));
     let path = pianos::keep(&profile)?;
     report(&profile, out)
+        .and_then(|()| match &before {
+            Some((what, before)) => tell_replaced(name, what, &profile, before, out),
+            None => Ok(()),
+        })
         .and_then(|()| writeln!(out, "Kept in {}", path.display()))
         .and_then(|()| writeln!(out, "Use it with --piano \"{name}\"."))
         .map_err(CliError::from_stdout)
+}
+
+/// What the new lesson has replaced, and whether it is poorer.
+fn tell_replaced(
+    name: &str,
+    what: &str,
+    profile: &PianoProfile,
+    before: &PianoProfile,
+    out: &mut impl Write,
+) -> io::Result<()> {
+    writeln!(
+        out,
+        "It takes the place of the lesson before ({what}), which is kept."
+    )?;
+    match poorer(profile, before) {
+        Some(warning) => writeln!(out, "{warning}"),
+        None => writeln!(out, "--restore \"{name}\" brings that back."),
+    }
 }
 
 /// What was learned, and what a tuner should hear of.
@@ -220,4 +308,29 @@ fn missing_keys(profile: &PianoProfile) -> Vec<String> {
         index += length + 1;
     }
     stretches
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Dbfs;
+
+    #[test]
+    fn a_pass_shows_whether_anything_is_heard_and_which_keys_were_skipped() {
+        let level = |db: f64| Level {
+            peak: Dbfs::from_peak(10f64.powf(db / 20.0)),
+            rms: Dbfs::SILENCE,
+        };
+        let key = MidiNote::new(54).ok();
+        assert_eq!(
+            how_it_stands(level(-90.0), None, 0, &[]),
+            "  hears nothing     no key yet"
+        );
+        assert_eq!(
+            how_it_stands(level(-23.0), key, 12, &["G2".into(), "A2".into()]),
+            "  hears  -23 dBFS   F#3 was the last of 12 keys; skipped: G2, A2"
+        );
+        let nine: Vec<String> = (1..10).map(|octave| format!("C{octave}")).collect();
+        assert!(how_it_stands(level(-23.0), key, 12, &nine).ends_with("C8 and 1 more"));
+    }
 }

@@ -13,6 +13,7 @@ pub mod learning;
 pub mod logbook;
 pub mod name;
 pub mod options;
+pub mod pianos;
 mod refusal;
 pub mod remedies;
 pub mod sheet;

@@ -7,16 +7,19 @@
 use super::error::tell;
 use super::options::PianoOptions;
 use super::terminal::status_line;
-use super::{CliError, CommandResult, learning};
+use super::{CliError, CommandResult, learning, pianos};
 use crate::audio::AudioError;
+use crate::audio::capture::cards::recording_cards;
 use crate::audio::capture::{InputInfo, Totals, list_inputs, open_input};
 use crate::audio::level::{Hum, HumMeter, Level, LevelMeter};
 use crate::listener::ListenerOptions;
 use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
 use crate::session::steady_listener::SteadyListener;
 use crate::units::{Dbfs, Hertz, SampleSpan, Seconds};
+use crate::view::ink::draws_screens;
+use crate::view::notes::quarter_tone_off;
 use clap::Args;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -36,17 +39,38 @@ const TOO_LOUD_DB: f64 = -2.0;
 const NOISY_DB: f64 = -45.0;
 /// Loudest moment less noise floor: below this, soft notes are lost.
 const NARROW_DB: f64 = 25.0;
+/// A peak in words, from these levels on.
+const LOUDNESS: [(f64, &str); 5] = [
+    (TOO_LOUD_DB, "too loud"),
+    (-24.0, "good"),
+    (TOO_QUIET_DB, "soft"),
+    (NOISY_DB, "too quiet"),
+    (f64::NEG_INFINITY, "next to none"),
+];
+/// A noise floor in words, from these levels on.
+const NOISE: [(f64, &str); 4] = [
+    (NOISY_DB, "noisy"),
+    (-60.0, "some noise"),
+    (GATED_DB, "quiet"),
+    (f64::NEG_INFINITY, "perfectly still"),
+];
 /// No microphone is as quiet as this; pauses that are were made so by a program.
 const GATED_DB: f64 = -100.0;
+
+/// What has no meaning where the learned pianos are listed.
+const INSTEAD_OF_LISTENING: [&str; 8] = [
+    "device", "seconds", "learn", "piano", "a4", "compare", "restore", "remove",
+];
 
 /// Lists the sound inputs, shows the level of one and says what to change.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Learning a piano: lidprop soundcheck --learn parlour
-Play every key once, from the lowest to the highest, each alone for two or three seconds; or only some of them, in any order, chords
-too. It ends when you press Return, or when nothing has been played for a quarter of a minute. Then
+Play every key once, from the lowest to the highest, each alone for two or three seconds; or only some of them, in any order, chords too. \
+It ends when you press Return, or when nothing has been played for a quarter of a minute. Then
   lidprop take --piano parlour lesson.m4a
-hears that piano better than a stranger. What was learned is kept in your data folder, the sound is not.")]
+hears that piano better than a stranger. What was learned is kept in your data folder, the sound is not. A new lesson takes the \
+place of the one before, which is kept: --restore parlour brings it back.")]
 pub struct SoundcheckArgs {
     /// The input to check, or a part of its name.
     #[arg(long, value_name = "NAME")]
@@ -65,6 +89,18 @@ pub struct SoundcheckArgs {
         conflicts_with = "device"
     )]
     pub from: Option<PathBuf>,
+    /// List the pianos that were learned: keys, pitch, age.
+    #[arg(long, conflicts_with_all = INSTEAD_OF_LISTENING)]
+    pub pianos: bool,
+    /// Say in what two learned pianos differ.
+    #[arg(long, num_args = 2, value_names = ["NAME", "NAME"], conflicts_with_all = ["device", "seconds", "learn", "piano", "a4", "restore", "remove"])]
+    pub compare: Option<Vec<String>>,
+    /// Bring the lesson before the last one of this piano back.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "piano", "a4", "remove"])]
+    pub restore: Option<String>,
+    /// Remove this learned piano, and its earlier lesson.
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "piano", "a4"])]
+    pub remove: Option<String>,
     /// Which piano it is.
     #[command(flatten)]
     pub piano: PianoOptions,
@@ -76,6 +112,18 @@ pub struct SoundcheckArgs {
 /// If there is no such input or recording, it cannot be read, no piano of that name is kept, or nothing could be learned.
 pub fn run(args: &SoundcheckArgs) -> CommandResult {
     let out = &mut io::stdout();
+    if args.pianos {
+        return pianos::list(out);
+    }
+    if let Some([one, other]) = args.compare.as_deref() {
+        return pianos::compare(one, other, out);
+    }
+    if let Some(name) = &args.restore {
+        return pianos::restore(name, out);
+    }
+    if let Some(name) = &args.remove {
+        return pianos::remove(name, out);
+    }
     match (&args.learn, &args.from) {
         (Some(name), Some(recording)) => learning::from_recording(name, recording, out),
         (Some(name), None) => learning::from_input(name, args.device.as_deref(), out),
@@ -86,7 +134,8 @@ pub fn run(args: &SoundcheckArgs) -> CommandResult {
 fn check(args: &SoundcheckArgs, out: &mut impl Write) -> CommandResult {
     let listening = args.piano.listening()?;
     let inputs = list_inputs()?;
-    write!(out, "{}", list(&inputs)).map_err(CliError::from_stdout)?;
+    let behind = behind_the_server(&inputs, &recording_cards());
+    write!(out, "{}{behind}", list(&inputs)).map_err(CliError::from_stdout)?;
     if args.seconds == 0 {
         return Ok(());
     }
@@ -131,6 +180,23 @@ fn list(inputs: &[InputInfo]) -> String {
     text
 }
 
+/// What stands behind an input that is called after the sound server.
+fn behind_the_server(inputs: &[InputInfo], cards: &[String]) -> String {
+    let own = |card: &String| inputs.iter().any(|input| input.name.contains(card));
+    let hidden: Vec<&str> = cards
+        .iter()
+        .filter(|card| !own(card))
+        .map(String::as_str)
+        .collect();
+    match hidden.is_empty() {
+        true => String::new(),
+        false => format!(
+            "Behind the sound server: {}. Which of them it passes on is chosen in the system's sound settings.\n",
+            hidden.join(", ")
+        ),
+    }
+}
+
 /// What a check has found.
 #[derive(Debug, Clone)]
 struct Measured {
@@ -169,7 +235,7 @@ impl<'a, W: Write> Check<'a, W> {
             shown: Duration::ZERO,
             trouble: None,
             opened: false,
-            terminal: io::stdout().is_terminal(),
+            terminal: draws_screens(),
             out,
         }
     }
@@ -258,9 +324,10 @@ fn meter_line(level: Level) -> String {
         .map(|cell| if cell < cells { '=' } else { '.' })
         .collect();
     format!(
-        "  {bar} {:5.0} dBFS, peak {:5.0}",
+        "  {bar} {:5.0} dBFS, peak {:5.0}  {:12}",
         level.rms.get(),
-        level.peak.get()
+        level.peak.get(),
+        word(&LOUDNESS, level.peak)
     )
 }
 
@@ -275,9 +342,14 @@ fn report(measured: &Measured) -> String {
         ..
     } = measured;
     let db = |level: Dbfs| format!("{:.0} dBFS", level.get());
+    let said =
+        |words: &[(f64, &str)], level: Dbfs| format!("{}, {}", word(words, level), db(level));
     let rows = [
-        ("loudest moment", db(level.peak)),
-        ("noise floor", noise_floor.map_or("not measured".into(), db)),
+        ("loudest moment", said(&LOUDNESS, level.peak)),
+        (
+            "noise floor",
+            noise_floor.map_or("not measured".into(), |floor| said(&NOISE, floor)),
+        ),
         (
             "hum",
             hum.map_or("none".into(), |hum| {
@@ -288,7 +360,7 @@ fn report(measured: &Measured) -> String {
             "pitch of A4",
             a4.map_or("not enough heard to tell".into(), pitch),
         ),
-        ("clipped", format!("{} times", totals.clipped_runs)),
+        ("clipped", times(totals.clipped_runs)),
         (
             "lost samples",
             (totals.dropped + totals.skipped).to_string(),
@@ -296,7 +368,7 @@ fn report(measured: &Measured) -> String {
         (
             "delay of the input",
             format!(
-                "{:.0} ms a block; the listener adds its own",
+                "{:.0} ms per block; the listener adds its own",
                 device_delay.get() * 1000.0
             ),
         ),
@@ -312,11 +384,39 @@ fn report(measured: &Measured) -> String {
     text
 }
 
+/// The word of a level: that of the first bound which it reaches.
+fn word<'a>(words: &[(f64, &'a str)], level: Dbfs) -> &'a str {
+    let reached = words.iter().find(|(least, _)| level.get() >= *least);
+    reached.map_or("", |(_, word)| word)
+}
+
+/// `never`, `once`, `3 times`.
+fn times(count: u64) -> String {
+    match count {
+        0 => "never".to_owned(),
+        1 => "once".to_owned(),
+        _ => format!("{count} times"),
+    }
+}
+
 fn pitch(a4: Hertz) -> String {
+    let cents = a4.cents_above(Hertz::CONCERT_A4).get();
+    let found = format!("{:.1} Hz ({cents:+.0} cents from 440)", a4.get());
+    let Some(other) = quarter_tone_off(a4) else {
+        return found;
+    };
+    let (half_step, at) = if cents < 0.0 {
+        ("lower", "flat")
+    } else {
+        ("higher", "sharp")
+    };
     format!(
-        "{:.1} Hz ({:+.0} cents from 440)",
-        a4.get(),
-        a4.cents_above(Hertz::CONCERT_A4).get()
+        "{found}\n{:21}a quarter tone {at}; or A4 is {:.1} Hz, and each key sounds a half step {half_step} than it is called here.\n\
+         {:21}Play A4 beside a tuning fork; if the second is true, add --a4 {:.0} to all commands.",
+        "",
+        other.get(),
+        "",
+        other.get()
     )
 }
 
@@ -398,6 +498,60 @@ mod tests {
     fn a_good_level_needs_no_advice() {
         assert_eq!(advice(&measured(-10.0, -65.0)), ["Nothing to change."]);
         assert!(report(&measured(-10.0, -65.0)).contains("442.0 Hz (+8 cents from 440)"));
+    }
+
+    #[test]
+    fn a_quarter_tone_off_is_told_with_both_possibilities() {
+        for (found, other, way) in [(426.5, "451.9 Hz", "lower"), (454.0, "428.5 Hz", "higher")] {
+            let told = pitch(Hertz::new(found).unwrap());
+            assert!(
+                told.contains("a quarter tone") && told.contains(other),
+                "{told}"
+            );
+            assert!(told.contains(&format!("half step {way}")), "{told}");
+        }
+        for found in [430.0, 440.0, 449.0] {
+            let told = pitch(Hertz::new(found).unwrap());
+            assert!(!told.contains("quarter tone"), "{told}");
+        }
+    }
+
+    #[test]
+    fn microphones_behind_a_sound_server_are_told_by_their_own_names() {
+        let input = |name: &str| InputInfo {
+            name: name.to_owned(),
+            id: "default".to_owned(),
+            is_default: true,
+            rate: crate::units::SampleRate::INTERNAL,
+            channels: 1,
+            format: "32-bit float".to_owned(),
+        };
+        let cards = ["HDA Intel PCH".to_owned(), "Lid Microphone".to_owned()];
+        let told = behind_the_server(&[input("Default Audio Device")], &cards);
+        assert!(
+            told.starts_with("Behind the sound server: HDA Intel PCH, Lid Microphone."),
+            "{told}"
+        );
+        let inputs = [
+            input("HDA Intel PCH, ALC3246 Analog"),
+            input("Lid Microphone, USB Audio"),
+        ];
+        assert_eq!(behind_the_server(&inputs, &cards), "");
+    }
+
+    #[test]
+    fn levels_are_said_in_words() {
+        let told = report(&measured(-10.0, -65.0));
+        assert!(
+            told.contains("good, -10 dBFS") && told.contains("quiet, -65 dBFS"),
+            "{told}"
+        );
+        let told = report(&measured(-40.0, -42.0));
+        assert!(
+            told.contains("too quiet, -40") && told.contains("noisy, -42"),
+            "{told}"
+        );
+        assert_eq!([0, 1, 3].map(times), ["never", "once", "3 times"]);
     }
 
     #[test]

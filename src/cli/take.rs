@@ -17,6 +17,7 @@ use super::remedies::{InCommand, sentence};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
+use crate::harmony::Style;
 use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
 use crate::session::done::{DoneLines, is_done};
@@ -24,15 +25,16 @@ use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
 use crate::store::lines::{LinesError, LinesFile};
 use crate::units::Cents;
-use crate::view::chart::print_chart;
+use crate::view::chart::{TIME_COLUMNS, print_chart_alone};
 use crate::view::ink::Ink;
-use crate::view::played::print_played;
+use crate::view::notes::Legends;
+use crate::view::played::print_played_alone;
 use clap::Args;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 use std::collections::HashMap;
-use std::io::{self, BufWriter, Seek, Write};
+use std::io::{self, BufWriter, IsTerminal, Seek, Write};
 use std::path::{Component, Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Condvar, Mutex, PoisonError, mpsc};
@@ -62,7 +64,7 @@ pub struct TakeArgs {
     #[arg(long, value_name = "FORMAT", value_parser = format_parser())]
     pub write: Option<&'static Format<Heard>>,
 
-    /// Write one file a recording into this folder, named after the recording; made if it is not there
+    /// Write one file per recording into this folder, named after the recording; made if it is not there
     #[arg(long, value_name = "DIR", requires = "write")]
     pub into: Option<PathBuf>,
 
@@ -154,9 +156,14 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
     }
+    let ink = Ink::of_stdout().or_ascii(args.naming.style == Style::Ascii);
+    let mut naming = args.naming.wording();
+    if args.write.is_none() {
+        naming.style = ink.style(naming.style);
+    }
     let options = RecordingOptions {
         listening,
-        naming: args.naming.wording(),
+        naming,
         sounding_off: args.sounding,
         rhythm: args.rhythm.stated(),
         part,
@@ -170,7 +177,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         return against::run(args, against, &options, read);
     }
     let all = args.archive.all(&args.files)?;
-    let output = Output::chosen(args, all.len(), &options)?;
+    let output = Output::chosen(args, all.len(), &options, ink)?;
     let (files, jobs): (Vec<&Path>, Vec<Job>) =
         plan(&all, &output, |file| args.archive.is_mine(file));
     if let (true, Some(shard)) = (files.is_empty(), args.archive.shard) {
@@ -179,7 +186,10 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
             all.len()
         ));
     }
-    let bar = progress_bar(jobs.len());
+    let bar = match output.leaves_room_for_a_bar() {
+        true => progress_bar(jobs.len()),
+        false => ProgressBar::hidden(),
+    };
     let stop = AtomicBool::new(false);
     let done_before = AtomicUsize::new(0);
     let mut failures = 0;
@@ -218,6 +228,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
             files.len()
         )),
     }
+    let printed = printed.and_then(|()| output.end(&mut io::stdout().lock()));
     printed.map_err(CliError::from_stdout)?;
     if failures > 0 {
         Err(CliError::AlreadyTold)
@@ -232,6 +243,8 @@ enum Output {
     Chart {
         ink: Ink,
         held: bool,
+        /// What the signs mean that were used: told once, after all charts.
+        legends: Mutex<Legends>,
     },
     Stdout(&'static Format<Heard>, WriteOptions),
     Folder {
@@ -258,6 +271,7 @@ impl Output {
         args: &TakeArgs,
         recordings: usize,
         reading: &RecordingOptions,
+        ink: Ink,
     ) -> Result<Self, CliError> {
         let archive = &args.archive;
         let tells_done = args.into.is_some() || archive.add_to.is_some();
@@ -268,8 +282,9 @@ impl Output {
         }
         let Some(format) = args.write else {
             return Ok(Self::Chart {
-                ink: Ink::of_stdout(),
+                ink,
                 held: args.held,
+                legends: Mutex::default(),
             });
         };
         let options = args.publish.asked(format, FORMATS, args.held)?;
@@ -341,19 +356,44 @@ impl Output {
     /// What goes to standard output; `None` where results go to a folder.
     fn text(&self, heard: &Heard) -> io::Result<Option<SpooledTempFile>> {
         match self {
-            Self::Chart { ink, held } => spooled(|out| {
-                match (!held).then(|| heard.performance()).flatten() {
-                    Some(played) => print_played(heard, &played, *ink, out)?,
-                    None => print_chart(heard, *ink, out)?,
-                }
-                writeln!(out)
-            })
-            .map(Some),
+            Self::Chart { ink, held, legends } => {
+                let mut used = Legends::default();
+                let text = spooled(|out| {
+                    match (!held).then(|| heard.performance()).flatten() {
+                        Some(played) => {
+                            print_played_alone(heard, &played, *ink, &mut used, out)?;
+                        }
+                        None => print_chart_alone(heard, *ink, &mut used, out)?,
+                    }
+                    writeln!(out)
+                })?;
+                let mut legends = legends.lock().unwrap_or_else(PoisonError::into_inner);
+                legends.add(used);
+                Ok(Some(text))
+            }
             Self::Stdout(format, options) => {
                 spooled(|out| (format.write)(heard, options, out)).map(Some)
             }
             Self::Folder { .. } | Self::Lines(..) => Ok(None),
         }
+    }
+
+    /// After the last chart.
+    fn end(&self, out: &mut impl Write) -> io::Result<()> {
+        match self {
+            Self::Chart { ink, legends, .. } => {
+                let legends = legends.lock().unwrap_or_else(PoisonError::into_inner);
+                legends.print(TIME_COLUMNS, *ink, out)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// True unless what is printed may go, by a pipe, to the terminal on which a bar would be drawn.
+    fn leaves_room_for_a_bar(&self) -> bool {
+        matches!(self, Self::Folder { .. } | Self::Lines(..))
+            || io::stdout().is_terminal()
+            || stdout_is_a_file()
     }
 
     /// What goes to standard output of a recording that cannot be read; `None` where nothing does.
@@ -380,6 +420,16 @@ impl Output {
 fn add_line(lines: &Mutex<LinesFile>, line: &[u8]) -> Result<(), LinesError> {
     let mut lines = lines.lock().unwrap_or_else(PoisonError::into_inner);
     lines.add(line)
+}
+
+/// True if standard output goes to a file on the disk.
+fn stdout_is_a_file() -> bool {
+    #[cfg(unix)]
+    let own = std::os::fd::AsFd::as_fd(&io::stdout()).try_clone_to_owned();
+    #[cfg(windows)]
+    let own = std::os::windows::io::AsHandle::as_handle(&io::stdout()).try_clone_to_owned();
+    let metadata = own.and_then(|own| std::fs::File::from(own).metadata());
+    metadata.is_ok_and(|metadata| metadata.is_file())
 }
 
 /// The line of a recording that cannot be read.

@@ -50,7 +50,7 @@ pub use pitch::{
     StatedKey, note_name, note_name_in,
 };
 pub use progression::{
-    AnalysisOptions, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree, Numeral,
-    Recent, Role, interpret,
+    AnalysisOptions, BELIEVED_KEY, Cadence, CadenceKind, Given, InPlace, Interpretation, KeyDegree,
+    Numeral, Recent, Role, SURE_KEY, interpret,
 };
 pub use sounding::{Sounding, SoundingNote};

@@ -103,6 +103,14 @@ pub enum ReadingKind {
 }
 
 impl ReadingKind {
+    /// True of what a chord does under a name of its own: it stands for no other.
+    pub const fn is_own(self) -> bool {
+        matches!(
+            self,
+            Self::Dominant | Self::SuspendedDominant | Self::RelatedTwo | Self::Function
+        )
+    }
+
     /// In words of the trade.
     pub const fn words(self) -> &'static str {
         match self {

@@ -1,6 +1,6 @@
 //! Beats: where a listener would tap.
 //!
-//! Input: `Strike`s. Output: beat times with confidence, and where the second eighth falls. Units: seconds, beats a minute, shares 0 to 1.
+//! Input: `Strike`s. Output: beat times with confidence, and where the second eighth falls. Units: seconds, beats per minute, shares 0 to 1.
 //! Method: dynamic programming over strikes that trades their weight against steady steps (Ellis, J. New Music Research 36, 2007); the tempo
 //! by a comb of lags over the distances between strikes with a prior on tempo, in windows whose path is the best one (as in a tempogram:
 //! Grosche and Mueller, IEEE Trans. ASLP 19, 2011), so that it may drift. The metrical level is chosen among multiples by what lies on and between beats (`level`).
@@ -49,7 +49,7 @@ const SWUNG: f32 = 0.545;
 /// (Ellis 2007 for tightness, the published preferred tempo of 80 to 120 a minute for the prior), then one by one.
 #[derive(Debug, Clone, Copy)]
 pub struct BeatTuning {
-    /// The tempo that is likeliest before anything is heard (beats a minute).
+    /// The tempo that is likeliest before anything is heard (beats per minute).
     pub usual_bpm: f64,
     /// Width of the prior in octaves (standard deviation).
     pub bpm_octaves: f64,
@@ -81,7 +81,7 @@ impl Default for BeatTuning {
 
 /// Fewer strikes have no beat.
 const FEWEST_STRIKES: usize = 8;
-/// Slowest and fastest beat that is looked for (beats a minute).
+/// Slowest and fastest beat that is looked for (beats per minute).
 const SLOWEST: f64 = 40.0;
 const FASTEST: f64 = 216.0;
 /// Tempi lie this much apart: 2 per cent.

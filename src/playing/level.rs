@@ -11,7 +11,7 @@ use super::strikes::Strike;
 
 /// Fewest beats that can be judged.
 const FEWEST: usize = 6;
-/// Tempo from which octaves are counted (beats a minute).
+/// Tempo from which octaves are counted (beats per minute).
 const MIDDLE: f64 = 90.0;
 
 /// How many features a way to count has.

@@ -168,6 +168,13 @@ impl HarmonySoFar {
         }
     }
 
+    /// The sound has ended: nothing that comes can change what is open, so it has settled.
+    pub fn end(&mut self) {
+        for stretch in std::mem::take(&mut self.open) {
+            self.settle(stretch);
+        }
+    }
+
     /// What has settled, by start; stretches without chords have none.
     pub fn settled(&self) -> impl DoubleEndedIterator<Item = &Stretch> {
         self.settled.iter()
@@ -191,6 +198,33 @@ impl HarmonySoFar {
     /// How many notes are kept.
     pub fn notes_kept(&self) -> usize {
         self.notes.len()
+    }
+}
+
+/// Which of the settled harmony was told, each stretch once: for whoever writes it line by line.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Told(Option<Seconds>);
+
+impl Told {
+    /// Stretches that have settled since the last call; their ends may still move.
+    pub fn newly_settled(&mut self, so_far: &HarmonySoFar) -> Vec<Stretch> {
+        self.newly(so_far, so_far.settled.len())
+    }
+
+    /// The same, but only once the next one has settled as well and the end stands.
+    pub fn newly_ended(&mut self, so_far: &HarmonySoFar) -> Vec<Stretch> {
+        self.newly(so_far, so_far.settled.len().saturating_sub(1))
+    }
+
+    fn newly(&mut self, so_far: &HarmonySoFar, count: usize) -> Vec<Stretch> {
+        let told = self.0;
+        let settled = so_far.settled.iter().take(count);
+        let new: Vec<Stretch> = settled
+            .filter(|stretch| told.is_none_or(|told| stretch.start > told))
+            .cloned()
+            .collect();
+        self.0 = new.last().map(|stretch| stretch.start).or(told);
+        new
     }
 }
 

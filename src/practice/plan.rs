@@ -1,7 +1,7 @@
 //! Plans that a teacher hands out: what to practise, on which days, to which goal.
 //!
 //! Input: the text of a TOML file, a date's day of the week. Output: [`Plan`], or what is wrong with it and on which line.
-//! Units: beats a minute, shares. Method: TOML 1.0 by the `toml` crate, fields that nobody knows are refused; each item is then read as if it had
+//! Units: beats per minute, shares. Method: TOML 1.0 by the `toml` crate, fields that nobody knows are refused; each item is then read as if it had
 //! been typed. Limits: no more than [`MOST_ITEMS`] items.
 //!
 //! ```
@@ -68,7 +68,7 @@ pub struct PlanError {
 pub struct Item {
     /// What.
     pub exercise: Exercise,
-    /// The tempo, beats a minute, a chord a beat; free without.
+    /// The tempo, beats per minute, a chord a beat; free without.
     pub tempo: Option<f64>,
     /// How often through all keys.
     pub rounds: u32,
@@ -187,7 +187,7 @@ impl Item {
         exercise
             .round(0, &[])
             .map_err(|error| (whole, error.to_string()))?;
-        let tempo = in_range(item.tempo.as_ref(), TEMPOS, "beats a minute")?;
+        let tempo = in_range(item.tempo.as_ref(), TEMPOS, "beats per minute")?;
         let goal = in_range(item.goal.as_ref(), 0.0..=1.0, "share of right attempts")?;
         let rounds = match &item.rounds {
             Some(rounds) if !(1..=MOST_ROUNDS).contains(rounds.get_ref()) => {
@@ -269,7 +269,7 @@ mod tests {
         for (field, words) in [
             ("order = \"sideways\"", "'sideways' is no order of keys"),
             ("form = \"drop 9\"", "'drop 9' is no form"),
-            ("tempo = 900.0", "900 beats a minute: 20 to 300"),
+            ("tempo = 900.0", "900 beats per minute: 20 to 300"),
             ("rounds = 0", "0 rounds: 1 to 20"),
             ("days = [\"someday\"]", "'someday' is no day"),
             ("tempi = 90", "unknown field `tempi`"),

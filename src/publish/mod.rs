@@ -71,7 +71,7 @@ pub const FORMATS: &[Format<Heard>] = &[
     },
     Format {
         name: JSON_LINES,
-        about: "the same on one line a recording, several recordings after another; an error line where one fails",
+        about: "the same on one line per recording, several recordings after another; an error line where one fails",
         extension: "jsonl",
         mark: Some("\"lidprop/"),
         heeds: &[],
@@ -79,7 +79,7 @@ pub const FORMATS: &[Format<Heard>] = &[
     },
     Format {
         name: "labels",
-        about: "one chord a line: start, end, label, tab-separated (Harte et al. syntax)",
+        about: "one line per chord: start, end, label, tab-separated (Harte et al. syntax)",
         extension: "lab",
         mark: None,
         heeds: &[],
@@ -87,7 +87,7 @@ pub const FORMATS: &[Format<Heard>] = &[
     },
     Format {
         name: "csv",
-        about: "one chord a row for spreadsheets: times, names, key, numeral, notes, degrees, reading",
+        about: "one row per chord, for spreadsheets: times, names, key, numeral, notes, degrees, reading",
         extension: "csv",
         mark: None,
         heeds: &[],

@@ -76,6 +76,15 @@ impl Pass {
         self.keys.len()
     }
 
+    /// Keys between the lowest and the highest heard so far that were not, lowest first.
+    pub fn skipped(&self) -> Vec<MidiNote> {
+        let (Some(first), Some(last)) = (self.keys.first(), self.keys.last()) else {
+            return Vec::new();
+        };
+        let between = (first.get()..last.get()).filter_map(|number| MidiNote::new(number).ok());
+        between.filter(|key| !self.keys.contains(key)).collect()
+    }
+
     /// Ends the pass and measures the keys.
     ///
     /// # Errors

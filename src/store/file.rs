@@ -5,13 +5,14 @@
 //! (POSIX `rename` is atomic within one file system).
 //! Limits: a process that is killed leaves its temporary file `.lidprop-*` behind, never half a result.
 
+use crate::units::cause::in_words;
 use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// Why a result could not be written: one sentence.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: {what} ({cause}); {remedy}", .path.display())]
+#[error("{}: {what} ({}); {remedy}", .path.display(), in_words(.cause))]
 pub struct WriteError {
     path: PathBuf,
     what: &'static str,

@@ -1,15 +1,17 @@
 //! The learned pianos, one file each in the user's data folder.
 //!
 //! Input: a piano's name. Output: its [`PianoProfile`], read or kept. Units: none.
-//! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`;
-//! written beside, then renamed. Limits: two names that differ in case only are one on some systems.
+//! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`, and
+//! `pianos/earlier/NAME.json` for the lesson before; written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
 use super::file::{WriteError, make_folder, write_whole};
 use crate::piano::PianoProfile;
+use crate::units::cause::in_words;
 use directories::ProjectDirs;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// Characters of a name at most.
 const LONGEST_NAME: usize = 60;
@@ -53,6 +55,90 @@ pub enum PianoError {
     /// It cannot be written.
     #[error(transparent)]
     Unwritten(#[from] WriteError),
+    /// No lesson before the last one is kept.
+    #[error("no earlier lesson of '{name}' is kept")]
+    NoEarlier {
+        /// The piano.
+        name: String,
+    },
+    /// It cannot be taken away.
+    #[error("{}: it cannot be removed ({})", .path.display(), in_words(.cause))]
+    Unremoved {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+}
+
+/// A piano that is kept.
+#[derive(Debug)]
+pub struct Kept {
+    /// Its name.
+    pub name: String,
+    /// What was learned of it, or why that cannot be read.
+    pub profile: Result<PianoProfile, PianoError>,
+    /// When it was learned, where the system tells.
+    pub learned: Option<SystemTime>,
+    /// True if the lesson before is kept as well.
+    pub has_earlier: bool,
+}
+
+/// All kept pianos, by name.
+///
+/// # Errors
+/// If there is no home for them.
+pub fn list() -> Result<Vec<Kept>, PianoError> {
+    let names = names_in(&folder()?);
+    Ok(names.into_iter().filter_map(|name| kept(&name)).collect())
+}
+
+/// The piano of this name, if one is kept.
+pub fn kept(name: &str) -> Option<Kept> {
+    let path = file_of(name).ok()?;
+    let metadata = fs::metadata(&path).ok()?;
+    Some(Kept {
+        name: name.to_owned(),
+        profile: load(name),
+        learned: metadata.modified().ok(),
+        has_earlier: earlier_of(name).is_ok_and(|earlier| earlier.exists()),
+    })
+}
+
+/// Takes a piano away, with the lesson before the last.
+///
+/// # Errors
+/// If there is none of this name, or it cannot be removed.
+pub fn remove(name: &str) -> Result<(), PianoError> {
+    let path = file_of(name)?;
+    if !path.exists() {
+        return Err(unknown(name, &path));
+    }
+    for path in [earlier_of(name)?, path] {
+        match fs::remove_file(&path) {
+            Err(cause) if cause.kind() != io::ErrorKind::NotFound => {
+                return Err(PianoError::Unremoved { path, cause });
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Brings the lesson before back; the last one is then the earlier one, so that the same again undoes it.
+///
+/// # Errors
+/// If there is no such piano, or no earlier lesson of it.
+pub fn restore(name: &str) -> Result<PianoProfile, PianoError> {
+    let last = load(name)?;
+    let earlier = earlier_of(name)?;
+    let text = fs::read(&earlier).map_err(|_| PianoError::NoEarlier {
+        name: name.to_owned(),
+    })?;
+    let before = PianoProfile::from_json(&text).map_err(|cause| unreadable(earlier, cause))?;
+    write(&earlier_of(name)?, &last)?;
+    write(&file_of(name)?, &before)?;
+    Ok(before)
 }
 
 /// Reads the piano kept under `name`.
@@ -75,20 +161,28 @@ pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     PianoProfile::from_json(&text).map_err(|error| unreadable(path, error))
 }
 
-/// Keeps `profile` under its name, and says where.
+/// Keeps `profile` under its name, and says where; the lesson that it replaces, if it can be read, is kept as the earlier one.
 ///
 /// # Errors
 /// If the name is none for a file, or the folder does not take it.
 pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
     let path = file_of(&profile.name)?;
+    if let Ok(before) = load(&profile.name) {
+        write(&earlier_of(&profile.name)?, &before)?;
+    }
+    write(&path, profile)?;
+    Ok(path)
+}
+
+fn write(path: &Path, profile: &PianoProfile) -> Result<(), PianoError> {
     if let Some(folder) = path.parent() {
         make_folder(folder)?;
     }
-    write_whole(&path, |out| {
+    write_whole(path, |out| {
         serde_json::to_writer_pretty(&mut *out, profile)?;
         writeln!(out)
     })?;
-    Ok(path)
+    Ok(())
 }
 
 /// Refuses a name that is none for a file, before the user has played 88 keys for it.
@@ -107,11 +201,19 @@ fn file_of(name: &str) -> Result<PathBuf, PianoError> {
             given: name.to_owned(),
         });
     }
+    Ok(folder()?.join(format!("{name}.json")))
+}
+
+/// Where the lesson before the last one is kept.
+fn earlier_of(name: &str) -> Result<PathBuf, PianoError> {
+    let path = file_of(name)?;
+    let file = path.file_name().unwrap_or_default();
+    Ok(folder()?.join("earlier").join(file))
+}
+
+fn folder() -> Result<PathBuf, PianoError> {
     let folders = ProjectDirs::from("", "", "lidprop").ok_or(PianoError::NoHome)?;
-    Ok(folders
-        .data_dir()
-        .join("pianos")
-        .join(format!("{name}.json")))
+    Ok(folders.data_dir().join("pianos"))
 }
 
 fn unreadable(

@@ -10,54 +10,72 @@ use crate::chart::marked::Marked;
 use crate::chart::passages::Interpreted;
 use crate::chart::recording::Heard;
 use crate::harmony::Verdict;
-use crate::listener::{Certainty, ChordSpan};
+use crate::listener::ChordSpan;
 use crate::units::SampleRate;
 use crate::view::ink::Ink;
-use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::keyboard::{KeyRange, one_line};
+use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
-use crate::view::notes::{clock, legends, notes_text};
+use crate::view::notes::{Legend, Legends, clock, legends, notes_text, quarter_tone_off, wrapped};
+use crate::view::places::numeral_in_key;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
-pub(super) const TIME_COLUMNS: usize = 10;
+pub const TIME_COLUMNS: usize = 10;
 /// Columns that names and readings need beside the picture.
 const NAME_COLUMNS: usize = 28;
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
 
-/// Prints the chart of one recording.
+/// Prints the chart of one recording, with what its signs mean.
 ///
 /// # Errors
 /// If `out` cannot be written to.
 pub fn print_chart(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+    let mut legends = Legends::default();
+    print_chart_alone(heard, ink, &mut legends, out)?;
+    end_with(&legends, ink, out)
+}
+
+/// What the signs mean, below a chart.
+pub(super) fn end_with(legends: &Legends, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
+    if *legends != Legends::default() {
+        writeln!(out)?;
+    }
+    legends.print(TIME_COLUMNS, ink, out)
+}
+
+/// Prints the chart of one recording, and notes which signs it uses.
+///
+/// # Errors
+/// If `out` cannot be written to.
+pub fn print_chart_alone(
+    heard: &Heard,
+    ink: Ink,
+    signs: &mut Legends,
+    out: &mut dyn Write,
+) -> io::Result<()> {
     heading(heard, ink, out)?;
     let layout = Layout::for_recording(heard, ink);
-    let (mut marked, mut pedal) = (Vec::new(), false);
     let interpreted = heard.interpreted();
     let marks = ByChord::of(heard);
     for (nth, (span, chord)) in spans_and_chords(heard, &interpreted).enumerate() {
         layout.print_chord(span, &chord, marks.sign(nth), ink, out)?;
-        pedal |= chord.pedal;
-        marked.extend(
-            chord
-                .marks
-                .iter()
-                .filter(|mark| mark.certainty != Certainty::Sure)
-                .cloned(),
-        );
+        signs.add(signs_of(&chord));
     }
     if heard.chords.is_empty() {
         writeln!(out, "  no chord was heard")?;
     }
     writeln!(out)?;
     outline(heard, &interpreted, ink, out)?;
-    print_marks(heard, &interpreted, ink, out)?;
-    let of_pedal = pedal.then_some("Ped. two hands cannot hold this, the pedal must");
-    for (place, legend) in legends(&marked).chain(of_pedal).enumerate() {
-        let gap = if place == 0 { "\n" } else { "" };
-        writeln!(out, "{gap}{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
-    }
-    Ok(())
+    print_marks(heard, &interpreted, ink, out)
+}
+
+/// What the signs of a printed chord mean.
+pub(super) fn signs_of(chord: &HeardChord) -> impl Iterator<Item = Legend> {
+    let pedal = chord.pedal.then_some(Legend::Pedal);
+    let marks: Vec<Legend> = legends(&chord.marks).collect();
+    marks.into_iter().chain(pedal).chain([Legend::Strip])
 }
 
 /// The marks of the player by the chords that have notes.
@@ -136,6 +154,14 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
             "  sounds {by} {steps} {way} than fingered; keys and names below are as fingered"
         )?;
     }
+    let other = heard.a4.and_then(quarter_tone_off);
+    if let Some(other) = other.filter(|_| heard.sounding_off.is_none()) {
+        writeln!(
+            out,
+            "  note: A4 lies a quarter tone from 440 Hz; if each key is a half step off, add --a4 {:.0}",
+            other.get()
+        )?;
+    }
     for warning in &heard.warnings {
         writeln!(out, "  note: {warning}")?;
     }
@@ -155,11 +181,15 @@ fn outline(
             .iter()
             .try_for_each(|line| writeln!(out, "{:>8}  {line}", std::mem::take(&mut head)))
     };
-    if let Some(key) = interpreted.key() {
-        let sounding = heard
-            .sounding_key(key)
-            .map_or(String::new(), |key| format!(", sounding as {key}"));
-        row("key".into(), &format!("mostly {key}{sounding}"))?;
+    match interpreted.believed_key() {
+        Some(key) => {
+            let sounding = heard
+                .sounding_key(key)
+                .map_or(String::new(), |key| format!(", sounding as {key}"));
+            row("key".into(), &format!("mostly {key}{sounding}"))?;
+        }
+        None if heard.chords.is_empty() => {}
+        None => row("key".into(), "no key holds")?,
     }
     let start = |chord: usize| {
         heard.chords.get(chord).map_or_else(String::new, |span| {
@@ -228,7 +258,7 @@ impl Layout {
         out: &mut dyn Write,
     ) -> io::Result<()> {
         let sounding = span.notes.iter().map(|note| (note.midi, note.certainty));
-        let picture = one_line(sounding, self.range, &KeyShapes::BLOCKS);
+        let picture = one_line(sounding, self.range, ink.keys());
         let mut left = vec![picture];
         let pedal = if chord.pedal { " Ped." } else { "" };
         let notes = notes_text(&span.notes, &chord.notes) + pedal;
@@ -236,7 +266,7 @@ impl Layout {
         let names = wrapped(&names_text(chord), self.right)
             .into_iter()
             .map(|line| embolden(line, chord, ink));
-        let reading = wrapped(&reading_text(chord), self.right)
+        let reading = wrapped(&ink.signs(reading_text(chord)), self.right)
             .into_iter()
             .map(|line| ink.faint(line).to_string());
         let mut time = format!("{sign}{}", clock(chord.start));
@@ -259,22 +289,6 @@ impl Layout {
     }
 }
 
-/// `text` in lines of at most `columns`, broken at spaces; none for an empty text.
-fn wrapped(text: &str, columns: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ if word.is_empty() => {}
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 /// The best name in bold, where the line begins with it.
 fn embolden(line: String, chord: &HeardChord, ink: Ink) -> String {
     let best = chord.names.first().map(|name| name.symbol.as_str());
@@ -289,33 +303,31 @@ fn names_text(chord: &HeardChord) -> String {
     let Some(best) = chord.names.first() else {
         return "no good name".to_owned();
     };
-    let lead = match chord.verdict {
-        Verdict::Named => "or",
-        Verdict::Undecided => "perhaps",
-        Verdict::NoGoodName => return format!("no good name, nearest {}", best.symbol),
-    };
-    let others = others_worth_showing(&chord.names, OTHER_NAMES);
-    let others: Vec<&str> = others.iter().map(|name| name.symbol.as_str()).collect();
-    if others.is_empty() {
-        best.symbol.clone()
-    } else {
-        format!("{}   {lead} {}", best.symbol, others.join(", "))
+    if chord.verdict == Verdict::NoGoodName {
+        return format!("no good name, nearest {}", best.symbol);
     }
+    let others = others_worth_showing(&chord.names, OTHER_NAMES);
+    let others = likelihood::others(best, &others, chord.verdict, |name| name.symbol.clone());
+    format!("{}   {others}", best.symbol).trim_end().to_owned()
 }
 
 /// `V7 in C major: rootless dominant G13(♭9), leads to Cmaj7`: the numeral, and for a stand-in what it stands for and where
-/// that goes; or what would be expected in its place.
+/// that goes; or what would be expected in its place. Where no key is believed, only what it stands for.
 fn reading_text(chord: &HeardChord) -> String {
     let place = &chord.place;
-    let mut text = format!("{} in {}", place.numeral, place.key);
+    let mut text = numeral_in_key(place).unwrap_or_default();
+    let colon = if text.is_empty() { "" } else { ": " };
     if let (Some(_), Some(reading)) = (&place.stands_for, chord.readings.first()) {
-        text.push_str(&format!(": {} {}", reading.kind, reading.stands_for));
+        text.push_str(&format!("{colon}{} {}", reading.kind, reading.stands_for));
         if let Some(resolution) = reading.resolves_to.first() {
             text.push_str(&format!(", leads to {}", resolution.to));
         }
     }
     if let Some(stand_in) = &place.stand_in {
-        text.push_str(&format!(": {} for {}", stand_in.device, stand_in.expected));
+        text.push_str(&format!(
+            "{colon}{} for {}",
+            stand_in.device, stand_in.expected
+        ));
     }
     text
 }

@@ -347,9 +347,9 @@ pub fn draw(
     };
     let of = course.targets().len();
     let place = course.place();
-    let tempo = screen
-        .tempo
-        .map_or(String::new(), |tempo| format!("   {tempo} beats a minute"));
+    let tempo = screen.tempo.map_or(String::new(), |tempo| {
+        format!("   {tempo} beats per minute")
+    });
     page.row(
         &format!(
             "{}   {} of {of}{tempo}",

@@ -2,16 +2,29 @@
 //!
 //! Input: what the output is and what the environment asks for. Output: text with or without escape sequences.
 //! Units: none. Method: ECMA-48 weights (bold, faint) over the terminal's own colours, so that light and dark
-//! backgrounds both read well; the `NO_COLOR` convention and `TERM=dumb` switch them off.
-//! Limits: a terminal that shows no faint text shows it plain.
+//! backgrounds both read well; the `NO_COLOR` convention and `TERM=dumb` switch them off. Blocks and musical signs give
+//! way to ASCII where the locale or the terminal has none.
+//! Limits: a terminal that shows no faint text shows it plain; whether its font has a character cannot be asked.
 
+use crate::harmony;
+use crate::view::keyboard::KeyShapes;
 use ratatui::style::{Color, Modifier, Style};
 use std::env;
 use std::fmt::{self, Display};
 use std::io::IsTerminal;
 
 /// Width taken where the output is no terminal, columns.
-const PLAIN_COLUMNS: u16 = 100;
+const PLAIN_COLUMNS: u16 = 80;
+/// Signs of chords and keys, longest first, and how they are written from ASCII alone.
+const SIGNS: [(&str, &str); 7] = [
+    ("ø7", "m7b5"),
+    ("ø", "m7b5"),
+    ("°", "dim"),
+    ("△", "maj"),
+    ("♭", "b"),
+    ("♯", "#"),
+    ("–", "-"),
+];
 
 /// How text may be set on an output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,6 +33,8 @@ pub struct Ink {
     pub weights: bool,
     /// Columns to fill.
     pub columns: u16,
+    /// True where nothing but ASCII can be shown.
+    pub ascii: bool,
 }
 
 impl Ink {
@@ -28,19 +43,58 @@ impl Ink {
         Self {
             weights: false,
             columns,
+            ascii: false,
         }
+    }
+
+    /// The same from ASCII alone, where that is asked for.
+    pub const fn or_ascii(self, ascii: bool) -> Self {
+        Self {
+            ascii: self.ascii || ascii,
+            ..self
+        }
+    }
+
+    /// The characters of a keyboard in one line.
+    pub const fn keys(self) -> &'static KeyShapes {
+        if self.ascii {
+            &KeyShapes::ASCII
+        } else {
+            &KeyShapes::BLOCKS
+        }
+    }
+
+    /// The style of symbols that can be shown: the wanted one, if it can.
+    pub const fn style(self, wanted: harmony::Style) -> harmony::Style {
+        if self.ascii {
+            harmony::Style::Ascii
+        } else {
+            wanted
+        }
+    }
+
+    /// The text with signs that can be shown.
+    pub fn signs(self, text: String) -> String {
+        if !self.ascii {
+            return text;
+        }
+        SIGNS
+            .iter()
+            .fold(text, |text, (sign, ascii)| text.replace(sign, ascii))
     }
 
     /// What suits standard output now.
     pub fn of_stdout() -> Self {
+        let read = |name: &str| env::var(name).ok();
         if !std::io::stdout().is_terminal() {
-            return Self::plain(PLAIN_COLUMNS);
+            return Self::plain(PLAIN_COLUMNS).or_ascii(!locale_has_blocks(&read));
         }
         let columns =
             ratatui::crossterm::terminal::size().map_or(PLAIN_COLUMNS, |(columns, _)| columns);
         Self {
             weights: colour_is_welcome(),
             columns,
+            ascii: !draws_blocks(&read),
         }
     }
 
@@ -66,6 +120,29 @@ impl Ink {
 pub fn colour_is_welcome() -> bool {
     let set = |name| env::var_os(name).is_some_and(|value| !value.is_empty());
     !set("NO_COLOR") && env::var_os("TERM").is_none_or(|term| term != "dumb")
+}
+
+/// True if a screen can be drawn on standard output: it is a terminal, and one that can do more than print line after line.
+pub fn draws_screens() -> bool {
+    std::io::stdout().is_terminal() && env::var_os("TERM").is_none_or(|term| term != "dumb")
+}
+
+/// True unless the locale names a character set without blocks, or the terminal is a bare console, whose fonts lack most of them. Silence says
+/// nothing.
+pub(super) fn draws_blocks(read: &dyn Fn(&str) -> Option<String>) -> bool {
+    let bare = read("TERM").is_some_and(|terminal| ["linux", "dumb"].contains(&terminal.as_str()));
+    locale_has_blocks(read) && !bare
+}
+
+/// True unless the locale names another character set than UTF-8 (POSIX order: `LC_ALL`, `LC_CTYPE`, `LANG`).
+fn locale_has_blocks(read: &dyn Fn(&str) -> Option<String>) -> bool {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .into_iter()
+        .find_map(|name| read(name).filter(|value| !value.is_empty()));
+    locale.is_none_or(|locale| {
+        let locale = locale.to_lowercase();
+        locale.contains("utf-8") || locale.contains("utf8")
+    })
 }
 
 /// Text with its weight.

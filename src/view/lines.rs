@@ -6,12 +6,14 @@
 //! Limits: no escape sequences, no pictures.
 
 use crate::chart::written;
-use crate::harmony::{Chord, Name, Naming, ReadingKind, Style, Verdict};
+use crate::harmony::{Chord, InPlace, Name, Naming, Style, Verdict};
 use crate::listener::ChordNote;
+use crate::playing::Stretch;
 use crate::units::{SamplePos, SampleRate};
+use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, notes_text};
-use std::fmt::Write;
+use crate::view::places::does;
 
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
@@ -30,7 +32,13 @@ pub fn stand_ins_words(stand_ins: &[Vec<Chord>], style: Style) -> String {
 }
 
 /// The line of a chord struck at `at`, its symbols in `style`.
-pub fn chord_line(at: SamplePos, notes: &[ChordNote], naming: &Naming, style: Style) -> String {
+pub fn chord_line(
+    at: SamplePos,
+    notes: &[ChordNote],
+    naming: &Naming,
+    place: Option<&InPlace>,
+    style: Style,
+) -> String {
     let mut line = format!(
         "{}  {}",
         clock(at.seconds(SampleRate::INTERNAL)),
@@ -38,24 +46,32 @@ pub fn chord_line(at: SamplePos, notes: &[ChordNote], naming: &Naming, style: St
     );
     let others = others_worth_showing(&naming.names, OTHER_NAMES);
     let symbol = |name: &Name| name.chord.symbol(style);
-    let others: Vec<String> = others.into_iter().map(symbol).collect();
-    let best = naming.names.first().map(symbol);
-    let written = match (naming.verdict, best) {
-        (_, None) => write!(line, "  no name"),
+    match (naming.verdict, naming.names.first()) {
+        (_, None) => line.push_str("  no name"),
         (Verdict::NoGoodName, Some(nearest)) => {
-            write!(line, "  no good name, nearest {nearest}")
+            line.push_str(&format!("  no good name, nearest {}", symbol(nearest)));
         }
-        (_, Some(best)) if others.is_empty() => write!(line, "  {best}"),
-        (_, Some(best)) => write!(line, "  {best}, or {}", others.join(", ")),
-    };
-    written.expect("text grows");
-    let reading = naming.readings.first();
-    if let Some(reading) = reading.filter(|reading| reading.kind != ReadingKind::Function) {
-        let stands_for = written::stands_for(reading, style);
-        write!(line, "  {} {stands_for}", reading.kind).expect("text grows");
-        if let Some(resolution) = reading.resolves_to.first() {
-            write!(line, ", goes to {}", resolution.to.symbol(style)).expect("text grows");
+        (verdict, Some(best)) => {
+            let others = likelihood::others(best, &others, verdict, symbol);
+            let comma = if others.is_empty() { "" } else { ", " };
+            line.push_str(&format!("  {}{comma}{others}", symbol(best)));
         }
     }
+    if let Some(does) = does(naming, place, style) {
+        line.push_str(&format!("  {}", does.words));
+    }
     line
+}
+
+/// The line of a stretch of harmony, where music is played: `0:12.5  harmony Am7, vi7 in C major`.
+pub fn harmony_line(stretch: &Stretch, style: Style) -> String {
+    let at = clock(stretch.start);
+    let name = stretch.chords.first();
+    let name = name.map_or("no chord".to_owned(), |best| best.chord.symbol(style));
+    let place = stretch.key.zip(stretch.numeral.as_ref());
+    let place = place.map_or(String::new(), |(key, numeral)| {
+        let sure = likelihood::of_key(stretch.key_confidence.get()).unwrap_or_default();
+        format!(", {sure}{numeral} in {key}")
+    });
+    format!("{at}  harmony {name}{place}")
 }

@@ -14,7 +14,7 @@ use crate::harmony::{
 };
 use crate::listener::Certainty;
 use crate::view::ink::Ink;
-use crate::view::keyboard::{KeyRange, KeyShapes, one_line};
+use crate::view::keyboard::{KeyRange, one_line};
 use std::io::{self, Write};
 
 /// A name less likely than this is not shown at all: its score would read 0.00.
@@ -29,6 +29,7 @@ const MOST_READINGS: usize = 4;
 const MOST_GOALS: usize = 2;
 /// What the signs of the keyboard say, once an answer.
 const LEGEND: &str = "▄ white, ▀ black, numbers mark each C";
+const ASCII_LEGEND: &str = "O white, # black, numbers mark each C";
 
 /// What is to be printed of one set of notes.
 #[derive(Debug, Clone, Copy)]
@@ -68,8 +69,8 @@ fn print_keys(answer: &Answer, hand: Hand, ink: Ink, out: &mut dyn Write) -> io:
     let columns = usize::from(ink.columns).saturating_sub(2).max(37);
     let range = KeyRange::around(keys(), columns);
     let sure = keys().map(|key| (key, Certainty::Sure));
-    let keyboard = one_line(sure, range, &KeyShapes::BLOCKS);
-    let legend = ink.faint(LEGEND);
+    let keyboard = one_line(sure, range, ink.keys());
+    let legend = ink.faint(if ink.ascii { ASCII_LEGEND } else { LEGEND });
     writeln!(out, "{}   {legend}", keyboard.trim_end())?;
     if let Some(symbol) = answer.symbol {
         write!(out, "{}  ", ink.strong(hand.chord(&symbol)))?;

@@ -13,9 +13,11 @@ use crate::chart::recording::Heard;
 use crate::harmony::{Key, PitchClass, Spelled};
 use crate::playing::texture::Texture;
 use crate::units::{MidiNote, SampleRate, Seconds};
-use crate::view::chart::{ByChord, Layout, TIME_COLUMNS, heading, print_marks, spans_and_chords};
+use crate::view::chart::{
+    ByChord, Layout, TIME_COLUMNS, end_with, heading, print_marks, signs_of, spans_and_chords,
+};
 use crate::view::ink::Ink;
-use crate::view::notes::clock;
+use crate::view::notes::{Legend, Legends, clock};
 use std::io::{self, Write};
 
 /// Bars to a line, and to a short one.
@@ -34,7 +36,7 @@ const EARLY: f64 = 0.1;
 /// The voicing of a bar is that of the first seconds of it.
 const BEGINNING: f64 = 1.0;
 
-/// Prints the chart of what is played.
+/// Prints the chart of what is played, with what its signs mean.
 ///
 /// # Errors
 /// If `out` cannot be written to.
@@ -42,6 +44,22 @@ pub fn print_played(
     heard: &Heard,
     played: &Performance,
     ink: Ink,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let mut legends = Legends::default();
+    print_played_alone(heard, played, ink, &mut legends, out)?;
+    end_with(&legends, ink, out)
+}
+
+/// Prints the chart of what is played, and notes which signs it uses.
+///
+/// # Errors
+/// If `out` cannot be written to.
+pub fn print_played_alone(
+    heard: &Heard,
+    played: &Performance,
+    ink: Ink,
+    signs: &mut Legends,
     out: &mut dyn Write,
 ) -> io::Result<()> {
     heading(heard, ink, out)?;
@@ -65,6 +83,7 @@ pub fn print_played(
             let all = chords.iter().enumerate();
             for (nth, (span, chord)) in all.filter(|(_, (_, chord))| within(chord.start)) {
                 layout.print_chord(span, chord, marks.sign(nth), ink, out)?;
+                signs.add(signs_of(chord));
             }
             continue;
         }
@@ -88,17 +107,16 @@ pub fn print_played(
         passage.print(ink, out)?;
     }
     if played.downbeats.len() >= 2 {
-        let legend = "below: numerals, keys as the bar begins, melody";
-        writeln!(out, "\n{:TIME_COLUMNS$}{}", "", ink.faint(legend))?;
-    } else {
+        signs.add([Legend::Bars]);
+    }
+    signs.add([Legend::Held]);
+    if !heard.marks.is_empty() {
         writeln!(out)?;
     }
-    print_marks(heard, &interpreted, ink, out)?;
-    let other = ink.faint("--held shows the keys, chord by chord");
-    writeln!(out, "{:TIME_COLUMNS$}{other}", "")
+    print_marks(heard, &interpreted, ink, out)
 }
 
-/// `F major, 132 beats a minute, 4 to the bar, swung`: what is believed of it.
+/// `F major, 132 beats per minute, 4 to the bar, swung`: what is believed of it.
 fn about(played: &Performance) -> String {
     let mut parts = vec![
         played
@@ -107,7 +125,7 @@ fn about(played: &Performance) -> String {
     ];
     match &played.rhythm {
         Some(rhythm) => {
-            parts.push(format!("{:.0} beats a minute", rhythm.bpm));
+            parts.push(format!("{:.0} beats per minute", rhythm.bpm));
             parts.extend(rhythm.meter.map(|meter| format!("{meter} to the bar")));
             if rhythm.swung() {
                 parts.push("swung".to_owned());
@@ -174,7 +192,7 @@ impl Passage<'_> {
                 "{:>8}  {}  {}",
                 clock(stretch.start),
                 ink.strong(&symbol),
-                ink.faint(&numeral(stretch))
+                ink.faint(&ink.signs(numeral(stretch)))
             );
             writeln!(out, "{}", line.trim_end())?;
         }
@@ -182,7 +200,7 @@ impl Passage<'_> {
     }
 
     fn print_bars(&self, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
-        let bars = self.bars();
+        let bars = self.bars(ink);
         let columns = usize::from(ink.columns);
         let to_a_line = if columns < FEW_COLUMNS {
             BARS_OF_FEW_COLUMNS
@@ -217,7 +235,7 @@ impl Passage<'_> {
     }
 
     /// The bars, each from its downbeat to the next; what is played before the first is a bar of its own.
-    fn bars(&self) -> Vec<Bar> {
+    fn bars(&self, ink: Ink) -> Vec<Bar> {
         let first = self.harmony.first().map_or(Seconds::ZERO, |s| s.start);
         let last = self.harmony.last().map_or(Seconds::ZERO, |s| s.end);
         let mut lines: Vec<Seconds> = Vec::with_capacity(self.downbeats.len() + 2);
@@ -252,7 +270,7 @@ impl Passage<'_> {
                 .take_while(|s| s.start.get() < end)
                 .collect();
             let symbols: Vec<String> = within.iter().map(|s| symbol(s)).collect();
-            let numerals: Vec<String> = within.iter().map(|s| numeral(s)).collect();
+            let numerals: Vec<String> = within.iter().map(|s| ink.signs(numeral(s))).collect();
             let (text, numerals) = match (symbols.is_empty(), symbols == before) {
                 (true, _) => (NO_CHORD.to_owned(), String::new()),
                 (_, true) => (AS_BEFORE.to_owned(), String::new()),
@@ -407,7 +425,7 @@ mod tests {
         );
         assert!(text.contains("  0:08.0  | Bb      |\n"), "{text}");
         assert!(
-            text.contains("F major, 120 beats a minute, 4 to the bar, swung"),
+            text.contains("F major, 120 beats per minute, 4 to the bar, swung"),
             "{text}"
         );
         assert!(

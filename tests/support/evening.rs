@@ -75,7 +75,7 @@ pub fn state(start: f64, seconds: f64, notes: Vec<ChordNote>, settled: bool) -> 
 pub fn frame(seconds: f64, rms: f32, midi: &[u8]) -> Event {
     let mut evidence = NoteEvidence::default();
     for (place, &midi) in midi.iter().enumerate() {
-        evidence.sounding[usize::from(midi - 21)] = 0.97 - 0.1 * place as f32;
+        evidence.sounding[usize::from(midi - 21)] = 0.97 - 0.04 * place as f32;
     }
     Event::Frame(FrameReport {
         at: at(seconds),

@@ -9,6 +9,7 @@
 
 #[cfg(not(feature = "live"))]
 mod absent;
+pub mod cards;
 #[cfg(feature = "live")]
 mod device;
 #[cfg(all(feature = "live", target_os = "linux"))]

@@ -18,7 +18,8 @@ use crate::units::Seconds;
 use crate::view::drill::{
     CARE, Showing, count_words, hint_words, key_names, mark_words, prompt_words, sign,
 };
-use std::io::{self, IsTerminal, Write};
+use crate::view::ink::draws_screens;
+use std::io::{self, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::RecvTimeoutError;
@@ -59,7 +60,7 @@ pub fn run(args: &DrillArgs, tasks: &[Task]) -> CommandResult {
             .seconds
             .map(|seconds| Instant::now() + Duration::from_secs(seconds)),
     };
-    let plain = args.plain || !io::stdout().is_terminal();
+    let plain = args.plain || !draws_screens();
     for task in tasks {
         if end.is_there() {
             break;
@@ -150,7 +151,7 @@ fn lines(
     say(&format!("{}. {CARE}", task.exercise.title()))?;
     if let Some(tempo) = task.tempo {
         say(&format!(
-            "tempo {tempo} beats a minute, a chord a beat; it is not sounded"
+            "tempo {tempo} beats per minute, one chord per beat; it is not sounded"
         ))?;
     }
     let mut prompted = None;

@@ -1,7 +1,7 @@
 //! `lidprop drill`: asks for chords through the keys, marks what is played, and keeps it in the logbook.
 //!
 //! Input: what to practise; a sound input, or a recording. Output: marks, live or after the fact; the logbook.
-//! Units: beats a minute, seconds. Method: [`crate::practice`] asks and marks, [`crate::store::logbook`] keeps; this file reads the options.
+//! Units: beats per minute, seconds. Method: [`crate::practice`] asks and marks, [`crate::store::logbook`] keeps; this file reads the options.
 //! Limits: one exercise at a time; a plan is gone through item by item.
 
 mod from;

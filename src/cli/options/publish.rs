@@ -15,7 +15,7 @@ pub struct PublishOptions {
     #[arg(long, value_name = "WHAT", requires = "write")]
     pub what: Option<OnStaff>,
 
-    /// Give bass, left hand, right hand and top voice a track each
+    /// Give bass, left hand, right hand and top voice each a track of its own
     #[arg(long, requires = "write")]
     pub voices: bool,
 

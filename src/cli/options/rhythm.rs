@@ -1,6 +1,6 @@
 //! Options that say how the rhythm lies, where the user knows it.
 //!
-//! Input: option texts. Output: what is stated of tempo, meter and pickup. Units: beats a minute, beats.
+//! Input: option texts. Output: what is stated of tempo, meter and pickup. Units: beats per minute, beats.
 //! Method: the meter as written at the head of a staff; of three eighths each, as in 6/8, a beat is a dotted quarter.
 //! Limits: one tempo and one meter for the whole recording.
 
@@ -10,7 +10,7 @@ use clap::Args;
 /// How the rhythm lies.
 #[derive(Debug, Clone, Args)]
 pub struct RhythmOptions {
-    /// Tempo in beats a minute, where it is known; without it, beats are found
+    /// Tempo in beats per minute, where it is known; without it, beats are found
     #[arg(long, value_name = "BEATS", value_parser = parse_bpm)]
     pub bpm: Option<f64>,
 
@@ -42,7 +42,7 @@ fn parse_bpm(text: &str) -> Result<f64, String> {
     text.parse::<f64>()
         .ok()
         .filter(|bpm| (SLOWEST..=FASTEST).contains(bpm))
-        .ok_or_else(|| format!("give beats a minute from {SLOWEST} to {FASTEST}, say 120"))
+        .ok_or_else(|| format!("give beats per minute from {SLOWEST} to {FASTEST}, say 120"))
 }
 
 /// Most beats in a bar.

@@ -9,7 +9,7 @@ use crate::cli::CliError;
 use crate::cli::name::NameArgs;
 use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{
-    AnalysisOptions, Chord, Context, Given, InPlace, Interpretation, NoteNames, Spelled, interpret,
+    AnalysisOptions, Chord, Context, Given, Interpretation, NoteNames, SURE_KEY, Spelled, interpret,
 };
 use crate::units::MidiNote;
 use clap::builder::TypedValueParser;
@@ -26,8 +26,6 @@ pub enum Typing {
     Chart(TypedChart),
 }
 
-/// A key of the neighbours less sure than this is left open.
-const SURE_KEY: f32 = 0.5;
 /// No chart of words is longer.
 const MOST_BYTES: u64 = 1 << 20;
 
@@ -235,9 +233,11 @@ pub fn context(args: &NameArgs, typed: &Typed) -> Result<Context, CliError> {
         .checked_sub(1)
         .and_then(|before| taken(&read, &all, before));
     context.after = taken(&read, &all, at + 1);
-    let sure = |place: &&InPlace| place.key_confidence.get() >= SURE_KEY;
     if context.key.is_none() && all.len() > 2 {
-        context.key = read.in_place(at).filter(sure).map(|place| place.key);
+        context.key = read
+            .in_place(at)
+            .filter(|place| place.key_confidence.get() >= SURE_KEY)
+            .map(|place| place.key);
     }
     Ok(context)
 }

@@ -77,7 +77,7 @@ pub fn run(
         Ok(End::Asked) => Ok(()),
         Ok(End::ListeningFailed) => Err(ListeningError::Fault.into()),
         Err(error) => Err(CliError::failed(format!(
-            "the terminal cannot be drawn on ({error}); use --plain for a line a chord"
+            "the terminal cannot be drawn on ({error}); use --plain for one line per chord"
         ))),
     }
 }

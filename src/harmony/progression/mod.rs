@@ -12,6 +12,8 @@ pub mod leading;
 pub(crate) mod searched;
 
 pub use super::function::{KeyDegree, Numeral, Role};
-pub use analysis::{AnalysisOptions, InPlace, Interpretation, Recent, interpret};
+pub use analysis::{
+    AnalysisOptions, BELIEVED_KEY, InPlace, Interpretation, Recent, SURE_KEY, interpret,
+};
 pub use cadence::{Cadence, CadenceKind};
 pub use searched::Given;

@@ -259,7 +259,7 @@ impl RecordingPage<'_> {
                 .map(|key| format!("mostly {}", signs(&key.to_string(), piece.style))),
         );
         if let Some(grid) = &piece.grid {
-            facts.push(format!("{:.0} beats a minute", grid.rhythm.bpm));
+            facts.push(format!("{:.0} beats per minute", grid.rhythm.bpm));
             facts.extend(grid.rhythm.meter.map(|meter| format!("{meter} to the bar")));
             facts.extend(grid.rhythm.swung().then(|| "swung".to_owned()));
         }

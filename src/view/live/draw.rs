@@ -14,14 +14,16 @@ use crate::answer::settle::{Answer, Standing};
 use crate::chart::entries::marks;
 use crate::chart::marked::Marked;
 use crate::chart::written;
-use crate::harmony::{self, Naming, Reading, ReadingKind, Verdict};
+use crate::harmony::{self, Naming, Reading, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
 use crate::units::{SampleRate, SampleSpan};
-use crate::view::ink::Palette;
+use crate::view::ink::{Ink, Palette};
+use crate::view::likelihood;
 use crate::view::lines::stand_ins_words;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, legends, note_text, notes_text};
+use crate::view::places::does;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -291,10 +293,9 @@ fn lines(live: &Live, columns: usize) -> Vec<String> {
     let (style, music) = (live.look.style, live.on_screen());
     let mut lines = Vec::new();
     if let Some(answer) = live.answer() {
-        // What a chord does by itself is told beside its name.
-        let reading = answer.naming.readings.first();
-        let reading = reading.filter(|reading| reading.kind != ReadingKind::Function);
-        lines.extend(reading.map(|reading| reading_line(reading, style)));
+        let does = does(&answer.naming, answer.place.as_ref(), style);
+        let reading = does.as_ref().and_then(|does| does.reading);
+        lines.extend(does.as_ref().map(|does| does.words.clone()));
         lines.push(notes_line(answer));
         lines.push(others_line(&answer.naming, style));
         if let Some(stand_ins) = &music.stand_ins {
@@ -307,7 +308,8 @@ fn lines(live: &Live, columns: usize) -> Vec<String> {
         lines.extend(harmony(live, columns));
     }
     lines.retain(|line| !line.is_empty());
-    lines
+    let ink = Ink::plain(0).or_ascii(live.look.shapes == Shapes::ASCII);
+    lines.into_iter().map(|line| ink.signs(line)).collect()
 }
 
 /// The harmony so far, the newest at the right, and what it is in the key; what may still change is marked as an answer that has not settled.
@@ -361,35 +363,20 @@ fn notes_line(answer: &Answer) -> String {
 }
 
 fn others_line(naming: &Naming, style: harmony::Style) -> String {
-    let others: Vec<String> = others_worth_showing(&naming.names, OTHER_NAMES)
-        .iter()
-        .map(|name| {
-            let symbol = name.chord.symbol(style);
-            format!("{symbol} {:.0} %", 100.0 * name.score.get())
-        })
-        .collect();
-    let lead = match naming.verdict {
-        Verdict::Named => "or",
-        Verdict::Undecided => "undecided, perhaps",
-        Verdict::NoGoodName => "no good name; nearest",
+    let others = others_worth_showing(&naming.names, OTHER_NAMES);
+    let Some(best) = naming.names.first() else {
+        return String::new();
     };
-    if others.is_empty() {
-        String::new()
-    } else {
-        format!("{lead} {}", others.join(", "))
-    }
-}
-
-/// `rootless dominant E13(b9), goes to Am`.
-fn reading_line(reading: &Reading, style: harmony::Style) -> String {
-    let to = reading.resolves_to.first();
-    let to = to.map(|resolution| format!(", goes to {}", resolution.to.symbol(style)));
-    format!(
-        "{} {}{}",
-        reading.kind,
-        written::stands_for(reading, style),
-        to.unwrap_or_default()
-    )
+    let lead = match naming.verdict {
+        Verdict::Named => "",
+        Verdict::Undecided => "undecided, ",
+        Verdict::NoGoodName => "no good name, this is the nearest; ",
+    };
+    let others = likelihood::others(best, &others, naming.verdict, |name| {
+        name.chord.symbol(style)
+    });
+    let said = format!("{lead}{others}");
+    said.trim_end_matches([',', ';', ' ']).to_owned()
 }
 
 /// `there Ab 3, D b7, F b9, C# 13`: the keys as degrees of the chord that is stood for.
@@ -466,7 +453,8 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     above(page, help_line(live, page.columns()), palette.faint(), 9);
     if let Some(answer) = live.answer().filter(|_| !live.hidden()) {
         for legend in legends(&marks(&answer.notes)) {
-            above(page, legend.to_owned(), palette.faint(), 20);
+            let text = legend.text(Ink::plain(0));
+            above(page, text.to_owned(), palette.faint(), 20);
         }
     }
     let (said, style) = match (&live.status.trouble, &live.status.notice) {
@@ -620,6 +608,7 @@ fn input_line(live: &Live) -> String {
     );
     let dropped = match status.meter.dropped {
         0 => String::new(),
+        1 => "   1 sample lost".to_owned(),
         dropped => format!("   {dropped} samples lost"),
     };
     format!(

@@ -287,7 +287,7 @@ impl Live {
                 self.music.chroma = frame.chroma;
                 self.status.frame(frame);
             }
-            (Event::Chord(span), Some(naming)) => {
+            (Event::Chord(span), Some((_, naming))) => {
                 self.past(span.start, &naming);
                 if let Some(stand_ins) = &mut self.music.stand_ins {
                     stand_ins.ended(&naming);

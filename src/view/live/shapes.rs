@@ -1,10 +1,10 @@
 //! The characters that the live screen is drawn from: block characters, or nothing but ASCII.
 //!
 //! Input: what the environment says of the terminal. Output: [`Shapes`]. Units: none.
-//! Method: a table of each kind; ASCII where the locale names another character set than UTF-8 (POSIX order: `LC_ALL`, `LC_CTYPE`,
-//! `LANG`) or the terminal is a bare console, whose fonts lack most blocks.
-//! Limits: whether a terminal's font has a character cannot be asked; a user who sees boxes asks for ASCII.
+//! Method: a table of each kind; which of them is used says [`crate::view::ink`].
+//! Limits: a user who sees boxes asks for ASCII.
 
+use crate::view::ink::draws_blocks;
 use crate::view::keyboard::KeyShapes;
 use std::env;
 
@@ -60,19 +60,6 @@ impl Shapes {
             Self::ASCII
         }
     }
-}
-
-/// True unless the environment names a character set that has no blocks, or a bare console. Silence says nothing.
-fn draws_blocks(read: &dyn Fn(&str) -> Option<String>) -> bool {
-    let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
-        .into_iter()
-        .find_map(|name| read(name).filter(|value| !value.is_empty()));
-    let utf8 = locale.is_none_or(|locale| {
-        let locale = locale.to_lowercase();
-        locale.contains("utf-8") || locale.contains("utf8")
-    });
-    let bare = read("TERM").is_some_and(|terminal| ["linux", "dumb"].contains(&terminal.as_str()));
-    utf8 && !bare
 }
 
 #[cfg(test)]

@@ -1,0 +1,85 @@
+//! The chart of `take` as text: from ASCII alone where there is no more, as wide as there is room, its signs explained once.
+
+#[path = "support/command.rs"]
+mod command;
+
+use command::{Answer, Desk, recording};
+
+/// `lidprop take` with these words, of these recordings, in this locale.
+#[track_caller]
+fn take(words: &[&str], recordings: &[&str], locale: &str) -> String {
+    let desk = Desk::new();
+    let mut command = desk.command(["take"]);
+    command
+        .args(words)
+        .args(recordings.iter().map(|name| recording(name)))
+        .env("LC_ALL", locale);
+    let answer = Answer::of(command.output().unwrap());
+    assert_eq!((answer.code, answer.err.as_str()), (0, ""));
+    answer.out
+}
+
+const HELD: &str = "borrowed-dominants.flac";
+const PLAYED: &str = "rolled-ballad.flac";
+
+#[test]
+fn where_the_locale_has_no_more_the_chart_is_ascii_and_says_the_same() {
+    for locale in ["C", "POSIX"] {
+        for (recording, names) in [(HELD, ["C#dim(maj7)", "A7#9"]), (PLAYED, ["Ebm9", "Cm7b5"])] {
+            let chart = take(&[], &[recording], locale);
+            let other = chart.chars().find(|c| !c.is_ascii());
+            assert_eq!(other, None, "{chart}");
+            for name in names {
+                assert!(chart.contains(name), "{name} in\n{chart}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_style_of_ascii_asks_for_the_same() {
+    let asked = take(&["--style", "ascii"], &[HELD], "C.UTF-8");
+    assert_eq!(asked, take(&[], &[HELD], "C"));
+    assert!(take(&[], &[HELD], "C.UTF-8").contains("A7(♯9)"));
+}
+
+#[test]
+fn in_a_pipe_a_chart_is_eighty_columns_wide_and_has_neither_escapes_nor_a_bar() {
+    for recording in [HELD, PLAYED] {
+        let chart = take(&[], &[recording], "C.UTF-8");
+        assert!(
+            !chart.contains('\x1b') && !chart.contains("to go"),
+            "{chart}"
+        );
+        for line in chart.lines().skip(1) {
+            assert!(line.chars().count() <= 80, "{line}");
+        }
+    }
+}
+
+#[test]
+fn what_signs_mean_is_told_once_and_after_all_charts() {
+    let charts = take(&[], &[HELD, PLAYED, HELD], "C.UTF-8");
+    for legend in [
+        "numbers mark each C",
+        "its octave cannot be told",
+        "--held shows the keys",
+    ] {
+        assert_eq!(charts.matches(legend).count(), 1, "{legend} in\n{charts}");
+    }
+    let last_chart = charts.rfind(HELD).unwrap();
+    assert!(
+        charts.find("numbers mark each C").unwrap() > last_chart,
+        "{charts}"
+    );
+}
+
+#[test]
+fn no_key_is_claimed_of_a_drill_through_all_keys() {
+    let chart = take(&[], &["twelve-keys.flac"], "C.UTF-8");
+    assert!(chart.contains("no key holds"), "{chart}");
+    assert!(
+        !chart.contains(" in ") && !chart.contains("mostly"),
+        "{chart}"
+    );
+}
