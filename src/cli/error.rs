@@ -10,6 +10,7 @@ use crate::session::lesson::TooLong;
 use crate::session::live::ListeningError;
 use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
+use crate::view::printable::printable;
 use std::io;
 use std::process::ExitCode;
 
@@ -144,8 +145,8 @@ impl From<LogbookError> for CliError {
     }
 }
 
-/// Writes one sentence to standard error. That nobody reads it is no reason to stop.
+/// Writes one sentence to standard error, on one line whatever names it holds. That nobody reads it is no reason to stop.
 pub fn tell(sentence: &str) {
     use std::io::Write;
-    let _ = writeln!(io::stderr(), "lidprop: {sentence}");
+    let _ = writeln!(io::stderr(), "lidprop: {}", printable(sentence));
 }

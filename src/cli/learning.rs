@@ -150,9 +150,16 @@ fn finish(pass: Pass, name: &str, out: &mut impl Write) -> CommandResult {
             "{nothing}: play each key alone for two or three seconds, near the microphone, and run `lidprop soundcheck` first if in doubt"
         ))
     })?;
-    let path = pianos::keep(&profile)?;
+    let kept = pianos::keep(&profile)?;
     report(&profile, out)
-        .and_then(|()| writeln!(out, "Kept in {}", path.display()))
+        .and_then(|()| writeln!(out, "Kept in {}", kept.path.display()))
+        .and_then(|()| match &kept.before {
+            Some(before) => writeln!(
+                out,
+                "The piano that had this name before is kept as \"{before}\"."
+            ),
+            None => Ok(()),
+        })
         .and_then(|()| writeln!(out, "Use it with --piano \"{name}\"."))
         .map_err(CliError::from_stdout)
 }

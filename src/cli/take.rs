@@ -3,14 +3,17 @@
 //! Input: recordings. Output: a chart on the terminal, or one of the [`FORMATS`]; a file a recording with `--into`. In JSON lines, a recording that
 //! fails is a line too: `{"file": ..., "error": ...}`.
 //! Units: as the formats state. Method: a thread a recording, as many at once as there are cores; charts appear in the
-//! order in which the files were named. A recording that cannot be read or written is told and does not stop the others, and so is
+//! order in which the files were named. What was noticed of a recording stands in its chart, and is told on standard error where another format is
+//! written. A recording that cannot be read or written is told and does not stop the others, and so is
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::against;
 use super::error::{CliError, CommandResult, tell};
+use super::interrupts::remove_unfinished_when_ended;
 use super::options::{NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions};
 use super::remedies::{InCommand, sentence};
+use super::results::{each_once, folded, result_names};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
@@ -27,6 +30,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 use std::collections::HashMap;
+use std::ffi::OsString;
 use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -129,6 +133,7 @@ pub type ReadRecording<'a> = dyn Fn(&Path, &RecordingOptions, &AtomicBool, &mut 
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
+    remove_unfinished_when_ended();
     run_reading_with(args, &|path, options, stop, progress| {
         read_recording(path, options, stop, progress)
     })
@@ -159,13 +164,17 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         return against::run(args, against, &options, read);
     }
     let output = Output::chosen(args)?;
-    let jobs = plan(&args.files, &output);
+    let files = match output {
+        Output::Folder { .. } => each_once(&args.files),
+        Output::Chart { .. } | Output::Stdout(..) => args.files.clone(),
+    };
+    let jobs = plan(&files, &output);
     let bar = progress_bar(jobs.len());
     let stop = AtomicBool::new(false);
     let mut failures = 0;
     let mut printed = Ok(());
     let readings = Readings {
-        files: &args.files,
+        files: &files,
         jobs: &jobs,
         read,
         options: &options,
@@ -182,11 +191,13 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
                 stop.store(printed.is_err(), Ordering::Relaxed);
             }
         }
-        Ok(Some(text)) if printed.is_ok() => {
-            printed = bar.suspend(|| print(text));
-            stop.store(printed.is_err(), Ordering::Relaxed);
+        Ok(given) => {
+            bar.suspend(|| given.noticed.iter().for_each(|sentence| tell(sentence)));
+            if let (Some(text), true) = (given.text, printed.is_ok()) {
+                printed = bar.suspend(|| print(text));
+                stop.store(printed.is_err(), Ordering::Relaxed);
+            }
         }
-        Ok(_) => {}
     });
     bar.finish_and_clear();
     printed.map_err(CliError::from_stdout)?;
@@ -316,21 +327,18 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
             .map(|file| Ok((file.as_path(), None)))
             .collect();
     };
-    let mut taken: HashMap<String, &Path> = HashMap::new();
-    let mut job = |file: &'a PathBuf| {
-        let stem = file.file_stem().ok_or_else(|| {
+    let mut taken: HashMap<OsString, &Path> = HashMap::new();
+    let mut job = |(file, name): (&'a PathBuf, Option<OsString>)| {
+        let mut name = name.ok_or_else(|| {
             format!(
                 "{}: this names no recording; give the path of a file",
                 file.display()
             )
         })?;
-        let mut name = stem.to_owned();
         name.push(".");
         name.push(format.extension);
-        // Some file systems do not tell upper from lower case.
-        let key = name.to_string_lossy().to_lowercase();
-        let target = folder.join(name);
-        if let Some(other) = taken.get(&key) {
+        let target = folder.join(&name);
+        if let Some(other) = taken.get(&folded(&name)) {
             return Err(format!(
                 "{}: its result would overwrite that of {} in {}; read it in a call of its own with another --into",
                 file.display(),
@@ -339,10 +347,14 @@ fn plan<'a>(files: &'a [PathBuf], output: &Output) -> Vec<Job<'a>> {
             ));
         }
         may_write(&target, format.mark, *force)?;
-        taken.insert(key, file);
+        taken.insert(folded(&name), file);
         Ok((file.as_path(), Some(target)))
     };
-    files.iter().map(&mut job).collect()
+    files
+        .iter()
+        .zip(result_names(files))
+        .map(&mut job)
+        .collect()
 }
 
 /// Why a recording gave no result, and what stands for it on standard output, if anything does.
@@ -351,8 +363,15 @@ struct Failure {
     line: Option<SpooledTempFile>,
 }
 
-/// What a recording gave: what is to be printed, if anything is.
-type Outcome = Result<Option<SpooledTempFile>, Failure>;
+/// What a recording gave.
+struct Given {
+    /// What is to be printed, if anything is.
+    text: Option<SpooledTempFile>,
+    /// What is to be told of it, a sentence each.
+    noticed: Vec<String>,
+}
+
+type Outcome = Result<Given, Failure>;
 
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
@@ -409,7 +428,7 @@ impl Readings<'_> {
         });
     }
 
-    fn carry_out(&self, job: &Job<'_>) -> Result<Option<SpooledTempFile>, String> {
+    fn carry_out(&self, job: &Job<'_>) -> Result<Given, String> {
         let mut told = 0;
         let outcome = job
             .as_ref()
@@ -438,9 +457,17 @@ impl Readings<'_> {
         path: &Path,
         target: Option<&Path>,
         mut progress: impl FnMut(f64),
-    ) -> Result<Option<SpooledTempFile>, String> {
+    ) -> Result<Given, String> {
+        if waits_for_a_writer(path) {
+            let waiting = format!(
+                "{}: waiting for a program that writes to it; Ctrl-C ends this",
+                path.display()
+            );
+            self.bar.suspend(|| tell(&waiting));
+        }
         let heard = (self.read)(path, self.options, self.stop, &mut progress)
             .map_err(|error| sentence(&error, InCommand::Take))?;
+        let noticed = self.noticed(&heard);
         if let (
             Some(target),
             Output::Folder {
@@ -449,16 +476,45 @@ impl Readings<'_> {
         ) = (target, self.output)
         {
             return write_whole(target, |out| (format.write)(&heard, options, out))
-                .map(|()| None)
+                .map(|()| Given {
+                    text: None,
+                    noticed,
+                })
                 .map_err(|error| error.to_string());
         }
-        self.output.text(&heard).map_err(|error| {
+        let text = self.output.text(&heard).map_err(|error| {
             format!(
                 "{}: its result found no room for temporary files ({error}); write to a folder with --into DIR instead",
                 path.display()
             )
-        })
+        })?;
+        Ok(Given { text, noticed })
     }
+
+    /// What is to be told of a recording: its chart says it by itself.
+    fn noticed(&self, heard: &Heard) -> Vec<String> {
+        match self.output {
+            Output::Chart { .. } => Vec::new(),
+            Output::Stdout(..) | Output::Folder { .. } => heard
+                .warnings
+                .iter()
+                .map(|warning| format!("{}: note: {warning}", heard.file))
+                .collect(),
+        }
+    }
+}
+
+/// True for a named pipe, which opens once something is written to it.
+#[cfg(unix)]
+fn waits_for_a_writer(path: &Path) -> bool {
+    use std::os::unix::fs::FileTypeExt;
+    path.symlink_metadata()
+        .is_ok_and(|there| there.file_type().is_fifo())
+}
+
+#[cfg(not(unix))]
+fn waits_for_a_writer(_: &Path) -> bool {
+    false
 }
 
 /// A bar on standard error; it hides itself where that is no terminal.
@@ -511,7 +567,8 @@ mod tests {
         };
         let mut outcomes = Vec::new();
         readings.in_order(|outcome| {
-            let told = outcome.map(|text| text.map(|text| io::read_to_string(text).unwrap()));
+            let told =
+                outcome.map(|given| given.text.map(|text| io::read_to_string(text).unwrap()));
             outcomes.push(told.map_err(|failure| failure.sentence));
         });
         outcomes

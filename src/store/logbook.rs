@@ -7,7 +7,7 @@
 //! updates, so that an overview does not read all attempts. The time comes in as a value: a clock that was set back makes no day negative.
 //! Limits: not on network drives (SQLite, "Write-Ahead Logging", section 1). Readable by its owner alone where the system knows owners (Unix).
 
-use super::file::{WriteError, make_folder};
+use super::file::{WriteError, make_private_folder};
 use crate::practice::review::{Grade, Memory};
 use crate::practice::tally::{Item, Overview, SlipCount, Tally, streak};
 use directories::ProjectDirs;
@@ -28,7 +28,7 @@ const APPLICATION: i32 = 0x6c69_6470;
 /// How long a program waits for another that writes.
 const PATIENCE: Duration = Duration::from_secs(5);
 /// The first line of an export says so, with its version.
-const EXPORT_FORMAT: &str = "lidprop-logbook/1";
+pub const EXPORT_FORMAT: &str = "lidprop-logbook/1";
 /// A line of an export is no longer.
 const LONGEST_LINE: usize = 100_000;
 
@@ -218,7 +218,7 @@ impl Logbook {
 
     fn open_by_steps(path: &Path, steps: &[&str]) -> Result<Self, LogbookError> {
         if let Some(folder) = path.parent() {
-            make_folder(folder)?;
+            make_private_folder(folder)?;
         }
         let told = |error| told(path, error);
         make_private(path).map_err(|error| LogbookError::Other {

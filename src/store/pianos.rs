@@ -4,7 +4,7 @@
 //! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`;
 //! written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
-use super::file::{WriteError, make_folder, write_whole};
+use super::file::{WriteError, make_private_folder, write_private};
 use crate::piano::PianoProfile;
 use directories::ProjectDirs;
 use std::fs;
@@ -15,6 +15,10 @@ use std::path::{Path, PathBuf};
 const LONGEST_NAME: usize = 60;
 /// A profile of 88 keys has some 40 kilobytes; beyond this a file is none.
 const LARGEST_FILE: u64 = 4_000_000;
+/// Letters of ` before 999`.
+const BEFORE_LETTERS: usize = 11;
+/// Earlier ones of a name that are kept at most.
+const MOST_BEFORE: usize = 1000;
 /// Names less alike than this (Jaro-Winkler, 0 to 1) are not what was meant.
 const ALIKE: f64 = 0.7;
 
@@ -75,20 +79,58 @@ pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     PianoProfile::from_json(&text).map_err(|error| unreadable(path, error))
 }
 
-/// Keeps `profile` under its name, and says where.
+/// Where a piano was kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Kept {
+    /// Its file.
+    pub path: PathBuf,
+    /// The name under which the piano is kept now that had this one before.
+    pub before: Option<String>,
+}
+
+/// Keeps `profile` under its name, and says where. One that was kept under it stays, under a name of its own.
 ///
 /// # Errors
 /// If the name is none for a file, or the folder does not take it.
-pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
+pub fn keep(profile: &PianoProfile) -> Result<Kept, PianoError> {
     let path = file_of(&profile.name)?;
     if let Some(folder) = path.parent() {
-        make_folder(folder)?;
+        make_private_folder(folder)?;
     }
-    write_whole(&path, |out| {
+    let before = put_aside(&profile.name, &path)?;
+    write_private(&path, |out| {
         serde_json::to_writer_pretty(&mut *out, profile)?;
         writeln!(out)
     })?;
-    Ok(path)
+    Ok(Kept { path, before })
+}
+
+/// Gives the piano that is kept at `path` the first free name of `NAME before`, `NAME before 2` and so on.
+fn put_aside(name: &str, path: &Path) -> Result<Option<String>, PianoError> {
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    let stem: String = name.chars().take(LONGEST_NAME - BEFORE_LETTERS).collect();
+    for number in 1..MOST_BEFORE {
+        let before = match number {
+            1 => format!("{stem} before"),
+            _ => format!("{stem} before {number}"),
+        };
+        let aside = path.with_file_name(format!("{before}.json"));
+        // Neither way writes over a file that is there; not every file system has links.
+        match fs::hard_link(path, &aside).or_else(|_| copy_new(path, &aside)) {
+            Ok(()) => return Ok(Some(before)),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+            Err(cause) => return Err(unreadable(aside, cause)),
+        }
+    }
+    let many = format!("{MOST_BEFORE} earlier ones are kept; remove some");
+    Err(unreadable(path.to_owned(), io::Error::other(many)))
+}
+
+fn copy_new(from: &Path, to: &Path) -> io::Result<()> {
+    fs::File::create_new(to)?;
+    fs::copy(from, to).map(drop)
 }
 
 /// Refuses a name that is none for a file, before the user has played 88 keys for it.

@@ -16,6 +16,7 @@ pub mod names;
 pub mod naming;
 pub mod notes;
 pub mod played;
+pub mod printable;
 pub mod progression;
 pub mod spelling;
 pub mod standins;
