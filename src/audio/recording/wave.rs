@@ -211,10 +211,14 @@ impl Header {
             rate,
             ..
         } = self.format;
-        if !(1..=MOST_CHANNELS).contains(&channels) {
+        if channels == 0 || channels > MOST_CHANNELS {
+            let claimed = match channels {
+                0 => "no".to_owned(),
+                many => many.to_string(),
+            };
             return Err(AudioError::damaged(
                 name,
-                format!("its header claims {channels} channels"),
+                format!("its header claims {claimed} channels"),
             ));
         }
         let wave = |codec: String, channels_left_to_decoder, frame_bytes: u64, stream| {
