@@ -219,7 +219,9 @@ fn names_that_would_steer_a_terminal_are_printed_safely_everywhere() {
         chart.out
     );
     let mut said = vec![chart.out, chart.err, refused.err];
-    for format in ["labels", "csv", "chart", "musicxml", "page", "captions", "subrip"] {
+    for format in [
+        "labels", "csv", "chart", "musicxml", "page", "captions", "subrip",
+    ] {
         let answer = desk.run(["take", "--write", format, name]);
         assert_eq!(answer.code, 0, "{format}: {}", answer.err);
         said.extend([answer.out, answer.err]);

@@ -155,6 +155,10 @@ impl LastMinute {
     }
 }
 
+#[allow(
+    clippy::expect_used,
+    reason = "no folder holds four thousand million files"
+)]
 fn free_names(folder: &Path) -> (PathBuf, PathBuf) {
     let names = |number: u32| {
         (

@@ -34,6 +34,7 @@ const SHORTHANDS: [(&str, DegreeSet); 19] = [
 ];
 
 /// The label for a chord of which exactly `sounding` is heard.
+#[allow(clippy::expect_used, reason = "the table of shorthands is a constant")]
 pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
     let (root, sounding) = match chord.lower {
         Some((root, lower)) => (root, from_lower(root, lower, chord)),

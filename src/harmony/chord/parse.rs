@@ -325,6 +325,7 @@ impl<'a> Reader<'a> {
         Ok(())
     }
 
+    #[allow(clippy::expect_used, reason = "the words are those of the list above")]
     fn omitted_number(&mut self) -> Result<u8, SymbolError> {
         match self.take(&[
             "root", "13", "11", "1", "R", "3rd", "3", "5th", "5", "7th", "7", "9", "6", "4", "2",
