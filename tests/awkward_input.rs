@@ -115,7 +115,7 @@ fn what_comes_after_a_lost_stretch_keeps_its_time() {
             .iter()
             .find(|note| note["midi"] == 66)
             .expect("it is heard");
-        second["onset"].as_f64().expect("a time")
+        second["start"].as_f64().expect("a time")
     };
     let (whole, damaged) = (
         onset("flac with no checksum"),

@@ -195,3 +195,37 @@ fn names_in(folder: &Path) -> Vec<String> {
     names.sort();
     names
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_piano_that_is_learned_again_does_not_lose_the_earlier_ones() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("grand.json");
+        assert_eq!(put_aside("grand", &path).unwrap(), None);
+        for (lesson, aside) in [("first", "grand before"), ("second", "grand before 2")] {
+            write_private(&path, |out| out.write_all(lesson.as_bytes())).unwrap();
+            let before = put_aside("grand", &path).unwrap();
+            assert_eq!(before.as_deref(), Some(aside));
+            write_private(&path, |out| out.write_all(b"newer")).unwrap();
+            let kept = fs::read_to_string(folder.path().join(format!("{aside}.json")));
+            assert_eq!(kept.unwrap(), lesson);
+        }
+        assert_eq!(
+            names_in(folder.path()),
+            ["grand", "grand before", "grand before 2"]
+        );
+    }
+
+    #[test]
+    fn the_longest_name_leaves_room_for_the_earlier_ones() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = "a".repeat(LONGEST_NAME);
+        let path = folder.path().join(format!("{name}.json"));
+        fs::write(&path, "{}").unwrap();
+        let before = put_aside(&name, &path).unwrap().unwrap();
+        assert!(check_name(&before).is_ok(), "{before}");
+    }
+}

@@ -25,7 +25,8 @@ const EDGES: [u64; 12] = [
 /// A changed `input`; `other` is one of the same target.
 pub fn changed(input: &[u8], other: &[u8], target: &Target, random: &mut Rng) -> Vec<u8> {
     let mut bytes = input.to_vec();
-    for _ in 0..=random.usize(..1 << random.u32(..4)) {
+    let most = 1 << random.u32(..4);
+    for _ in 0..=random.usize(..most) {
         change(&mut bytes, other, target, random);
     }
     bytes.truncate(LONGEST);
@@ -42,7 +43,8 @@ fn change(bytes: &mut Vec<u8>, other: &[u8], target: &Target, random: &mut Rng) 
         _ => bytes.len(),
     };
     let at = random.usize(..within);
-    let stretch = at..(at + 1 + random.usize(..1 << random.u32(..8))).min(bytes.len());
+    let longest = 1 << random.u32(..8);
+    let stretch = at..(at + 1 + random.usize(..longest)).min(bytes.len());
     match random.u8(..12) {
         0 => bytes[at] ^= 1 << random.u32(..8),
         1 => bytes[at] = random.u8(..),

@@ -355,7 +355,9 @@ fn symbol(bytes: &[u8]) -> String {
     let _ = text.parse::<StatedKey>();
     let label = told(label::read(&text), |chord| format!("{}", chord.is_some()));
     let chord: Result<Chord, _> = text.parse();
-    told(chord, |chord| format!("{} {label}", chord.label()))
+    told(chord, |chord| {
+        format!("{} {label}", chord.symbol(Style::Ascii).len())
+    })
 }
 
 fn voicing(bytes: &[u8]) -> String {

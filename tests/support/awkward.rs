@@ -223,8 +223,8 @@ fn m4a(how: &str) -> Vec<u8> {
             whole
         }
         "without sound" => {
-            replace(&mut whole, b"soun", b"vide");
-            replace(&mut whole, b"mp4a", b"avc1");
+            replace(&mut whole, b"soun", b"text");
+            replace(&mut whole, b"mp4a", b"text");
             whole
         }
         _ => panic!("no M4A is {how}"),
@@ -252,7 +252,7 @@ fn caf(how: &str) -> Vec<u8> {
     let mut whole = note("note-pcm.caf");
     match how {
         "whole" => {}
-        "of AAC" => replace(&mut whole, b"lpcm", b"aac "),
+        "of GSM" => replace(&mut whole, b"lpcm", b"agsm"),
         _ => panic!("no CAF is {how}"),
     }
     whole
@@ -262,7 +262,11 @@ fn ogg(how: &str) -> Vec<u8> {
     let mut whole = note("note.ogg");
     match how {
         "whole" => {}
-        "half of it" => whole.truncate(whole.len() / 2),
+        "cut in its last page" => whole.truncate(whole.len() - 50),
+        "without its last page" => {
+            let last = whole.windows(4).rposition(|bytes| bytes == b"OggS");
+            whole.truncate(last.expect("it has pages"));
+        }
         _ => panic!("no OGG is {how}"),
     }
     whole

@@ -8,6 +8,8 @@
 //! Limits: only the first edits are read; a list that repeats or reorders parts of the sound is not followed.
 
 use std::io::{self, Read, Seek, SeekFrom};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use symphonia::core::io::MediaSource;
 
 /// When the sound of an MP4 track starts, in seconds; both 0 or more.
@@ -82,35 +84,52 @@ fn box_at<R: Read + Seek>(file: &mut R, position: u64, end: u64) -> Option<([u8;
     (size >= header).then_some((name, header, size))
 }
 
-/// A file that was cut, with the length that it states: what is missing reads as its end.
+/// A file that was cut, with the length that it states. While its format is recognised, what is missing reads as zeros, since the end of a file is looked
+/// at too; after that it reads as the end.
 pub struct Stated<S> {
     source: S,
+    position: u64,
     length: u64,
+    recognised: Arc<AtomicBool>,
 }
 
 impl<S> Stated<S> {
-    /// `source` as if it had `length` bytes.
-    pub fn new(source: S, length: u64) -> Self {
-        Self { source, length }
+    /// `source`, which is at its start, as if it had `length` bytes.
+    pub fn new(source: S, length: u64, recognised: Arc<AtomicBool>) -> Self {
+        Self {
+            source,
+            position: 0,
+            length,
+            recognised,
+        }
     }
 }
 
 impl<S: Read> Read for Stated<S> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        self.source.read(buffer)
+        let mut count = self.source.read(buffer)?;
+        if count == 0 && !self.recognised.load(Ordering::Relaxed) {
+            let missing = self.length.saturating_sub(self.position);
+            count = usize::try_from(missing)
+                .unwrap_or(usize::MAX)
+                .min(buffer.len());
+            buffer[..count].fill(0);
+        }
+        self.position += count as u64;
+        Ok(count)
     }
 }
 
 impl<S: Seek> Seek for Stated<S> {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        match to {
-            SeekFrom::End(offset) => {
-                let beyond = || io::Error::from(io::ErrorKind::InvalidInput);
-                let position = self.length.checked_add_signed(offset).ok_or_else(beyond)?;
-                self.source.seek(SeekFrom::Start(position))
-            }
-            other => self.source.seek(other),
-        }
+        let position = match to {
+            SeekFrom::Start(position) => Some(position),
+            SeekFrom::Current(offset) => self.position.checked_add_signed(offset),
+            SeekFrom::End(offset) => self.length.checked_add_signed(offset),
+        };
+        let position = position.ok_or(io::ErrorKind::InvalidInput)?;
+        self.position = self.source.seek(SeekFrom::Start(position))?;
+        Ok(self.position)
     }
 }
 

@@ -16,6 +16,8 @@ use crate::units::{SampleRate, SampleSpan};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use symphonia::core::io::{MediaSource, ReadOnlySource};
 
 /// Rates that are read. Below, no tone of a piano's upper half is left; above, nothing is recorded.
@@ -32,6 +34,9 @@ const MAX_DELAY_SECONDS: f64 = 600.0;
 
 /// First bytes that are looked at to recognise a format: a packet of a transport stream, and the first byte of the next one.
 const HEAD_BYTES: usize = 197;
+
+/// How Matroska and WebM begin (RFC 8794, section 11.2.1).
+const MATROSKA: [u8; 4] = [0x1A, 0x45, 0xDF, 0xA3];
 
 /// What is read of a stream at most: a day of sound, or a temporary file of 4 GiB.
 const LONGEST_STREAM: &str = "24 hours or 4 GiB, the most that is read of a stream";
@@ -183,9 +188,23 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         .transpose()
         .map_err(fail)?;
     let end_unmarked = ogg::is_ogg(&head) && !ogg::has_its_end(&mut file).map_err(fail)?;
-    let source = put_right(name, file, &head)?;
+    let recognised = Arc::new(AtomicBool::new(false));
+    let for_second_try = head
+        .starts_with(&MATROSKA)
+        .then(|| file.try_clone())
+        .transpose()
+        .map_err(fail)?;
+    let source = put_right(name, file, &head, recognised.clone())?;
     // The edit list comes first, since both handles share one position in the file.
-    let mut decoder = Decoder::new(name, source, &head)?;
+    let mut decoder = match (Decoder::new(name, source, &head), for_second_try) {
+        // A file that was cut has lost what its beginning points at, which is not needed to read it forwards.
+        (Err(_), Some(mut file)) => {
+            file.seek(SeekFrom::Start(0)).map_err(fail)?;
+            Decoder::new(name, Box::new(ReadOnlySource::new(file)), &head)?
+        }
+        (first, _) => first?,
+    };
+    recognised.store(true, Ordering::Relaxed);
     let mut priming = decoder.priming();
     let mut delay_seconds = 0.0;
     if let Some(file) = &mut for_edits {
@@ -211,13 +230,22 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
 }
 
 /// The file as the decoder reads it: with a FLAC header that says what is there, and a cut MP4 with the length it states.
-fn put_right(name: &str, mut file: File, head: &[u8]) -> Result<Box<dyn MediaSource>, AudioError> {
+fn put_right(
+    name: &str,
+    mut file: File,
+    head: &[u8],
+    recognised: Arc<AtomicBool>,
+) -> Result<Box<dyn MediaSource>, AudioError> {
     let fail = |e| AudioError::from_io(name, e);
     if mp4::is_mp4(head) {
         let extent = mp4::extent(&mut io::BufReader::new(&mut file)).map_err(fail)?;
         file.seek(SeekFrom::Start(0)).map_err(fail)?;
         return match extent.has_index {
-            true => Ok(Box::new(mp4::Stated::new(file, extent.stated_end))),
+            true => Ok(Box::new(mp4::Stated::new(
+                file,
+                extent.stated_end,
+                recognised,
+            ))),
             false => Err(AudioError::IndexLost { name: name.into() }),
         };
     }

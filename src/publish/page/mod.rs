@@ -248,7 +248,7 @@ impl RecordingPage<'_> {
         let piece = self.piece;
         let file = Path::new(&piece.file)
             .file_name()
-            .map(|name| name.to_string_lossy().into_owned());
+            .map(|name| printable(&name.to_string_lossy()).into_owned());
         let mut facts: Vec<String> = file.into_iter().collect();
         facts.push(match piece.begins.get() > 0.0 {
             true => format!("{} to {}", clock(piece.begins), clock(piece.length)),
