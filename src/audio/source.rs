@@ -109,8 +109,8 @@ pub enum SourceWarning {
     },
     /// The sound is not the one whose checksum the file carries.
     WrongChecksum,
-    /// The mark that ends such a file is missing.
-    EndUnmarked,
+    /// The file does not end where or how such files do.
+    EndsOddly,
     /// The file ends before the length its header states.
     CutShort {
         /// Seconds missing.
@@ -160,10 +160,10 @@ impl fmt::Display for SourceWarning {
                     "the sound does not fit the file's own checksum, so some of it may be damaged; copy the file again if a better one exists"
                 )
             }
-            Self::EndUnmarked => {
+            Self::EndsOddly => {
                 write!(
                     f,
-                    "the file has no end mark, so it may be cut short; what is there was read"
+                    "the file does not end as such files do, so it may be cut short; what is there was read"
                 )
             }
             Self::CutShort { missing } => {

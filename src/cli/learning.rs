@@ -33,10 +33,14 @@ breaks can hurt you. Show them this list; do not turn pins yourself.";
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
     let mut pass = Pass::new(Model::embedded());
-    audio::open(path)?.for_each_block(|block| -> CommandResult {
+    let mut source = audio::open(path)?;
+    source.for_each_block(|block| -> CommandResult {
         pass.hear(block)?;
         Ok(())
     })?;
+    for warning in source.warnings() {
+        tell(&format!("{}: note: {warning}", path.display()));
+    }
     finish(pass, name, out)
 }
 

@@ -253,6 +253,7 @@ impl Target {
     }
 
     /// Inputs that have shown a fault once.
+    #[allow(dead_code, reason = "a test reads them")]
     pub fn found(&self) -> Vec<PathBuf> {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/found");
         let mut found: Vec<PathBuf> = std::fs::read_dir(folder)
@@ -388,7 +389,14 @@ fn plan(bytes: &[u8]) -> String {
 fn logbook(bytes: &[u8]) -> String {
     let folder = tempfile::tempdir().expect("a folder for temporary files");
     let mut book = Logbook::open(&folder.path().join("logbook.sqlite")).expect("a new logbook");
-    told(book.import(bytes), |new| format!("{new} new"))
+    told(book.import(bytes), |new| {
+        for player in book.players().expect("it was opened") {
+            let overview = book.overview(&player, 20_800);
+            let overview = overview.expect("what was taken in can be shown");
+            let _ = format!("{overview:?}");
+        }
+        format!("{new} new")
+    })
 }
 
 fn profile(bytes: &[u8]) -> String {

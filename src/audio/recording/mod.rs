@@ -2,11 +2,12 @@
 //!
 //! Input: a path, or any byte stream. Output: a [`FileSource`] of mono blocks at [`crate::units::SampleRate::INTERNAL`].
 //! Units: full scale ±1. Method: [`open`] is the chain; [`wave`], [`mp4`], `flac` and [`decode`] put right what the decoders get wrong; `opus` decodes
-//! what they leave alone; `refused` names what is not read, `ogg` notices an end that is missing.
+//! what they leave alone; `refused` names what is not read, `ogg` and `matroska` notice an end that is missing.
 //! Limits: see each module.
 
 pub mod decode;
 mod flac;
+mod matroska;
 pub mod mp4;
 mod ogg;
 mod open;

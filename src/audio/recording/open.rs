@@ -9,7 +9,7 @@
 use crate::audio::AudioError;
 use crate::audio::downmix::Downmix;
 use crate::audio::recording::decode::{Decoder, Priming, Spec};
-use crate::audio::recording::{flac, mp4, ogg, wave};
+use crate::audio::recording::{flac, matroska, mp4, ogg, wave};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
 use crate::units::{SampleRate, SampleSpan};
@@ -34,9 +34,6 @@ const MAX_DELAY_SECONDS: f64 = 600.0;
 
 /// First bytes that are looked at to recognise a format: a packet of a transport stream, and the first byte of the next one.
 const HEAD_BYTES: usize = 197;
-
-/// How Matroska and WebM begin (RFC 8794, section 11.2.1).
-const MATROSKA: [u8; 4] = [0x1A, 0x45, 0xDF, 0xA3];
 
 /// What is read of a stream at most: a day of sound, or a temporary file of 4 GiB.
 const LONGEST_STREAM: &str = "24 hours or 4 GiB, the most that is read of a stream";
@@ -64,8 +61,8 @@ pub struct FileSource {
     promised: Option<u64>,
     /// Frames at the file's rate after which a stream is taken for endless; `None` for files.
     most: Option<u64>,
-    /// True where the file should end with a mark and does not.
-    end_unmarked: bool,
+    /// True where the file does not end as such files do.
+    ends_early: bool,
     contradicts_checksum: bool,
     ended: bool,
 }
@@ -187,10 +184,9 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
-    let end_unmarked = ogg::is_ogg(&head) && !ogg::has_its_end(&mut file).map_err(fail)?;
+    let ends_early = ends_early(&mut file, &head, bytes).map_err(fail)?;
     let recognised = Arc::new(AtomicBool::new(false));
-    let for_second_try = head
-        .starts_with(&MATROSKA)
+    let for_second_try = matroska::is_matroska(&head)
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
@@ -225,8 +221,20 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         }
     }
     let mut source = FileSource::new(name, decoder, None, priming, delay_seconds)?;
-    source.end_unmarked = end_unmarked;
+    source.ends_early = ends_early;
     Ok(source)
+}
+
+/// True if the file does not end where or how such files do. The position is changed.
+fn ends_early(file: &mut File, head: &[u8], bytes: u64) -> io::Result<bool> {
+    if ogg::is_ogg(head) {
+        return ogg::has_its_end(file).map(|whole| !whole);
+    }
+    if mp4::is_mp4(head) {
+        let extent = mp4::extent(&mut io::BufReader::new(file))?;
+        return Ok(extent.stated_end > bytes);
+    }
+    Ok(matroska::stated_length(head).is_some_and(|stated| stated > bytes))
 }
 
 /// The file as the decoder reads it: with a FLAC header that says what is there, and a cut MP4 with the length it states.
@@ -335,7 +343,7 @@ impl FileSource {
             given: 0,
             promised: frames,
             most: None,
-            end_unmarked: false,
+            ends_early: false,
             contradicts_checksum: false,
             ended: false,
         };
@@ -444,8 +452,8 @@ impl SampleSource for FileSource {
             warnings.push(SourceWarning::CutShort { missing });
         } else if self.contradicts_checksum {
             warnings.push(SourceWarning::WrongChecksum);
-        } else if self.ended && self.end_unmarked {
-            warnings.push(SourceWarning::EndUnmarked);
+        } else if self.ended && self.ends_early {
+            warnings.push(SourceWarning::EndsOddly);
         }
         if downmix.bad_samples() > 0 {
             warnings.push(SourceWarning::BadSamples {
