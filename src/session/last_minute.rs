@@ -251,6 +251,21 @@ mod tests {
         );
     }
 
+    #[cfg(unix)]
+    #[test]
+    fn a_kept_minute_can_be_read_by_its_owner_alone() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let mut minute = LastMinute::new(RATE);
+        minute.push(&[0.0; 2205]);
+        let listening = ListenerOptions::default();
+        let written = minute.write(&listening, Wording::default(), Vec::new(), folder.path());
+        for path in written.unwrap() {
+            let mode = std::fs::metadata(&path).unwrap().permissions().mode();
+            assert_eq!(mode & 0o777, 0o600, "{}", path.display());
+        }
+    }
+
     #[test]
     fn marks_of_the_kept_minute_stand_in_its_document_by_its_own_time() {
         let folder = tempfile::tempdir().unwrap();

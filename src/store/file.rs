@@ -8,7 +8,7 @@
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -64,6 +64,21 @@ impl WriteError {
             remedy,
             cause,
         }
+    }
+}
+
+/// Reads a text of `most` bytes or fewer. What a path leads to may say that it has no length and never end, so it is read no further than that.
+///
+/// # Errors
+/// If it cannot be read, is longer, or is no UTF-8.
+pub fn read_text(path: &Path, most: u64) -> io::Result<String> {
+    let mut text = String::new();
+    fs::File::open(path)?
+        .take(most.saturating_add(1))
+        .read_to_string(&mut text)?;
+    match text.len() as u64 > most {
+        true => Err(io::Error::other("it is too large")),
+        false => Ok(text),
     }
 }
 
@@ -221,6 +236,17 @@ fn is_forgotten(entry: &fs::DirEntry) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_text_is_read_up_to_its_limit_and_no_further() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("chart.txt");
+        fs::write(&path, "| C |").unwrap();
+        assert_eq!(read_text(&path, 5).unwrap(), "| C |");
+        assert!(read_text(&path, 4).is_err());
+        #[cfg(target_os = "linux")]
+        assert!(read_text(Path::new("/dev/zero"), 1000).is_err());
+    }
 
     #[test]
     fn a_failed_write_leaves_the_earlier_file_and_nothing_else() {

@@ -4,7 +4,7 @@
 //! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`;
 //! written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
-use super::file::{WriteError, make_private_folder, write_private};
+use super::file::{WriteError, make_private_folder, read_text, write_private};
 use crate::piano::PianoProfile;
 use directories::ProjectDirs;
 use std::fs;
@@ -65,18 +65,12 @@ pub enum PianoError {
 /// If there is none, with the names that there are, or its file cannot be read.
 pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     let path = file_of(name)?;
-    let read = || -> io::Result<Vec<u8>> {
-        if fs::metadata(&path)?.len() > LARGEST_FILE {
-            return Err(io::Error::other("it is too large"));
-        }
-        fs::read(&path)
-    };
-    let text = match read() {
+    let text = match read_text(&path, LARGEST_FILE) {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Err(unknown(name, &path)),
         Err(error) => return Err(unreadable(path, error)),
     };
-    PianoProfile::from_json(&text).map_err(|error| unreadable(path, error))
+    PianoProfile::from_json(text.as_bytes()).map_err(|error| unreadable(path, error))
 }
 
 /// Where a piano was kept.
