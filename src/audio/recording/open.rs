@@ -9,7 +9,7 @@
 use crate::audio::AudioError;
 use crate::audio::downmix::Downmix;
 use crate::audio::recording::decode::{Decoder, Priming, Spec};
-use crate::audio::recording::{flac, matroska, mp4, ogg, wave};
+use crate::audio::recording::{caf, flac, matroska, mp4, ogg, wave};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
 use crate::units::{SampleRate, SampleSpan};
@@ -184,6 +184,11 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
+    if caf::is_caf(&head)
+        && let Some(fault) = caf::fault(&mut file, bytes).map_err(fail)?
+    {
+        return Err(AudioError::damaged(name, fault));
+    }
     let ends_early = ends_early(&mut file, &head, bytes).map_err(fail)?;
     let recognised = Arc::new(AtomicBool::new(false));
     let for_second_try = matroska::is_matroska(&head)

@@ -175,10 +175,14 @@ pub fn read(label: &str) -> Result<Option<Chord>, LabelError> {
             .ok()
             .filter(|n| (1..=13).contains(n))
             .ok_or_else(|| refused("the bass after the stroke is no degree"))?;
-        let shift = accidentals
-            .chars()
-            .map(|c| if c == 'b' { -7 } else { 7 })
-            .sum::<i8>();
+        let shift = match accidentals {
+            "" => 0,
+            "b" => -7,
+            "bb" => -14,
+            "#" => 7,
+            "##" => 14,
+            _ => return Err(refused("the bass after the stroke is no degree")),
+        };
         let place = root.fifths() + LETTER_FIFTHS[(number - 1) % 7] + shift;
         chord.bass = Some(Spelled::at_fifths(place)).filter(|&b| b != root);
     }
