@@ -322,7 +322,7 @@ fn sound(bytes: &[u8]) -> String {
         }
     };
     // hearing costs more than reading, so it is done where the sound is short and by one input of some
-    if length > 0 && length <= HEARD && bytes.len() % 16 == 0 {
+    if length > 0 && length <= HEARD && bytes.len().is_multiple_of(16) {
         let mut events = Vec::new();
         let mut listener = Listener::new(ListenerOptions::default());
         listener.push(&all, &mut events);
