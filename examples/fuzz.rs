@@ -89,7 +89,9 @@ fn feed(target: &'static Target, arguments: &Arguments, seed: u64) -> bool {
         *now.lock().expect("nobody panics with it") = None;
         runs += 1;
         match outcome {
-            Ok(account) if known.insert(account.clone()) && kept.len() < KEPT => kept.push(input),
+            Ok(account) if known.insert(sum(account.as_bytes())) && kept.len() < KEPT => {
+                kept.push(input)
+            }
             Ok(_) => {}
             Err(fault) => {
                 if faults.insert(fault.place.clone()) {
@@ -163,14 +165,18 @@ fn smaller(target: &Target, input: &[u8], place: Option<&str>) -> Vec<u8> {
 }
 
 fn keep(target: &Target, input: &[u8], into: &Path) -> PathBuf {
-    // FNV-1a, so that the same input has the same name
-    let sum = input.iter().fold(0xcbf2_9ce4_8422_2325_u64, |sum, &byte| {
-        (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    });
-    let path = into.join(format!("{}-{sum:016x}", target.name));
+    // so that the same input has the same name
+    let path = into.join(format!("{}-{:016x}", target.name, sum(input)));
     let written = fs::create_dir_all(into).and_then(|()| fs::write(&path, input));
     written.unwrap_or_else(|error| eprintln!("{}: {error}", path.display()));
     path
+}
+
+/// FNV-1a.
+fn sum(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |sum, &byte| {
+        (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
 }
 
 fn held_kilobytes() -> Option<u64> {
