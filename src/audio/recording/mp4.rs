@@ -116,10 +116,10 @@ impl<S: Read> Read for Stated<S> {
         let mut count = self.source.read(buffer)?;
         if count == 0 && !self.recognised.load(Ordering::Relaxed) {
             let missing = self.length.saturating_sub(self.position);
-            count = usize::try_from(missing)
-                .unwrap_or(usize::MAX)
-                .min(buffer.len());
+            let most = buffer.len().min(self.zeros_left);
+            count = usize::try_from(missing).unwrap_or(usize::MAX).min(most);
             buffer[..count].fill(0);
+            self.zeros_left -= count;
         }
         self.position += count as u64;
         Ok(count)
