@@ -38,10 +38,11 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
         pass.hear(block)?;
         Ok(())
     })?;
+    finish(pass, name, out)?;
     for warning in source.warnings() {
         tell(&format!("{}: note: {warning}", path.display()));
     }
-    finish(pass, name, out)
+    Ok(())
 }
 
 /// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`. While the input is lost, it waits.

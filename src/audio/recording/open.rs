@@ -136,7 +136,8 @@ pub fn open_stream(
         .take(PROBE_BYTES)
         .read_to_end(&mut head)
         .map_err(fail)?;
-    if !mp4::is_mp4(&head) {
+    // These two are recognised by more than their beginning, or looked through before they are decoded.
+    if !mp4::is_mp4(&head) && !caf::is_caf(&head) {
         refuse_what_is_no_sound(name, &head)?;
     }
     let mut file = tempfile::tempfile().map_err(fail)?;
