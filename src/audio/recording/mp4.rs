@@ -33,6 +33,8 @@ pub fn is_mp4(head: &[u8]) -> bool {
 pub struct Extent {
     /// True if the index is there, whole: without it no sound can be found.
     pub has_index: bool,
+    /// True if it is described as pictures are (HEIF, ISO/IEC 23008-12), which have no such index.
+    pub is_picture: bool,
     /// Where the last box ends by its own word; beyond the file where that was cut.
     pub stated_end: u64,
 }
@@ -48,6 +50,7 @@ pub fn extent<R: Read + Seek>(file: &mut R) -> io::Result<Extent> {
     let length = file.seek(SeekFrom::End(0))?;
     let mut extent = Extent {
         has_index: false,
+        is_picture: false,
         stated_end: length,
     };
     let mut position = 0;
@@ -59,6 +62,7 @@ pub fn extent<R: Read + Seek>(file: &mut R) -> io::Result<Extent> {
             break;
         };
         extent.has_index |= &name == b"moov" && end <= length;
+        extent.is_picture |= &name == b"meta";
         if &name == b"mdat" {
             extent.stated_end = extent.stated_end.max(end);
         }
@@ -295,6 +299,7 @@ mod tests {
         let extent = |boxes: &[&[u8]]| extent(&mut Cursor::new(boxes.concat())).unwrap();
         let of = |has_index, stated_end| Extent {
             has_index,
+            is_picture: false,
             stated_end,
         };
         assert_eq!(extent(&[&ftyp, &moov, &whole]), of(true, 144));
@@ -302,6 +307,8 @@ mod tests {
         assert_eq!(extent(&[&ftyp, &whole, &moov]), of(true, 144));
         assert_eq!(extent(&[&ftyp, &cut]), of(false, 124));
         assert_eq!(extent(&[&ftyp, &whole, &moov[..15]]), of(false, 139));
+        let picture = [&ftyp[..], &a_box(b"meta", 16, 8), &whole].concat();
+        assert!(super::extent(&mut Cursor::new(picture)).unwrap().is_picture);
         // sizes that lead nowhere end the walk
         assert_eq!(extent(&[&a_box(b"ftyp", 3, 8)]), of(false, 16));
         let endless = [&[0, 0, 0, 1][..], b"mdat", &[0xFF; 8]].concat();

@@ -260,6 +260,10 @@ fn put_right(
                 extent.stated_end,
                 recognised,
             ))),
+            false if extent.is_picture => Err(AudioError::NoSound {
+                name: name.into(),
+                what: "a picture and no recording".into(),
+            }),
             false => Err(AudioError::IndexLost { name: name.into() }),
         };
     }

@@ -27,7 +27,7 @@ const REFUSED: &[(usize, &[u8], Is)] = &[
     (0, b"#!AMR", Coded("AMR")),
     (28, b"Speex   ", Coded("Speex")),
     (0, &[0x0B, 0x77], Coded("AC-3")),
-    (0, b"wvPk", Coded("WavPack")),
+    (0, b"wvpk", Coded("WavPack")),
     (0, b"TTA1", Coded("True Audio")),
     (0, b"MAC ", Coded("Monkey's Audio")),
     (0, b"DSD ", Coded("DSD")),
