@@ -3,7 +3,7 @@
 //! Input: a path and a function that writes the content. Output: the file, or an error and no trace.
 //! Units: none. Method: a temporary file in the same folder, flushed to the disk, then renamed over the target
 //! (POSIX `rename` is atomic within one file system). Its name, `.lidprop-HOST-PROCESS-...`, says who writes it: the first write into a folder
-//! removes those whose process on this computer has ended, and any that nothing was written to for [`FORGOTTEN`].
+//! removes those whose process on this computer has ended, and any that nothing was written to for a week.
 //! Limits: a process that is killed leaves its temporary file until then, never half a result.
 
 use std::collections::BTreeSet;

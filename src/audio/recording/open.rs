@@ -3,7 +3,7 @@
 //! Input: a path, or any byte stream. Output: blocks of mono samples at [`SampleRate::INTERNAL`].
 //! Units: full scale ±1; time 0 is the first sample that went into the encoder.
 //! Method: one packet at a time through the chain, so that memory does not grow with the length.
-//! Devices are refused, since they never end; of a stream that cannot seek, [`LONGEST_STREAM`] is read at most.
+//! Devices are refused, since they never end; of a stream that cannot seek, a day of sound or 4 GiB is read at most.
 //! Limits: a stream that cannot seek and is no WAV is first stored in a temporary file.
 
 use crate::audio::AudioError;
