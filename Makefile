@@ -5,6 +5,7 @@
 #   make eval                             reads the labelled corpora, prints the scoring tables, fails where a figure is worse than
 #                                         training/baseline.tsv; CORPUS=DIR reads that one alone, RAISE=1 writes what has become better
 #   make eval-drills                      how the drills of the labelled corpus are marked: CORPUS=
+#   make fuzz                             feeds every reader of what comes from outside with changed inputs: SECONDS= a target, TARGET=, SEED=
 #   make bench                            speed on one core and peak memory
 #   make bench-live                       from the strike to the screen through a sound server, then 30 minutes of running: CORPUS=, CLIPS=, MINUTES=
 #   make package                          a Debian package, a tar.gz and their checksums in target/packages; make package-check installs them in clean roots
@@ -36,7 +37,7 @@ ESTIMATES := $(TARGET_DIR)/eval
 # The benchmarks run on one core where the system can hold them there.
 ONE_CORE := $(if $(shell command -v taskset),taskset -c 0,)
 
-.PHONY: help demo test publish-check eval eval-drills bench bench-live lint doc setup build test-audio setup-build setup-live \
+.PHONY: help demo test publish-check eval eval-drills bench bench-live fuzz lint doc setup build test-audio setup-build setup-live \
 	package package-check archive-check soak cross-check
 
 help:
@@ -117,6 +118,14 @@ eval-drills: build
 
 bench: setup-build
 	$(ONE_CORE) cargo bench --locked $(FEATURES)
+
+# How long each reader is fed, which one alone, and where chance begins.
+SECONDS ?= 20
+TARGET ?=
+SEED ?=
+
+fuzz: setup-build
+	cargo run --locked --profile $(PROFILE) $(FEATURES) --example fuzz -- --seconds $(SECONDS) $(if $(TARGET),--target $(TARGET)) $(if $(SEED),--seed $(SEED))
 
 # How many held voicings of the corpus are played for the delays, and how long it then runs with every core busy.
 CLIPS ?= 70

@@ -194,35 +194,6 @@ fn a_sample_rate_of_zero_is_refused() {
 }
 
 #[test]
-fn two_recordings_of_one_name_do_not_overwrite_one_another() {
-    let desk = Desk::new();
-    desk.file("monday/lesson.wav", &sound());
-    desk.file("tuesday/lesson.wav", &sound());
-    let answer = desk.run([
-        "take",
-        "--write",
-        "json",
-        "--into",
-        "out",
-        "monday/lesson.wav",
-        "tuesday/lesson.wav",
-    ]);
-    answer.refuses(
-        1,
-        &[
-            "tuesday/lesson.wav",
-            "overwrite that of monday/lesson.wav",
-            "another --into",
-        ],
-    );
-    let written = std::fs::read_to_string(desk.path("out/lesson.json")).unwrap();
-    assert!(
-        written.contains("monday/lesson.wav"),
-        "the first keeps its place"
-    );
-}
-
-#[test]
 fn several_recordings_cannot_share_standard_output_as_json() {
     let desk = Desk::new();
     desk.file("one.wav", &sound());

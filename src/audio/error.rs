@@ -59,6 +59,48 @@ pub enum AudioError {
         /// The trade's name of the codec.
         codec: String,
     },
+    /// The container is known and not read.
+    #[error("{name}: this is {container}, which is not read here")]
+    UnknownContainer {
+        /// The path as given.
+        name: String,
+        /// The trade's name of the container.
+        container: String,
+    },
+    /// The content is something known that holds no sound.
+    #[error("{name}: this is {what}")]
+    NoSound {
+        /// The path as given.
+        name: String,
+        /// What it is, and that it holds no sound.
+        what: String,
+    },
+    /// An M4A or MP4 whose index, which is mostly written last, is missing.
+    #[error("{name}: this M4A or MP4 is cut short: its index, which is written last, is missing")]
+    IndexLost {
+        /// The path as given.
+        name: String,
+    },
+    /// The path leads to a device of the system, which never ends.
+    #[error("{name}: this is a device and no recording")]
+    Device {
+        /// The path as given.
+        name: String,
+    },
+    /// The path is a dash, which elsewhere stands for standard input.
+    #[error("{name}: there is no such file, and a dash does not stand for standard input here")]
+    Dash {
+        /// The dash.
+        name: String,
+    },
+    /// A stream that goes on without an end.
+    #[error("{name}: it goes on beyond {limit}")]
+    Endless {
+        /// The path as given.
+        name: String,
+        /// How much of a stream is read at most.
+        limit: &'static str,
+    },
     /// A header or the whole stream makes no sense.
     #[error("{name}: the file is damaged or cut short ({what})")]
     Damaged {

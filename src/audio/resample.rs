@@ -33,6 +33,10 @@ struct Engine {
 
 impl Resampler {
     /// From `from` to [`SampleRate::INTERNAL`]; all memory is taken here.
+    #[allow(
+        clippy::expect_used,
+        reason = "the resampler is given what is made here, from a rate that was checked"
+    )]
     pub fn new(from: SampleRate) -> Self {
         let to = SampleRate::INTERNAL;
         let engine = (from != to).then(|| {
@@ -111,6 +115,10 @@ impl Engine {
         }
     }
 
+    #[allow(
+        clippy::expect_used,
+        reason = "the resampler is given what is made here, from a rate that was checked"
+    )]
     fn step(&mut self, out: &mut Vec<f32>) {
         let frames_max = self.output.len();
         let input =

@@ -102,6 +102,15 @@ pub enum SourceWarning {
         /// How many.
         count: u64,
     },
+    /// Stretches of which nothing could be found; silence stands in their place, so that later times are right.
+    LostStretches {
+        /// Seconds in all.
+        seconds: f64,
+    },
+    /// The sound is not the one whose checksum the file carries.
+    WrongChecksum,
+    /// The file does not end where or how such files do.
+    EndsOddly,
     /// The file ends before the length its header states.
     CutShort {
         /// Seconds missing.
@@ -137,6 +146,24 @@ impl fmt::Display for SourceWarning {
                 write!(
                     f,
                     "{count} damaged packets were replaced by silence; copy the file again if a better one exists"
+                )
+            }
+            Self::LostStretches { seconds } => {
+                write!(
+                    f,
+                    "the file is damaged: {seconds:.2} s of its sound are lost and silent here; copy the file again if a better one exists"
+                )
+            }
+            Self::WrongChecksum => {
+                write!(
+                    f,
+                    "the sound does not fit the file's own checksum, so some of it may be damaged; copy the file again if a better one exists"
+                )
+            }
+            Self::EndsOddly => {
+                write!(
+                    f,
+                    "the file does not end as such files do, so it may be cut short; what is there was read"
                 )
             }
             Self::CutShort { missing } => {

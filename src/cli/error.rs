@@ -11,6 +11,7 @@ use crate::session::live::ListeningError;
 use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
 use crate::units::cause::in_words;
+use crate::view::printable::printable;
 use std::io;
 use std::process::ExitCode;
 
@@ -151,8 +152,8 @@ impl From<LogbookError> for CliError {
     }
 }
 
-/// Writes one sentence to standard error. That nobody reads it is no reason to stop.
+/// Writes one sentence to standard error, on one line whatever names it holds. That nobody reads it is no reason to stop.
 pub fn tell(sentence: &str) {
     use std::io::Write;
-    let _ = writeln!(io::stderr(), "lidprop: {}", in_words(&sentence));
+    let _ = writeln!(io::stderr(), "lidprop: {}", printable(&in_words(&sentence)));
 }

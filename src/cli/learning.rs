@@ -42,11 +42,16 @@ breaks can hurt you. Show them this list; do not turn pins yourself.";
 pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandResult {
     pianos::check_name(name)?;
     let mut pass = Pass::new(Model::embedded());
-    audio::open(path)?.for_each_block(|block| -> CommandResult {
+    let mut source = audio::open(path)?;
+    source.for_each_block(|block| -> CommandResult {
         pass.hear(block)?;
         Ok(())
     })?;
-    finish(pass, name, out)
+    finish(pass, name, out)?;
+    for warning in source.warnings() {
+        tell(&format!("{}: note: {warning}", path.display()));
+    }
+    Ok(())
 }
 
 /// Learns a piano from a sound input; ends with Return, or when nothing has been played for `PATIENCE`. While the input is lost, it waits.

@@ -6,11 +6,12 @@
 use super::clock::{Moment, day_text};
 use super::drill::PLAYER;
 use super::error::{CliError, CommandResult};
+use super::targets::must_be_own;
 use crate::harmony::{PitchClass, Spelled};
 use crate::practice::tally::Overview;
 use crate::publish::practice::write_page;
-use crate::store::file::write_whole;
-use crate::store::logbook::{Logbook, LogbookError};
+use crate::store::file::write_private;
+use crate::store::logbook::{EXPORT_FORMAT, Logbook, LogbookError};
 use crate::view::ink::Ink;
 use crate::view::logbook::print_overview;
 use clap::{Args, ValueEnum};
@@ -157,7 +158,8 @@ fn write_csv(overview: &Overview, out: &mut impl Write) -> io::Result<()> {
 fn export(logbook: &Logbook, path: &Path) -> CommandResult {
     let mut failed = None;
     let mut count = 0;
-    let written = write_whole(path, |out| match logbook.export(None, out) {
+    must_be_own(path, EXPORT_FORMAT).map_err(CliError::Failed)?;
+    let written = write_private(path, |out| match logbook.export(None, out) {
         Ok(written) => {
             count = written?;
             Ok(())

@@ -71,7 +71,18 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
         AudioError::NotAudio { .. } => {
             "give WAV, FLAC, MP3, M4A, OGG, Opus or CAF, or a video as MP4, MOV, MKV or WebM"
         }
-        AudioError::UnknownCodec { .. } => "convert it first: ffmpeg -i INPUT output.flac",
+        AudioError::UnknownCodec { .. } | AudioError::UnknownContainer { .. } => {
+            "convert it first: ffmpeg -i INPUT output.flac"
+        }
+        AudioError::NoSound { .. } => "give a recording of the sound",
+        AudioError::IndexLost { .. } => {
+            "copy it again from where it was recorded; without the index nobody can find the sound in it"
+        }
+        AudioError::Device { .. } => {
+            "record into a file and give that, or listen live with `lidprop hear`"
+        }
+        AudioError::Dash { .. } => "give /dev/stdin, as in: ... | lidprop take /dev/stdin",
+        AudioError::Endless { .. } => "store it in a file first and give that",
         AudioError::Damaged { .. } => "copy it again, or try: ffmpeg -i INPUT output.flac",
         AudioError::UnusableRate { .. } | AudioError::NoSamples { .. } => {
             "record or export it again"
@@ -224,6 +235,21 @@ mod tests {
                 name: name(),
                 codec: name(),
             },
+            AudioError::UnknownContainer {
+                name: name(),
+                container: name(),
+            },
+            AudioError::NoSound {
+                name: name(),
+                what: name(),
+            },
+            AudioError::IndexLost { name: name() },
+            AudioError::Device { name: name() },
+            AudioError::Dash { name: name() },
+            AudioError::Endless {
+                name: name(),
+                limit: "x",
+            },
             AudioError::Damaged {
                 name: name(),
                 what: name(),
@@ -273,7 +299,7 @@ mod tests {
         let kinds: std::collections::HashSet<_> = kinds.collect();
         assert_eq!(
             kinds.len(),
-            20,
+            26,
             "an error that is new in the table belongs in this list too"
         );
         all

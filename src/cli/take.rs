@@ -3,17 +3,20 @@
 //! Input: recordings. Output: a chart on the terminal, or one of the [`FORMATS`]; a file a recording with `--into`. In JSON lines, a recording that
 //! fails is a line too: `{"file": ..., "error": ...}`.
 //! Units: as the formats state. Method: a thread a recording, as many at once as there are cores; charts appear in the
-//! order in which the files were named. A recording that cannot be read or written is told and does not stop the others, and so is
+//! order in which the files were named. What was noticed of a recording stands in its chart, and is told on standard error where another format is
+//! written. A recording that cannot be read or written is told and does not stop the others, and so is
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
 //! Where results go to standard output, no more than [`AHEAD`] wait for one that is long.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::against;
 use super::error::{CliError, CommandResult, tell};
+use super::interrupts::remove_unfinished_when_ended;
 use super::options::{
     ArchiveOptions, NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions,
 };
 use super::remedies::{InCommand, sentence};
+use super::results::{each_once, folded, result_names};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
@@ -34,6 +37,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 use std::collections::HashMap;
+use std::ffi::OsString;
 use std::io::{self, BufWriter, IsTerminal, Seek, Write};
 use std::path::{Component, Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -141,6 +145,7 @@ pub type ReadRecording<'a> = dyn Fn(&Path, &RecordingOptions, &AtomicBool, &mut 
 /// # Errors
 /// If a recording could not be read or its result not be written.
 pub fn run(args: &TakeArgs) -> CommandResult {
+    remove_unfinished_when_ended();
     run_reading_with(args, &|path, options, stop, progress| {
         read_recording(path, options, stop, progress)
     })
@@ -178,6 +183,10 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     }
     let all = args.archive.all(&args.files)?;
     let output = Output::chosen(args, all.len(), &options, ink)?;
+    let all = match output {
+        Output::Folder { .. } | Output::Lines(..) => each_once(&all),
+        Output::Chart { .. } | Output::Stdout(..) => all,
+    };
     let (files, jobs): (Vec<&Path>, Vec<Job>) =
         plan(&all, &output, |file| args.archive.is_mine(file));
     if let (true, Some(shard)) = (files.is_empty(), args.archive.shard) {
@@ -214,11 +223,13 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
                 stop.store(printed.is_err(), Ordering::Relaxed);
             }
         }
-        Ok(Some(text)) if printed.is_ok() => {
-            printed = bar.suspend(|| print(text));
-            stop.store(printed.is_err(), Ordering::Relaxed);
+        Ok(given) => {
+            bar.suspend(|| given.noticed.iter().for_each(|sentence| tell(sentence)));
+            if let (Some(text), true) = (given.text, printed.is_ok()) {
+                printed = bar.suspend(|| print(text));
+                stop.store(printed.is_err(), Ordering::Relaxed);
+            }
         }
-        Ok(_) => {}
     });
     bar.finish_and_clear();
     match done_before.into_inner() {
@@ -479,13 +490,17 @@ fn plan<'a>(
             .map(|file| (file, Ok((file, None))))
             .unzip();
     };
-    let mut taken: HashMap<String, &Path> = HashMap::new();
-    let mut job = |file: &'a Path, is_mine: bool| {
-        let name = name_of_result(file, format.extension, *keep_folders)?;
-        // Some file systems do not tell upper from lower case.
-        let key = name.to_string_lossy().to_lowercase();
-        let target = folder.join(name);
-        if let Some(other) = taken.get(&key) {
+    let mut taken: HashMap<OsString, &Path> = HashMap::new();
+    let mut job = |file: &'a Path, name: Option<OsString>, is_mine: bool| {
+        let name = match keep_folders {
+            true => name_below_folders(file)?,
+            false => name.map(PathBuf::from).ok_or_else(|| no_recording(file))?,
+        };
+        let mut name = name.into_os_string();
+        name.push(".");
+        name.push(format.extension);
+        let target = folder.join(&name);
+        if let Some(other) = taken.get(&folded(&name)) {
             return Err(format!(
                 "{}: its result would overwrite that of {} in {}; add --keep-folders, or read it in a call of its own with another --into",
                 file.display(),
@@ -493,34 +508,39 @@ fn plan<'a>(
                 target.display()
             ));
         }
-        taken.insert(key, file);
+        taken.insert(folded(&name), file);
         if is_mine {
             may_write(&target, format.mark, *force)?;
         }
         Ok((file, Some(target)))
     };
-    let files = files.iter().filter_map(|file| {
-        let is_mine = is_mine(file);
-        let job = job(file, is_mine);
-        is_mine.then_some((file.as_path(), job))
-    });
+    let files = files
+        .iter()
+        .zip(result_names(files))
+        .filter_map(|(file, name)| {
+            let is_mine = is_mine(file);
+            let job = job(file, name, is_mine);
+            is_mine.then_some((file.as_path(), job))
+        });
     files.unzip()
 }
 
-/// The path, below the folder of results, of a recording's result.
-fn name_of_result(file: &Path, extension: &str, keep_folders: bool) -> Result<PathBuf, String> {
-    let no_recording = || {
-        format!(
-            "{}: this names no recording; give the path of a file",
-            file.display()
-        )
-    };
-    let mut name = file.file_stem().ok_or_else(no_recording)?.to_owned();
-    name.push(".");
-    name.push(extension);
+fn no_recording(file: &Path) -> String {
+    format!(
+        "{}: this names no recording; give the path of a file",
+        file.display()
+    )
+}
+
+/// The path, below the folder of results, of a recording's result, without its ending.
+fn name_below_folders(file: &Path) -> Result<PathBuf, String> {
+    let name = file.file_stem().ok_or_else(|| no_recording(file))?;
     let mut path = PathBuf::new();
-    let folders = file.parent().filter(|_| keep_folders);
-    for part in folders.iter().flat_map(|folders| folders.components()) {
+    for part in file
+        .parent()
+        .iter()
+        .flat_map(|folders| folders.components())
+    {
         match part {
             Component::Normal(folder) => path.push(folder),
             Component::ParentDir => {
@@ -541,8 +561,16 @@ struct Failure {
     line: Option<SpooledTempFile>,
 }
 
-/// What a recording gave: what is to be printed, if anything is.
-type Outcome = Result<Option<SpooledTempFile>, Failure>;
+/// What a recording gave.
+#[derive(Default)]
+struct Given {
+    /// What is to be printed, if anything is.
+    text: Option<SpooledTempFile>,
+    /// What is to be told of it, a sentence each.
+    noticed: Vec<String>,
+}
+
+type Outcome = Result<Given, Failure>;
 
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
@@ -609,7 +637,7 @@ impl Readings<'_> {
         });
     }
 
-    fn carry_out(&self, job: &Job<'_>) -> Result<Option<SpooledTempFile>, String> {
+    fn carry_out(&self, job: &Job<'_>) -> Result<Given, String> {
         let mut told = 0;
         let outcome = job
             .as_ref()
@@ -638,13 +666,21 @@ impl Readings<'_> {
         path: &Path,
         target: Option<&Path>,
         mut progress: impl FnMut(f64),
-    ) -> Result<Option<SpooledTempFile>, String> {
+    ) -> Result<Given, String> {
         if self.skip_done && self.output.has_result_of(path, target, self.options) {
             self.done_before.fetch_add(1, Ordering::Relaxed);
-            return Ok(None);
+            return Ok(Given::default());
+        }
+        if waits_for_a_writer(path) {
+            let waiting = format!(
+                "{}: waiting for a program that writes to it; Ctrl-C ends this",
+                path.display()
+            );
+            self.bar.suspend(|| tell(&waiting));
         }
         let heard = (self.read)(path, self.options, self.stop, &mut progress)
             .map_err(|error| sentence(&error, InCommand::Take))?;
+        let noticed = self.noticed(&heard);
         if let (
             Some(target),
             Output::Folder {
@@ -655,7 +691,10 @@ impl Readings<'_> {
             let folder = target.parent().unwrap_or(target);
             return make_folder(folder)
                 .and_then(|()| write_whole(target, |out| (format.write)(&heard, options, out)))
-                .map(|()| None)
+                .map(|()| Given {
+                    text: None,
+                    noticed,
+                })
                 .map_err(|error| error.to_string());
         }
         if let Output::Lines(lines, _) = self.output {
@@ -663,15 +702,44 @@ impl Readings<'_> {
             return write_json_line(&heard.document(), &mut line)
                 .map_err(|error| format!("{}: {error}", path.display()))
                 .and_then(|()| add_line(lines, &line).map_err(|error| error.to_string()))
-                .map(|()| None);
+                .map(|()| Given {
+                    text: None,
+                    noticed,
+                });
         }
-        self.output.text(&heard).map_err(|error| {
+        let text = self.output.text(&heard).map_err(|error| {
             format!(
                 "{}: its result found no room for temporary files ({error}); write to a folder with --into DIR instead",
                 path.display()
             )
-        })
+        })?;
+        Ok(Given { text, noticed })
     }
+
+    /// What is to be told of a recording: its chart says it by itself.
+    fn noticed(&self, heard: &Heard) -> Vec<String> {
+        match self.output {
+            Output::Chart { .. } => Vec::new(),
+            Output::Stdout(..) | Output::Folder { .. } | Output::Lines(..) => heard
+                .warnings
+                .iter()
+                .map(|warning| format!("{}: note: {warning}", heard.file))
+                .collect(),
+        }
+    }
+}
+
+/// True for a named pipe, which opens once something is written to it.
+#[cfg(unix)]
+fn waits_for_a_writer(path: &Path) -> bool {
+    use std::os::unix::fs::FileTypeExt;
+    path.symlink_metadata()
+        .is_ok_and(|there| there.file_type().is_fifo())
+}
+
+#[cfg(not(unix))]
+fn waits_for_a_writer(_: &Path) -> bool {
+    false
 }
 
 /// Whose turn it is to be handed on.
@@ -749,7 +817,8 @@ mod tests {
         };
         let mut outcomes = Vec::new();
         readings.in_order(|outcome| {
-            let told = outcome.map(|text| text.map(|text| io::read_to_string(text).unwrap()));
+            let told =
+                outcome.map(|given| given.text.map(|text| io::read_to_string(text).unwrap()));
             outcomes.push(told.map_err(|failure| failure.sentence));
         });
         outcomes

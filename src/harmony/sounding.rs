@@ -48,6 +48,10 @@ impl Sounding {
     ///
     /// # Panics
     /// If a number is above 127.
+    #[allow(
+        clippy::expect_used,
+        reason = "stated under Panics; for keys written in source"
+    )]
     pub fn of_midi(numbers: &[u8]) -> Self {
         Self::sure(
             numbers

@@ -489,6 +489,7 @@ fn name_of(keys: &[MidiNote]) -> Result<Chord, ExerciseError> {
 ///
 /// # Panics
 /// If the table holds what is no chord; the tests read all of it.
+#[allow(clippy::expect_used, reason = "the table is a constant")]
 fn chord_of(body: &str) -> Chord {
     format!("{FROM_C}{body}")
         .parse()

@@ -11,6 +11,7 @@ use crate::chart::recording::Heard;
 use crate::harmony::{Key, Mode, Style};
 use crate::publish::WriteOptions;
 use crate::units::Seconds;
+use crate::view::printable::printable;
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 use std::io::{self, Write};
@@ -98,7 +99,7 @@ impl Texts {
         }
         Self {
             about: format!("{MARK}{}", env!("CARGO_PKG_VERSION")),
-            title: ascii(&piece.file),
+            title: ascii(&printable(&piece.file)),
             chords: piece
                 .chords
                 .iter()

@@ -11,7 +11,7 @@ use crate::chart::marked::Marked;
 use crate::chart::recording::Wording;
 use crate::listener::ListenerOptions;
 use crate::publish::write_json;
-use crate::store::file::{WriteError, make_folder, write_whole};
+use crate::store::file::{WriteError, make_folder, write_private};
 use crate::units::{SamplePos, SampleRate, SampleSpan};
 use std::io::{self, Cursor};
 use std::path::{Path, PathBuf};
@@ -120,7 +120,7 @@ impl LastMinute {
         make_folder(folder)?;
         let (sound, document) = free_names(folder);
         let wav = self.wav();
-        write_whole(&sound, |out| {
+        write_private(&sound, |out| {
             out.write_all(
                 wav.as_ref()
                     .map_err(|error| io::Error::other(error.to_string()))?,
@@ -134,7 +134,7 @@ impl LastMinute {
         };
         let mut heard = read_recording(&sound, &options, &never, |_| {})?;
         heard.marks = marks;
-        write_whole(&document, |out| write_json(&heard, out))?;
+        write_private(&document, |out| write_json(&heard, out))?;
         Ok(vec![sound, document])
     }
 
@@ -155,6 +155,10 @@ impl LastMinute {
     }
 }
 
+#[allow(
+    clippy::expect_used,
+    reason = "no folder holds four thousand million files"
+)]
 fn free_names(folder: &Path) -> (PathBuf, PathBuf) {
     let names = |number: u32| {
         (
@@ -245,6 +249,21 @@ mod tests {
                 .unwrap()
                 .contains("lidprop/2")
         );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_kept_minute_can_be_read_by_its_owner_alone() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let mut minute = LastMinute::new(RATE);
+        minute.push(&[0.0; 2205]);
+        let listening = ListenerOptions::default();
+        let written = minute.write(&listening, Wording::default(), Vec::new(), folder.path());
+        for path in written.unwrap() {
+            let mode = std::fs::metadata(&path).unwrap().permissions().mode();
+            assert_eq!(mode & 0o777, 0o600, "{}", path.display());
+        }
     }
 
     #[test]

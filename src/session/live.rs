@@ -92,6 +92,7 @@ pub fn naming_failed(fault: &Fault) -> String {
 
 /// Panics where the environment of a test asks for it; release builds do not have it.
 #[cfg(debug_assertions)]
+#[allow(clippy::panic, reason = "not in release builds")]
 pub fn panic_where_a_test_asks(place: &str) {
     if std::env::var_os("LIDPROP_TEST_PANIC").is_some_and(|asked| asked == place) {
         panic!("a test asked for this");
@@ -113,6 +114,10 @@ impl Listening {
     ///
     /// # Errors
     /// If the input cannot be opened, or by a fault of the thread that does.
+    #[allow(
+        clippy::expect_used,
+        reason = "without a thread there is nothing to listen with"
+    )]
     pub fn start(options: ListeningOptions) -> Result<Self, ListeningError> {
         let begun = Instant::now();
         let ListeningOptions { device, listening } = options;

@@ -7,7 +7,7 @@
 //! updates, so that an overview does not read all attempts. The time comes in as a value: a clock that was set back makes no day negative.
 //! Limits: not on network drives (SQLite, "Write-Ahead Logging", section 1). Readable by its owner alone where the system knows owners (Unix).
 
-use super::file::{WriteError, make_folder};
+use super::file::{WriteError, make_private_folder};
 use crate::practice::review::{Grade, Memory};
 use crate::practice::tally::{Item, Overview, SlipCount, Tally, streak};
 use directories::ProjectDirs;
@@ -27,8 +27,10 @@ const FILE: &str = "logbook.sqlite";
 const APPLICATION: i32 = 0x6c69_6470;
 /// How long a program waits for another that writes.
 const PATIENCE: Duration = Duration::from_secs(5);
+/// Days since 1970 that can be: a hundred years of them.
+const DAYS: std::ops::RangeInclusive<i32> = 0..=36_525;
 /// The first line of an export says so, with its version.
-const EXPORT_FORMAT: &str = "lidprop-logbook/1";
+pub const EXPORT_FORMAT: &str = "lidprop-logbook/1";
 /// A line of an export is no longer.
 const LONGEST_LINE: usize = 100_000;
 
@@ -218,7 +220,7 @@ impl Logbook {
 
     fn open_by_steps(path: &Path, steps: &[&str]) -> Result<Self, LogbookError> {
         if let Some(folder) = path.parent() {
-            make_folder(folder)?;
+            make_private_folder(folder)?;
         }
         let told = |error| told(path, error);
         make_private(path).map_err(|error| LogbookError::Other {
@@ -769,6 +771,19 @@ fn check(entry: &Entry) -> Result<(), String> {
     if entry.player.is_empty() || entry.uid.is_empty() {
         return Err("it has no player or no name of its own".to_owned());
     }
+    if !DAYS.contains(&entry.day) {
+        return Err(format!("day {} is none since 1970", entry.day));
+    }
+    let shown = [
+        &entry.player,
+        &entry.exercise,
+        &entry.chord_type,
+        &entry.form,
+        &entry.symbol,
+    ];
+    if shown.iter().any(|text| text.chars().any(char::is_control)) {
+        return Err("a text in it holds characters that are not for printing".to_owned());
+    }
     Ok(())
 }
 
@@ -825,6 +840,27 @@ mod tests {
                 _ => None,
             },
         }
+    }
+
+    #[test]
+    fn an_export_that_would_steer_a_terminal_or_lies_outside_time_is_not_taken_in() {
+        let (_folder, path) = fresh();
+        let mut book = Logbook::open(&path).unwrap();
+        let steering = Entry {
+            player: "Ada\x1b[2J".to_owned(),
+            ..entry(1, 0, "right", 100)
+        };
+        let timeless = entry(2, 0, "right", i32::MAX);
+        for (wrong, words) in [
+            (steering, "not for printing"),
+            (timeless, "is none since 1970"),
+        ] {
+            let line = serde_json::to_string(&wrong).unwrap();
+            let export = format!("{{\"format\":\"{EXPORT_FORMAT}\"}}\n{line}\n");
+            let refusal = book.import(export.as_bytes()).unwrap_err().to_string();
+            assert!(refusal.contains(words), "{refusal}");
+        }
+        assert_eq!(book.players().unwrap(), [""; 0]);
     }
 
     fn fresh() -> (tempfile::TempDir, PathBuf) {

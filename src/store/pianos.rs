@@ -4,7 +4,7 @@
 //! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`, and
 //! `pianos/earlier/NAME.json` for the lesson before; written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
-use super::file::{WriteError, make_folder, write_whole};
+use super::file::{WriteError, make_private_folder, read_text, write_private};
 use crate::piano::PianoProfile;
 use crate::units::cause::in_words;
 use directories::ProjectDirs;
@@ -147,28 +147,30 @@ pub fn restore(name: &str) -> Result<PianoProfile, PianoError> {
 /// If there is none, with the names that there are, or its file cannot be read.
 pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     let path = file_of(name)?;
-    let read = || -> io::Result<Vec<u8>> {
-        if fs::metadata(&path)?.len() > LARGEST_FILE {
-            return Err(io::Error::other("it is too large"));
-        }
-        fs::read(&path)
-    };
-    let text = match read() {
+    let text = match read_text(&path, LARGEST_FILE) {
         Ok(text) => text,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Err(unknown(name, &path)),
         Err(error) => return Err(unreadable(path, error)),
     };
-    PianoProfile::from_json(&text).map_err(|error| unreadable(path, error))
+    PianoProfile::from_json(text.as_bytes()).map_err(|error| unreadable(path, error))
 }
 
-/// Keeps `profile` under its name, and says where; the lesson that it replaces, if it can be read, is kept as the earlier one.
+/// Keeps `profile` under its name, and says where; the lesson that it replaces is kept as the earlier one, whatever it holds.
 ///
 /// # Errors
 /// If the name is none for a file, or the folder does not take it.
 pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
     let path = file_of(&profile.name)?;
-    if let Ok(before) = load(&profile.name) {
-        write(&earlier_of(&profile.name)?, &before)?;
+    let earlier = earlier_of(&profile.name)?;
+    match load(&profile.name) {
+        Ok(before) => write(&earlier, &before)?,
+        Err(_) if path.symlink_metadata().is_ok() => {
+            if let Some(folder) = earlier.parent() {
+                make_private_folder(folder)?;
+            }
+            fs::rename(&path, &earlier).map_err(|error| unreadable(path.clone(), error))?;
+        }
+        Err(_) => {}
     }
     write(&path, profile)?;
     Ok(path)
@@ -176,9 +178,9 @@ pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
 
 fn write(path: &Path, profile: &PianoProfile) -> Result<(), PianoError> {
     if let Some(folder) = path.parent() {
-        make_folder(folder)?;
+        make_private_folder(folder)?;
     }
-    write_whole(path, |out| {
+    write_private(path, |out| {
         serde_json::to_writer_pretty(&mut *out, profile)?;
         writeln!(out)
     })?;

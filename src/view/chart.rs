@@ -18,6 +18,7 @@ use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{Legend, Legends, clock, legends, notes_text, quarter_tone_off, wrapped};
 use crate::view::places::numeral_in_key;
+use crate::view::printable::printable;
 use std::io::{self, Write};
 
 /// Columns of the time and the gap after it.
@@ -137,7 +138,7 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
         let begins = heard.part.from.seconds(SampleRate::INTERNAL);
         format!("{} to {end}", clock(begins))
     };
-    write!(out, "{}   {time}", ink.strong(&heard.file))?;
+    write!(out, "{}   {time}", ink.strong(&printable(&heard.file)))?;
     match heard.a4 {
         Some(a4) => writeln!(out, "   A4 at {:.1} Hz", a4.get())?,
         None => writeln!(out)?,

@@ -7,6 +7,7 @@ use crate::chart::comparison::{Agreement, Comparison, Place};
 use crate::harmony::{Chord, Spelled, Style};
 use crate::view::ink::Ink;
 use crate::view::notes::clock;
+use crate::view::printable::printable;
 use std::io::{self, Write};
 
 /// Prints the comparison.
@@ -17,8 +18,8 @@ pub fn print_comparison(comparison: &Comparison, ink: Ink, out: &mut dyn Write) 
     writeln!(
         out,
         "{} against {}\n",
-        ink.strong(&comparison.first),
-        ink.strong(&comparison.second)
+        ink.strong(&printable(&comparison.first)),
+        ink.strong(&printable(&comparison.second))
     )?;
     let places = comparison.places.len();
     let differing: Vec<&Place> = comparison

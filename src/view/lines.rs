@@ -32,6 +32,7 @@ pub fn stand_ins_words(stand_ins: &[Vec<Chord>], style: Style) -> String {
 }
 
 /// The line of a chord struck at `at`, its symbols in `style`.
+#[allow(clippy::expect_used, reason = "writing to a String does not fail")]
 pub fn chord_line(
     at: SamplePos,
     notes: &[ChordNote],

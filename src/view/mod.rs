@@ -18,6 +18,7 @@ pub mod naming;
 pub mod notes;
 pub mod places;
 pub mod played;
+pub mod printable;
 pub mod progression;
 pub mod spelling;
 pub mod standins;

@@ -3,11 +3,13 @@
 //! Input: a byte stream, recognised by content. Output: blocks of interleaved `f32`, as the decoder gives them.
 //! Units: full scale ±1; frames at the file's own rate.
 //! Method: symphonia demultiplexes and decodes; a packet that cannot be decoded is replaced by as much silence, so that what
-//! follows keeps its time. Encoder delay that the file or its format makes known is stated in [`Decoder::priming`].
+//! follows keeps its time, and so is what a damaged file has lost between two packets, where the format counts frames (FLAC, Ogg). The
+//! checksum that FLAC carries is held against what was decoded. Encoder delay that the file or its format makes known is stated in [`Decoder::priming`].
 //! Limits: the first audio track only; a chained stream is read on as long as it can be decoded.
 
 use crate::audio::AudioError;
 use crate::audio::recording::opus::{self, OpusTrack};
+use crate::audio::recording::refused::{aac_extension, caf_coding, refused};
 use std::io;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codec_id;
@@ -56,19 +58,11 @@ const CODEC_NAMES: &[(AudioCodecId, &str)] = &[
     (codec_id::CODEC_ID_PCM_MULAW, "mu-law"),
 ];
 
-/// Formats that are recognised only to be named: first bytes, name.
-const REFUSED_FORMATS: &[(&[u8], &str)] = &[
-    (&[0x30, 0x26, 0xB2, 0x75], "Windows Media Audio"),
-    (&[0xFF, 0xFC], "MPEG layer 2"),
-    (&[0xFF, 0xFD], "MPEG layer 2"),
-    (b"#!AMR", "AMR"),
-    (b".snd", "AU"),
-    (b"wvPk", "WavPack"),
-    (b"MAC ", "Monkey's Audio"),
-    (b"DSD ", "DSD"),
-    (b"FRM8", "DSD"),
-    (b"MThd", "MIDI, which holds notes and no sound"),
-];
+/// Timestamps that lie apart by less are rounding, seconds.
+const GAP_TOLERANCE_SECONDS: f64 = 0.01;
+
+/// Most that may be lost between two packets: more is a timestamp that makes no sense, seconds.
+const LONGEST_GAP_SECONDS: f64 = 600.0;
 
 /// A decoded block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,7 +84,37 @@ pub struct Decoder {
     ticks_a_second: Option<f64>,
     damaged_packets: u64,
     damaged_in_a_row: u32,
+    gaps: Gaps,
     ended: bool,
+}
+
+/// What is lost between packets, where the format counts frames.
+#[derive(Default)]
+struct Gaps {
+    /// Whether the format's timestamps can be relied on.
+    counted: bool,
+    /// The timestamp at which the next packet should begin; `None` before the first.
+    expected: Option<i64>,
+    /// The packet that comes after a gap, while silence stands in its place.
+    held: Option<Packet>,
+    /// Frames of silence that are still to be given.
+    silent_frames: u64,
+    /// Frames lost so far.
+    lost_frames: u64,
+}
+
+impl Gaps {
+    /// Ticks lost before `packet`.
+    fn before(&mut self, packet: &Packet) -> u64 {
+        let (begins, lasts) = (packet.pts.get(), packet.dur.get());
+        let expected = self.expected.unwrap_or(begins);
+        self.expected = begins.checked_add_unsigned(lasts);
+        if self.counted {
+            begins.saturating_sub(expected).try_into().unwrap_or(0)
+        } else {
+            0
+        }
+    }
 }
 
 /// What decodes the packets of a track.
@@ -148,6 +172,9 @@ impl Decoder {
     /// # Errors
     /// If the content is no sound, is damaged, or is coded in a way that is not read.
     pub fn new(name: &str, source: Box<dyn MediaSource>, head: &[u8]) -> Result<Self, AudioError> {
+        if let Some(refusal) = refused(name, head) {
+            return Err(refusal);
+        }
         let stream = MediaSourceStream::new(source, Default::default());
         let format = symphonia::default::get_probe()
             .probe(&Hint::new(), stream, Default::default(), Default::default())
@@ -158,6 +185,7 @@ impl Decoder {
             .time_base
             .map(|base| f64::from(base.denom.get()) / f64::from(base.numer.get()));
         let codec = make_codec(name, format.as_ref(), audio_params(name, track)?)?;
+        let counted = matches!(format.format_info().short_name, "flac" | "ogg");
         Ok(Self {
             name: name.to_owned(),
             format,
@@ -167,6 +195,10 @@ impl Decoder {
             ticks_a_second,
             damaged_packets: 0,
             damaged_in_a_row: 0,
+            gaps: Gaps {
+                counted,
+                ..Gaps::default()
+            },
             ended: false,
         })
     }
@@ -297,6 +329,22 @@ impl Decoder {
         self.damaged_packets
     }
 
+    /// Seconds of sound that were lost between packets so far.
+    pub fn lost_seconds(&self) -> f64 {
+        let rate = self.spec.map_or(1, |spec| spec.rate.max(1));
+        self.gaps.lost_frames as f64 / f64::from(rate)
+    }
+
+    /// True if all was decoded and is not what the file's checksum says.
+    pub fn contradicts_checksum(&mut self) -> bool {
+        let whole = self.ended && self.damaged_packets == 0 && self.gaps.lost_frames == 0;
+        let verified = match &mut self.codec {
+            Codec::Symphonia(decoder) if whole => decoder.finalize().verify_ok,
+            Codec::Symphonia(_) | Codec::Opus(..) => None,
+        };
+        verified == Some(false)
+    }
+
     /// Replaces the contents of `out` by the next packet's interleaved samples; `None` at the end.
     ///
     /// # Errors
@@ -304,24 +352,16 @@ impl Decoder {
     pub fn next(&mut self, out: &mut Vec<f32>) -> Result<Option<Spec>, AudioError> {
         out.clear();
         while !self.ended {
-            let packet = match self.format.next_packet() {
-                Ok(Some(packet)) => packet,
-                // A stream that stops in the middle of a packet has simply ended.
-                Ok(None) => break,
-                Err(Error::IoError(e)) if e.kind() == io::ErrorKind::UnexpectedEof => break,
-                Err(Error::IoError(e)) => return Err(AudioError::from_io(&self.name, e)),
-                Err(Error::ResetRequired) => {
-                    self.restart()?;
-                    continue;
-                }
-                Err(_) => {
-                    self.count_damage();
-                    continue;
-                }
-            };
-            if packet.track_id != self.track_id {
-                continue;
+            if let Some(spec) = self.silence_of_gap(out) {
+                return Ok(Some(spec));
             }
+            let packet = match self.gaps.held.take() {
+                Some(packet) => packet,
+                None => match self.next_packet()? {
+                    Some(packet) => packet,
+                    None => continue,
+                },
+            };
             match self.codec.decode(&packet, out) {
                 Ok(spec) => {
                     self.damaged_in_a_row = 0;
@@ -343,6 +383,59 @@ impl Decoder {
         Ok(None)
     }
 
+    /// The next packet of the track, unless something else has to be done first: the end, or silence in the place of a gap.
+    fn next_packet(&mut self) -> Result<Option<Packet>, AudioError> {
+        let packet = match self.format.next_packet() {
+            Ok(packet) => packet,
+            // A stream that stops in the middle of a packet has simply ended.
+            Err(Error::IoError(e)) if e.kind() == io::ErrorKind::UnexpectedEof => None,
+            Err(Error::IoError(e)) => return Err(AudioError::from_io(&self.name, e)),
+            Err(Error::ResetRequired) => {
+                self.restart()?;
+                return Ok(None);
+            }
+            Err(_) => {
+                self.count_damage();
+                return Ok(None);
+            }
+        };
+        self.ended = packet.is_none();
+        let Some(packet) = packet.filter(|packet| packet.track_id == self.track_id) else {
+            return Ok(None);
+        };
+        let lost = self.gaps.before(&packet);
+        let frames = self.frames_of_gap(lost);
+        if frames == 0 {
+            return Ok(Some(packet));
+        }
+        self.gaps.lost_frames += frames;
+        self.gaps.silent_frames = frames;
+        self.gaps.held = Some(packet);
+        Ok(None)
+    }
+
+    /// Frames that `ticks` lost before a packet stand for; 0 where they are none, or before the shape of the sound is known.
+    fn frames_of_gap(&self, ticks: u64) -> u64 {
+        let (Some(spec), Some(ticks_a_second)) = (self.spec, self.ticks_a_second) else {
+            return 0;
+        };
+        let seconds = ticks as f64 / ticks_a_second;
+        if (GAP_TOLERANCE_SECONDS..=LONGEST_GAP_SECONDS).contains(&seconds) {
+            (seconds * f64::from(spec.rate)).round() as u64
+        } else {
+            0
+        }
+    }
+
+    /// A block of the silence that stands in the place of a gap.
+    fn silence_of_gap(&mut self, out: &mut Vec<f32>) -> Option<Spec> {
+        let spec = self.spec.filter(|_| self.gaps.silent_frames > 0)?;
+        let frames = self.gaps.silent_frames.min(GAP_LIMIT);
+        self.gaps.silent_frames -= frames;
+        out.resize(frames as usize * spec.channels, 0.0);
+        Some(spec)
+    }
+
     fn count_damage(&mut self) {
         self.damaged_packets += 1;
         self.damaged_in_a_row += 1;
@@ -361,6 +454,7 @@ impl Decoder {
     fn restart(&mut self) -> Result<(), AudioError> {
         let track = audio_track(&self.name, self.format.as_ref())?;
         self.track_id = track.id;
+        self.gaps.expected = None;
         self.codec = make_codec(
             &self.name,
             self.format.as_ref(),
@@ -385,9 +479,15 @@ fn audio_track<'f>(name: &str, format: &'f dyn FormatReader) -> Result<&'f Track
     let track = format
         .default_track(TrackType::Audio)
         .or_else(|| format.first_track(TrackType::Audio));
-    track.ok_or_else(|| AudioError::UnknownCodec {
+    track.ok_or_else(|| AudioError::NoSound {
         name: name.into(),
-        codec: "something unknown, or holds no sound".into(),
+        what: match format.first_track(TrackType::Video) {
+            Some(_) => {
+                "a video without sound, or its sound is coded in a way that is not known here"
+                    .into()
+            }
+            None => "a file in which no sound was found".into(),
+        },
     })
 }
 
@@ -414,12 +514,12 @@ fn make_codec(
         return Ok(Codec::Opus(Box::new(track), Box::new(params.clone())));
     }
     symphonia::default::get_codecs()
-        .make_audio_decoder(params, &AudioDecoderOptions::default())
+        .make_audio_decoder(params, &AudioDecoderOptions::default().verify(true))
         .map(Codec::Symphonia)
         .map_err(|e| match e {
             Error::Unsupported(why) => AudioError::UnknownCodec {
                 name: name.into(),
-                codec: unsupported_name(params.codec, why),
+                codec: unsupported_name(params, why),
             },
             other => AudioError::damaged(name, other.to_string()),
         })
@@ -439,11 +539,11 @@ fn raw_id(codec: AudioCodecId) -> u32 {
 }
 
 /// A codec that is read in principle but not in this form.
-fn unsupported_name(codec: AudioCodecId, why: &str) -> String {
-    if codec == codec_id::CODEC_ID_AAC {
-        return "HE-AAC or another extension of AAC-LC".into();
+fn unsupported_name(params: &AudioCodecParameters, why: &str) -> String {
+    if params.codec == codec_id::CODEC_ID_AAC {
+        return aac_extension(params.extra_data.as_deref()).into();
     }
-    let name = codec_name(codec);
+    let name = codec_name(params.codec);
     if name == "PCM" {
         format!("PCM ({why})")
     } else {
@@ -451,37 +551,22 @@ fn unsupported_name(codec: AudioCodecId, why: &str) -> String {
     }
 }
 
-/// Containers of video that are not read, told by more than their first bytes.
-fn video_container(head: &[u8]) -> Option<&'static str> {
-    // Packets of 188 bytes, each begins with this one (ISO/IEC 13818-1).
-    const SYNC: u8 = 0x47;
-    if head.first() == Some(&SYNC) && head.get(188) == Some(&SYNC) {
-        return Some("an MPEG transport stream");
-    }
-    (head.starts_with(b"RIFF") && head.get(8..12) == Some(b"AVI ")).then_some("AVI")
-}
-
 fn refusal(name: &str, error: Error, head: &[u8]) -> AudioError {
-    let by_magic = REFUSED_FORMATS
-        .iter()
-        .find(|(magic, _)| head.starts_with(magic))
-        .map(|(_, name)| *name);
-    if let Some(codec) = by_magic.or(video_container(head)) {
-        return AudioError::UnknownCodec {
-            name: name.into(),
-            codec: codec.into(),
-        };
-    }
     match error {
         Error::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
             AudioError::damaged(name, "it ends too early")
         }
         Error::IoError(e) => AudioError::from_io(name, e),
-        Error::Unsupported(why) if why.contains("mp4a") => AudioError::UnknownCodec {
-            name: name.into(),
-            codec: unsupported_name(codec_id::CODEC_ID_AAC, why),
-        },
-        Error::Unsupported(_) => AudioError::NotAudio { name: name.into() },
+        Error::Unsupported(why) => {
+            let aac = || why.contains("mp4a").then(|| aac_extension(None).into());
+            match caf_coding(head).or_else(aac) {
+                Some(codec) => AudioError::UnknownCodec {
+                    name: name.into(),
+                    codec,
+                },
+                None => AudioError::NotAudio { name: name.into() },
+            }
+        }
         other => AudioError::damaged(name, other.to_string()),
     }
 }

@@ -3,18 +3,21 @@
 //! Input: a path, or any byte stream. Output: blocks of mono samples at [`SampleRate::INTERNAL`].
 //! Units: full scale ±1; time 0 is the first sample that went into the encoder.
 //! Method: one packet at a time through the chain, so that memory does not grow with the length.
+//! Devices are refused, since they never end; of a stream that cannot seek, a day of sound or 4 GiB is read at most.
 //! Limits: a stream that cannot seek and is no WAV is first stored in a temporary file.
 
 use crate::audio::AudioError;
 use crate::audio::downmix::Downmix;
 use crate::audio::recording::decode::{Decoder, Priming, Spec};
-use crate::audio::recording::{flac, mp4, wave};
+use crate::audio::recording::{caf, flac, matroska, mp4, ogg, wave};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::audio::source::{BlockState, SampleSource, SourceInfo, SourceWarning};
 use crate::units::{SampleRate, SampleSpan};
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use symphonia::core::io::{MediaSource, ReadOnlySource};
 
 /// Rates that are read. Below, no tone of a piano's upper half is left; above, nothing is recorded.
@@ -29,8 +32,16 @@ const LENGTH_TOLERANCE_SECONDS: f64 = 0.2;
 /// Longest silence before the sound that an MP4 edit list may ask for.
 const MAX_DELAY_SECONDS: f64 = 600.0;
 
-/// First bytes that are looked at to recognise a format.
-const HEAD_BYTES: usize = 192;
+/// First bytes that are looked at to recognise a format: a packet of a transport stream, and the first byte of the next one.
+const HEAD_BYTES: usize = 197;
+
+/// What is read of a stream at most: a day of sound, or a temporary file of 4 GiB.
+const LONGEST_STREAM: &str = "24 hours or 4 GiB, the most that is read of a stream";
+const LONGEST_STREAM_SECONDS: u64 = 24 * 3600;
+const LARGEST_STREAM: u64 = 4 << 30;
+
+/// How much of a stream must show what it is before it is stored.
+const PROBE_BYTES: u64 = 1 << 20;
 
 /// A recording, read forwards once.
 pub struct FileSource {
@@ -48,6 +59,11 @@ pub struct FileSource {
     /// Frames at the file's rate given so far, and how many the header promised.
     given: u64,
     promised: Option<u64>,
+    /// Frames at the file's rate after which a stream is taken for endless; `None` for files.
+    most: Option<u64>,
+    /// True where the file does not end as such files do.
+    ends_early: bool,
+    contradicts_checksum: bool,
     ended: bool,
 }
 
@@ -65,10 +81,18 @@ pub fn open(path: impl AsRef<Path>) -> Result<FileSource, AudioError> {
     let path = path.as_ref();
     let name = path.display().to_string();
     let fail = |e| AudioError::from_io(&name, e);
-    let file = File::open(path).map_err(fail)?;
+    let file = match File::open(path) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound && name == "-" => {
+            return Err(AudioError::Dash { name });
+        }
+        other => other.map_err(fail)?,
+    };
     let metadata = file.metadata().map_err(fail)?;
     if metadata.is_dir() {
         return Err(AudioError::IsDirectory { name });
+    }
+    if is_device(&metadata) {
+        return Err(AudioError::Device { name });
     }
     if metadata.is_file() {
         open_file(&name, file, metadata.len())
@@ -77,10 +101,22 @@ pub fn open(path: impl AsRef<Path>) -> Result<FileSource, AudioError> {
     }
 }
 
+#[cfg(unix)]
+fn is_device(metadata: &std::fs::Metadata) -> bool {
+    use std::os::unix::fs::FileTypeExt;
+    let kind = metadata.file_type();
+    kind.is_char_device() || kind.is_block_device()
+}
+
+#[cfg(not(unix))]
+fn is_device(_: &std::fs::Metadata) -> bool {
+    false
+}
+
 /// Opens a recording that comes as a stream, for example standard input; `name` is what to call it.
 ///
 /// # Errors
-/// As for [`open`].
+/// As for [`open`]; and if the stream goes on without an end.
 pub fn open_stream(
     name: &str,
     mut stream: impl Read + Send + Sync + 'static,
@@ -91,14 +127,43 @@ pub fn open_stream(
         .take(HEAD_BYTES as u64)
         .read_to_end(&mut head)
         .map_err(fail)?;
-    let is_wave = wave::is_wave(&head);
-    let mut whole = io::Cursor::new(head).chain(stream);
-    if is_wave {
-        return open_wave(name, whole, None);
+    if wave::is_wave(&head) {
+        let mut source = open_wave(name, io::Cursor::new(head).chain(stream), None)?;
+        source.most = Some(LONGEST_STREAM_SECONDS * u64::from(source.info.rate.get()));
+        return Ok(source);
+    }
+    (&mut stream)
+        .take(PROBE_BYTES)
+        .read_to_end(&mut head)
+        .map_err(fail)?;
+    // These two are recognised by more than their beginning, or looked through before they are decoded.
+    if !mp4::is_mp4(&head) && !caf::is_caf(&head) {
+        refuse_what_is_no_sound(name, &head)?;
     }
     let mut file = tempfile::tempfile().map_err(fail)?;
+    let mut whole = io::Cursor::new(head).chain(stream).take(LARGEST_STREAM + 1);
     let bytes = io::copy(&mut whole, &mut file).map_err(fail)?;
+    if bytes > LARGEST_STREAM {
+        return Err(AudioError::Endless {
+            name: name.into(),
+            limit: LONGEST_STREAM,
+        });
+    }
     open_file(name, file, bytes)
+}
+
+/// Looks at the beginning of a stream before more of it is stored.
+fn refuse_what_is_no_sound(name: &str, beginning: &[u8]) -> Result<(), AudioError> {
+    let source = Box::new(io::Cursor::new(beginning.to_vec()));
+    match Decoder::new(name, source, beginning) {
+        Err(refusal @ (AudioError::NotAudio { .. } | AudioError::NoSound { .. }))
+            if !beginning.is_empty() =>
+        {
+            Err(refusal)
+        }
+        // what else is wrong shows on the whole
+        _ => Ok(()),
+    }
 }
 
 fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, AudioError> {
@@ -120,14 +185,28 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
-    let smallest = flac::right_smallest_block(&mut file).map_err(fail)?;
-    file.seek(SeekFrom::Start(0)).map_err(fail)?;
-    let source: Box<dyn MediaSource> = match smallest {
-        Some(smallest) => Box::new(flac::Corrected::new(file, smallest).map_err(fail)?),
-        None => Box::new(file),
-    };
+    if caf::is_caf(&head)
+        && let Some(fault) = caf::fault(&mut file, bytes).map_err(fail)?
+    {
+        return Err(AudioError::damaged(name, fault));
+    }
+    let ends_early = ends_early(&mut file, &head, bytes).map_err(fail)?;
+    let recognised = Arc::new(AtomicBool::new(false));
+    let for_second_try = matroska::is_matroska(&head)
+        .then(|| file.try_clone())
+        .transpose()
+        .map_err(fail)?;
+    let source = put_right(name, file, &head, recognised.clone())?;
     // The edit list comes first, since both handles share one position in the file.
-    let mut decoder = Decoder::new(name, source, &head)?;
+    let mut decoder = match (Decoder::new(name, source, &head), for_second_try) {
+        // A file that was cut has lost what its beginning points at, which is not needed to read it forwards.
+        (Err(_), Some(mut file)) => {
+            file.seek(SeekFrom::Start(0)).map_err(fail)?;
+            Decoder::new(name, Box::new(ReadOnlySource::new(file)), &head)?
+        }
+        (first, _) => first?,
+    };
+    recognised.store(true, Ordering::Relaxed);
     let mut priming = decoder.priming();
     let mut delay_seconds = 0.0;
     if let Some(file) = &mut for_edits {
@@ -147,7 +226,53 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
             }
         }
     }
-    FileSource::new(name, decoder, None, priming, delay_seconds)
+    let mut source = FileSource::new(name, decoder, None, priming, delay_seconds)?;
+    source.ends_early = ends_early;
+    Ok(source)
+}
+
+/// True if the file does not end where or how such files do. The position is changed.
+fn ends_early(file: &mut File, head: &[u8], bytes: u64) -> io::Result<bool> {
+    if ogg::is_ogg(head) {
+        return ogg::has_its_end(file).map(|whole| !whole);
+    }
+    if mp4::is_mp4(head) {
+        let extent = mp4::extent(&mut io::BufReader::new(file))?;
+        return Ok(extent.stated_end > bytes);
+    }
+    Ok(matroska::stated_length(head).is_some_and(|stated| stated > bytes))
+}
+
+/// The file as the decoder reads it: with a FLAC header that says what is there, and a cut MP4 with the length it states.
+fn put_right(
+    name: &str,
+    mut file: File,
+    head: &[u8],
+    recognised: Arc<AtomicBool>,
+) -> Result<Box<dyn MediaSource>, AudioError> {
+    let fail = |e| AudioError::from_io(name, e);
+    if mp4::is_mp4(head) {
+        let extent = mp4::extent(&mut io::BufReader::new(&mut file)).map_err(fail)?;
+        file.seek(SeekFrom::Start(0)).map_err(fail)?;
+        return match extent.has_index {
+            true => Ok(Box::new(mp4::Stated::new(
+                file,
+                extent.stated_end,
+                recognised,
+            ))),
+            false if extent.is_picture => Err(AudioError::NoSound {
+                name: name.into(),
+                what: "a picture and no recording".into(),
+            }),
+            false => Err(AudioError::IndexLost { name: name.into() }),
+        };
+    }
+    let smallest = flac::right_smallest_block(&mut file).map_err(fail)?;
+    file.seek(SeekFrom::Start(0)).map_err(fail)?;
+    Ok(match smallest {
+        Some(smallest) => Box::new(flac::Corrected::new(file, smallest).map_err(fail)?),
+        None => Box::new(file),
+    })
 }
 
 fn open_wave(
@@ -227,6 +352,9 @@ impl FileSource {
             left: priming.length,
             given: 0,
             promised: frames,
+            most: None,
+            ends_early: false,
+            contradicts_checksum: false,
             ended: false,
         };
         source.interleaved = interleaved;
@@ -249,6 +377,15 @@ impl FileSource {
             }
         }
         self.interleaved.clear();
+    }
+
+    /// Seconds by which it ended before the length that it states.
+    fn missing_seconds(&self) -> f64 {
+        let missing = match self.promised {
+            Some(promised) if self.ended => promised.saturating_sub(self.given),
+            _ => 0,
+        };
+        missing as f64 / f64::from(self.info.rate.get())
     }
 
     /// A chained stream may go on at another rate or with other channels.
@@ -283,11 +420,18 @@ impl SampleSource for FileSource {
             Some(spec) => {
                 self.follow(spec, out)?;
                 self.fold();
+                if self.most.is_some_and(|most| self.given > most) {
+                    return Err(AudioError::Endless {
+                        name: self.info.name.clone(),
+                        limit: LONGEST_STREAM,
+                    });
+                }
                 Ok(BlockState::More)
             }
             None => {
                 self.chain.resampler.finish(out);
                 self.ended = true;
+                self.contradicts_checksum = self.decoder.contradicts_checksum();
                 if self.given == 0 {
                     return Err(AudioError::NoSamples {
                         name: self.info.name.clone(),
@@ -309,12 +453,17 @@ impl SampleSource for FileSource {
         if count > 0 {
             warnings.push(SourceWarning::DamagedPackets { count });
         }
-        if let (true, Some(promised)) = (self.ended, self.promised) {
-            let missing =
-                promised.saturating_sub(self.given) as f64 / f64::from(self.info.rate.get());
-            if missing > LENGTH_TOLERANCE_SECONDS {
-                warnings.push(SourceWarning::CutShort { missing });
-            }
+        let seconds = self.decoder.lost_seconds();
+        if seconds > 0.0 {
+            warnings.push(SourceWarning::LostStretches { seconds });
+        }
+        let missing = self.missing_seconds();
+        if missing > LENGTH_TOLERANCE_SECONDS {
+            warnings.push(SourceWarning::CutShort { missing });
+        } else if self.contradicts_checksum {
+            warnings.push(SourceWarning::WrongChecksum);
+        } else if self.ended && self.ends_early {
+            warnings.push(SourceWarning::EndsOddly);
         }
         if downmix.bad_samples() > 0 {
             warnings.push(SourceWarning::BadSamples {

@@ -22,6 +22,9 @@ const PLACEHOLDER_SIZES: [std::ops::RangeInclusive<u64>; 2] =
 /// The largest `fmt ` chunk that is read; the longest in use has 40 bytes and codec extensions add some dozens.
 const FORMAT_LIMIT: u64 = 4096;
 
+/// Channels beyond this are a damaged header; the largest formats in use have some dozens.
+const MOST_CHANNELS: u16 = 256;
+
 /// How much sound is looked at to see on which side 24 bits stand in 32: 2.7 s of 48 kHz stereo.
 const ALIGNMENT_LOOK_BYTES: usize = 1 << 20;
 
@@ -86,8 +89,10 @@ pub fn read(
     mut stream: impl ByteStream,
     total_bytes: Option<u64>,
 ) -> Result<Wave, AudioError> {
-    let header = Header::read(name, &mut stream, total_bytes)?;
-    let body = stream.take(header.data_bytes.unwrap_or(u64::MAX));
+    let mut header = Header::read(name, &mut stream, total_bytes)?;
+    let looked_at = std::mem::take(&mut header.looked_at);
+    let stream = Cursor::new(looked_at).chain(stream);
+    let body = Chunks::new(stream, header.data_bytes, header.format.block_bytes);
     header.wave(name, body)
 }
 
@@ -110,6 +115,8 @@ struct Header {
     data_bytes: Option<u64>,
     /// Bytes of sound the header promises, even where the file is shorter.
     promised_bytes: Option<u64>,
+    /// Bytes of sound that were read to see whether they are any.
+    looked_at: Vec<u8>,
 }
 
 impl Header {
@@ -165,10 +172,15 @@ impl Header {
                         }
                         _ => promised(bytes, available, riff_ends_here),
                     };
+                    let (promised_bytes, looked_at) = match promised_bytes {
+                        Some(0) => what_follows(name, stream)?,
+                        other => (other, Vec::new()),
+                    };
                     return Ok(Self {
                         format,
                         data_bytes: promised_bytes,
                         promised_bytes,
+                        looked_at,
                     });
                 }
                 b"fmt " | b"ds64" => {
@@ -199,8 +211,15 @@ impl Header {
             rate,
             ..
         } = self.format;
-        if channels == 0 {
-            return Err(AudioError::damaged(name, "its header claims no channels"));
+        if channels == 0 || channels > MOST_CHANNELS {
+            let claimed = match channels {
+                0 => "no".to_owned(),
+                many => many.to_string(),
+            };
+            return Err(AudioError::damaged(
+                name,
+                format!("its header claims {claimed} channels"),
+            ));
         }
         let wave = |codec: String, channels_left_to_decoder, frame_bytes: u64, stream| {
             let frames = self
@@ -305,6 +324,10 @@ impl Format {
             stream,
         };
         match (self.tag, bytes) {
+            _ if self.bits == 0 => Err(AudioError::damaged(
+                name,
+                "its header claims samples of 0 bits",
+            )),
             (TAG_A_LAW, 1) => Ok(plain("A-law".into(), Box::new(body))),
             (TAG_MU_LAW, 1) => Ok(plain("mu-law".into(), Box::new(body))),
             (TAG_FLOAT, 4 | 8) => Ok(plain(format!("{}-bit float", bytes * 8), Box::new(body))),
@@ -339,6 +362,95 @@ fn promised(bytes: u64, available: Option<u64>, riff_ends_here: bool) -> Option<
     // A recorder that was cut off leaves 0 here and a RIFF size that ends before the sound.
     let never_written = bytes == 0 && riff_ends_here && available != Some(0);
     (!placeholder && !never_written).then_some(bytes)
+}
+
+/// After a `data` chunk of 0 bytes: another chunk, or the samples of a recorder that never wrote the size. Gives the size (`None`: until the
+/// stream ends) and the bytes that were read.
+fn what_follows(name: &str, stream: &mut impl Read) -> Result<(Option<u64>, Vec<u8>), AudioError> {
+    let mut next = Vec::new();
+    stream
+        .take(8)
+        .read_to_end(&mut next)
+        .map_err(|e| AudioError::from_io(name, e))?;
+    let size = match next.first_chunk::<4>() {
+        Some(id) if !is_chunk_name(id) => None,
+        _ => Some(0),
+    };
+    Ok((size, next))
+}
+
+/// Chunks are named by four letters, digits, marks or spaces.
+fn is_chunk_name(id: &[u8; 4]) -> bool {
+    id.iter().all(|byte| (b' '..=b'~').contains(byte))
+}
+
+/// The sound of all `data` chunks, one after another: some recorders begin a new one where they go on.
+struct Chunks<R> {
+    stream: R,
+    /// Bytes left of this chunk.
+    left: u64,
+    /// A byte that fills it up to an even size.
+    filled_up: bool,
+    /// True where another chunk of sound is not looked for.
+    last: bool,
+}
+
+impl<R: Read> Chunks<R> {
+    /// From the sound of the first one on; one whose size is not known or holds half a frame at its end is the only one.
+    fn new(stream: R, bytes: Option<u64>, frame_bytes: u16) -> Self {
+        let whole = |bytes: u64| frame_bytes > 0 && bytes.is_multiple_of(frame_bytes.into());
+        Self {
+            stream,
+            left: bytes.unwrap_or(u64::MAX),
+            filled_up: bytes.is_some_and(|bytes| !bytes.is_multiple_of(2)),
+            last: !bytes.is_some_and(whole),
+        }
+    }
+
+    /// Goes on to the next chunk of sound; there is none where `left` stays 0.
+    fn find_next(&mut self) -> io::Result<()> {
+        while self.left == 0 && !self.last {
+            let skipped = u64::from(std::mem::take(&mut self.filled_up));
+            io::copy(&mut (&mut self.stream).take(skipped), &mut io::sink())?;
+            let mut header = Vec::new();
+            (&mut self.stream).take(8).read_to_end(&mut header)?;
+            let (Some(id), Some(size)) = (header.first_chunk::<4>(), header.last_chunk::<4>())
+            else {
+                self.last = true;
+                break;
+            };
+            let size = u64::from(u32::from_le_bytes(*size));
+            self.last = header.len() < 8 || !is_chunk_name(id);
+            if self.last {
+                break;
+            }
+            if id == b"data" {
+                self.left = size;
+                self.filled_up = !size.is_multiple_of(2);
+            } else {
+                io::copy(&mut (&mut self.stream).take(padded(size)), &mut io::sink())?;
+            }
+        }
+        Ok(())
+    }
+}
+
+impl<R: Read> Read for Chunks<R> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        self.find_next()?;
+        let most = usize::try_from(self.left)
+            .unwrap_or(usize::MAX)
+            .min(out.len());
+        let read = self.stream.read(&mut out[..most])?;
+        // one that is cut short ends here
+        self.last |= read == 0 && most > 0;
+        self.left = if self.last && read == 0 {
+            0
+        } else {
+            self.left - read as u64
+        };
+        Ok(read)
+    }
 }
 
 /// On which side of 32 bits the 24 valid ones stand.

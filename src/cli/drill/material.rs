@@ -7,8 +7,8 @@ use crate::chart::document::Recording;
 use crate::chart::typed::{ChartChord, TypedChart};
 use crate::cli::error::CliError;
 use crate::practice::{ChartStep, Material};
+use crate::store::file::read_text;
 use crate::units::MidiNote;
-use std::fs;
 use std::path::Path;
 
 /// No chart or document is larger, in bytes.
@@ -23,11 +23,7 @@ fn text_of(path: &Path) -> Result<String, CliError> {
             path.display()
         ))
     };
-    let length = fs::metadata(path).map_err(|error| refuse(&error))?.len();
-    if length > LARGEST {
-        return Err(refuse(&"it is too large"));
-    }
-    fs::read_to_string(path).map_err(|error| refuse(&error))
+    read_text(path, LARGEST).map_err(|error| refuse(&error))
 }
 
 /// The chords of a typed chart.

@@ -11,8 +11,8 @@ use crate::harmony::{PitchClass, Spelled};
 use crate::practice::plan::{Item, SHIPPED};
 use crate::practice::tally::Overview;
 use crate::practice::{Exercise, Form, KeyRange, Material, Order, Plan, Target};
+use crate::store::file::read_text;
 use crate::store::logbook::Logbook;
-use std::fs;
 use std::path::Path;
 
 /// Chords that are asked for at once where all that is due is asked for.
@@ -161,9 +161,5 @@ fn plan_text(path: &Path) -> Result<String, CliError> {
             names.join(", ")
         ))
     };
-    let length = fs::metadata(path).map_err(|error| refuse(&error))?.len();
-    if length > LARGEST_PLAN {
-        return Err(refuse(&"it is too large"));
-    }
-    fs::read_to_string(path).map_err(|error| refuse(&error))
+    read_text(path, LARGEST_PLAN).map_err(|error| refuse(&error))
 }

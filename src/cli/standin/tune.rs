@@ -11,10 +11,14 @@ use crate::cli::CliError;
 use crate::harmony::Key;
 use crate::harmony::standins::Tune;
 use crate::publish::musicxml::read as musicxml;
+use crate::store::file::read_text;
 use std::fmt::Display;
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::Read;
 use std::path::Path;
+
+/// No chart or document is larger, in bytes.
+const LARGEST: u64 = 50_000_000;
 
 /// Reads it.
 ///
@@ -82,7 +86,7 @@ fn of_musicxml(path: &Path, args: &StandinArgs, key: Option<Key>) -> Result<Tune
 }
 
 fn read(path: &Path) -> Result<String, CliError> {
-    fs::read_to_string(path).map_err(|wrong| {
+    read_text(path, LARGEST).map_err(|wrong| {
         CliError::failed(format!(
             "cannot read {}: {wrong}; check the name and that it is a text file",
             path.display()

@@ -34,6 +34,7 @@ const SHORTHANDS: [(&str, DegreeSet); 19] = [
 ];
 
 /// The label for a chord of which exactly `sounding` is heard.
+#[allow(clippy::expect_used, reason = "the table of shorthands is a constant")]
 pub fn write(chord: &Chord, sounding: DegreeSet) -> String {
     let (root, sounding) = match chord.lower {
         Some((root, lower)) => (root, from_lower(root, lower, chord)),
@@ -174,10 +175,14 @@ pub fn read(label: &str) -> Result<Option<Chord>, LabelError> {
             .ok()
             .filter(|n| (1..=13).contains(n))
             .ok_or_else(|| refused("the bass after the stroke is no degree"))?;
-        let shift = accidentals
-            .chars()
-            .map(|c| if c == 'b' { -7 } else { 7 })
-            .sum::<i8>();
+        let shift = match accidentals {
+            "" => 0,
+            "b" => -7,
+            "bb" => -14,
+            "#" => 7,
+            "##" => 14,
+            _ => return Err(refused("the bass after the stroke is no degree")),
+        };
         let place = root.fifths() + LETTER_FIFTHS[(number - 1) % 7] + shift;
         chord.bass = Some(Spelled::at_fifths(place)).filter(|&b| b != root);
     }

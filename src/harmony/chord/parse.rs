@@ -325,6 +325,7 @@ impl<'a> Reader<'a> {
         Ok(())
     }
 
+    #[allow(clippy::expect_used, reason = "the words are those of the list above")]
     fn omitted_number(&mut self) -> Result<u8, SymbolError> {
         match self.take(&[
             "root", "13", "11", "1", "R", "3rd", "3", "5th", "5", "7th", "7", "9", "6", "4", "2",
@@ -344,11 +345,12 @@ impl<'a> Reader<'a> {
         let start = self.rest;
         let mut accidentals = 0_i8;
         while let Some(c) = self.rest.chars().next() {
-            accidentals += match c {
+            let step = match c {
                 'b' | '♭' | '-' | '–' | '−' => -1,
                 '#' | '♯' | '+' => 1,
                 _ => break,
             };
+            accidentals = accidentals.saturating_add(step);
             self.rest = &self.rest[c.len_utf8()..];
         }
         let Some(number) = self.take(&["13", "11", "10", "9", "7", "6", "5", "4", "3", "2"]) else {

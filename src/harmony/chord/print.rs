@@ -177,6 +177,7 @@ static BY_DEGREES: LazyLock<Vec<(DegreeSet, usize)>> = LazyLock::new(|| {
 });
 
 /// The row of the vocabulary that takes the fewest words to turn into `degrees`, what must be added to it and what left out.
+#[allow(clippy::expect_used, reason = "the vocabulary is a constant")]
 fn nearest(degrees: DegreeSet) -> (usize, DegreeSet, DegreeSet) {
     if let Ok(at) = BY_DEGREES.binary_search_by_key(&degrees, |&(row, _)| row) {
         let exact = BY_DEGREES[at].1;

@@ -107,6 +107,10 @@ pub(crate) struct PathStep {
 /// Cost of being at a take in a key, and where it came from.
 type Layer = Vec<[(f32, u16); KEYS]>;
 
+#[allow(
+    clippy::expect_used,
+    reason = "there is a way for every chord and 24 keys, whatever was given"
+)]
 pub(crate) fn best_path(takes: &[Vec<PathChoice>], stated: Option<Key>) -> Vec<PathStep> {
     if takes.is_empty() {
         return Vec::new();
@@ -171,6 +175,10 @@ pub(crate) fn best_path(takes: &[Vec<PathChoice>], stated: Option<Key>) -> Vec<P
 }
 
 /// Cheapest way to every state, from the start, or (backwards) from the end.
+#[allow(
+    clippy::expect_used,
+    reason = "there is a way for every chord and 24 keys, whatever was given"
+)]
 fn sweep(
     takes: &[Vec<PathChoice>],
     keys: &[Key],

@@ -16,6 +16,7 @@ use crate::chart::piece::{OnStaff, Piece};
 use crate::chart::recording::Heard;
 use crate::harmony::{Key, Mode, NamedNote, Spelled, Style};
 use crate::publish::WriteOptions;
+use crate::view::printable::printable;
 use kind::kind_and_degrees;
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml};
@@ -44,7 +45,8 @@ pub fn write_musicxml(
         .map_or(piece.file.clone(), |stem| {
             stem.to_string_lossy().into_owned()
         });
-    let score = Score::of(&piece, options.what, &stem);
+    // XML has no place for control characters.
+    let score = Score::of(&piece, options.what, &printable(&stem));
     write_score(&score, piece.style, out)
 }
 

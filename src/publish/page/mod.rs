@@ -19,6 +19,7 @@ use crate::publish::musicxml::score::hands;
 use crate::publish::{PageOptions, WriteOptions};
 use crate::units::{MidiNote, SampleRate, Seconds};
 use crate::view::notes::clock;
+use crate::view::printable::printable;
 use base64::engine::general_purpose::STANDARD;
 use base64::write::EncoderWriter;
 use keyboard::Keyboard;
@@ -171,6 +172,7 @@ impl RecordingPage<'_> {
                 stem.to_string_lossy().into_owned()
             });
         let title = self.options.title.clone().unwrap_or(stem);
+        let title = printable(&title);
         let keyboard = self.keyboard();
         html! {
             (head(&title, self.options.covered))
@@ -246,7 +248,7 @@ impl RecordingPage<'_> {
         let piece = self.piece;
         let file = Path::new(&piece.file)
             .file_name()
-            .map(|name| name.to_string_lossy().into_owned());
+            .map(|name| printable(&name.to_string_lossy()).into_owned());
         let mut facts: Vec<String> = file.into_iter().collect();
         facts.push(match piece.begins.get() > 0.0 {
             true => format!("{} to {}", clock(piece.begins), clock(piece.length)),

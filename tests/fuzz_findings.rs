@@ -1,0 +1,36 @@
+//! What fuzzing has found stays mended, and some changed inputs for every reader, the same in each run. `make fuzz` does more.
+
+#[path = "fuzz/change.rs"]
+mod change;
+#[path = "fuzz/targets.rs"]
+mod targets;
+
+use change::changed;
+use fastrand::Rng;
+use targets::TARGETS;
+
+#[test]
+fn what_has_shown_a_fault_once_is_read_or_refused() {
+    for target in TARGETS {
+        for path in target.found() {
+            println!("{}", path.display());
+            let account = (target.read)(&std::fs::read(&path).unwrap());
+            println!("  {account}");
+        }
+    }
+}
+
+#[test]
+fn seeds_are_read_and_changed_ones_bring_no_panic() {
+    for target in TARGETS {
+        let seeds = target.seeds();
+        let mut random = Rng::with_seed(1);
+        for seed in &seeds {
+            (target.read)(seed);
+        }
+        for _ in 0..60 {
+            let (one, other) = (random.usize(..seeds.len()), random.usize(..seeds.len()));
+            (target.read)(&changed(&seeds[one], &seeds[other], target, &mut random));
+        }
+    }
+}
