@@ -19,15 +19,15 @@ SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, la
 
 def sound():
     generator = torch.Generator().manual_seed(3)
-    t = torch.arange(int(1.5 * RATE), dtype=torch.float64) / RATE
+    t = torch.arange(int(RATE), dtype=torch.float64) / RATE
     out = torch.zeros_like(t)
-    for strike, f0 in ((0.05, 73.4), (0.06, 185.0), (0.055, 233.1), (0.5, 554.4), (0.9, 1318.5)):
+    for strike, f0 in ((0.05, 73.4), (0.06, 185.0), (0.055, 233.1), (0.35, 554.4), (0.6, 1318.5)):
         since = (t - strike).clamp_min(0)
         for n in range(1, 9):
             f = n * f0 * math.sqrt(1 + 3e-4 * n * n)
             out += (t >= strike) * 0.1 / n * torch.exp(-since * (1 + n)) * torch.sin(2 * math.pi * f * since)
     out += 1e-3 * torch.randn(t.shape, generator=generator, dtype=torch.float64)
-    return (out * (t < 1.3)).float()
+    return (out * (t < 0.85)).float()
 
 
 def main():
