@@ -168,6 +168,10 @@ impl Listening {
                 ear.end();
             }
         };
+        #[allow(
+            clippy::expect_used,
+            reason = "as thread::spawn does: a system that starts no thread cannot listen"
+        )]
         let thread = thread::Builder::new()
             .name(LISTENING.to_owned())
             .spawn(work)
