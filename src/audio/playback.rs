@@ -15,6 +15,10 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 pub struct Source {
     samples: Arc<[f32]>,
     position: AtomicUsize,
+    #[cfg_attr(
+        not(feature = "live"),
+        expect(dead_code, reason = "nothing plays without sound")
+    )]
     failed: AtomicBool,
 }
 
