@@ -1,7 +1,7 @@
 //! What could stand in the place of the chord that is shown.
 //!
 //! Input: the answer now, the chords that have ended. Output: the chords of each stand-in, the likeliest first. Units: none.
-//! Method: [`nearest`], asked once a chord. Limits: at most [`SHOWN`]; the chord before is the last that has ended for sure,
+//! Method: [`nearest`], asked once a chord. Limits: at most `SHOWN`; the chord before is the last that has ended for sure,
 //! so right after a change it may be the one before that.
 
 use super::settle::Answer;

@@ -2,7 +2,7 @@
 //!
 //! Input: marks as they are made on the live screen. Output: the chord that each belongs to.
 //! Units: times in frames at the internal rate from the start of what is heard. Method: a mark has the time at which the chord on the screen began;
-//! it belongs to the chord that begins nearest, or where none begins within [`SAME_START`] to the last one before.
+//! it belongs to the chord that begins nearest, or where none begins within `SAME_START` to the last one before.
 //! Limits: a mark that was made before any chord belongs to none.
 
 use crate::chart::document::PlayerMark;

@@ -1,9 +1,9 @@
 //! When the sustaining pedal is down, from what each frame tells of it.
 //!
 //! Input: the probability of each frame of a recording that the pedal is down, as the second look of [`crate::notes`] gives it. Output:
-//! [`PedalSpan`]s, by start. Units: seconds; frames of [`HOP_SAMPLES`]; odds in natural logarithms.
-//! Method: the likeliest course of down and up by the Viterbi algorithm (Viterbi 1967); a frame says [`SAYS`] times its log-odds, since
-//! neighbours say much the same, and each move of the foot costs [`MOVE`].
+//! [`PedalSpan`]s, by start. Units: seconds; frames of `HOP_SAMPLES`; odds in natural logarithms.
+//! Method: the likeliest course of down and up by the Viterbi algorithm (Viterbi 1967); a frame says `SAYS` times its log-odds, since
+//! neighbours say much the same, and each move of the foot costs `MOVE`.
 //! Limits: hands that hold all they strike sound nearly the same without it; half pedal reads as one or the other; a pedal that changes faster
 //! than some 0.15 s is not followed; of a recording that is judged without knowing what comes after (live), nothing is told.
 

@@ -2,7 +2,7 @@
 //!
 //! Input: the notes of a recording with their levels. Output: a velocity for each, 1 to 127.
 //! Units: dB; velocities as MIDI counts them.
-//! Method: a key's level at its strike, less what its place on the keyboard adds to it ([`BY_OCTAVE`]), over the median of the recording, to which
+//! Method: a key's level at its strike, less what its place on the keyboard adds to it (`BY_OCTAVE`), over the median of the recording, to which
 //! velocity 64 is given. From level to velocity: `v = 64 * 10^(dB / 40)`, the concave curve by which the sounds of an instrument answer velocity
 //! (MIDI Manufacturers Association, Downloadable Sounds Level 1: gain in dB is `40 log10(v / 127)`).
 //! Limits: no sound says how far the microphone was, so a soft recording reads like a loud one, and one note alone as 64; keys that are struck together

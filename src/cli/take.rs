@@ -6,7 +6,7 @@
 //! order in which the files were named. What was noticed of a recording stands in its chart, and is told on standard error where another format is
 //! written. A recording that cannot be read or written is told and does not stop the others, and so is
 //! one in which lidprop itself fails (see [`crate::session::contained`]): what it gives is made whole before any of it is shown.
-//! Where results go to standard output, no more than [`AHEAD`] wait for one that is long.
+//! Where results go to standard output, no more than `AHEAD` wait for one that is long.
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::against;

@@ -3,7 +3,7 @@
 //! Input: an [`Exercise`], the listener's events, past marks. Output: [`Target`]s in an order, [`Attempt`]s, their [`Mark`]s, days on which
 //! to practise again. Units: MIDI numbers, samples at the internal rate, seconds, days.
 //! Method: an exercise is a list of targets ([`target`], [`exercise`]); attempts are found where keys are struck together ([`attempts`]); each
-//! is weighed against its target, of which it is known what should sound ([`mark`]); where nobody was asked, the targets are laid along the
+//! is weighed against its target, of which it is known what should sound (`mark`); where nobody was asked, the targets are laid along the
 //! attempts ([`align`]); [`review`] says when a chord is due again, [`course`] leads a player through a list, live.
 //! Limits: one chord an attempt; melodies and lines are not marked.
 

@@ -3,7 +3,7 @@
 //! Input: [`Entry`]s. Output: [`Overview`]s, entries read back. Units: Unix milliseconds (UTC), days since 1970-01-01 by the player's calendar, seconds.
 //! Method: SQLite (crate `rusqlite`, bundled) in the user's data folder: a write-ahead log, so that two programs may use it at once, each attempt a
 //! transaction of its own, so that a killed program loses no more than the attempt being played; migrations of our own, with a backup before each.
-//! What is known of an item (counts, times, memory by [`review`]) stands in a table of its own that every new attempt
+//! What is known of an item (counts, times, memory by `review`) stands in a table of its own that every new attempt
 //! updates, so that an overview does not read all attempts. The time comes in as a value: a clock that was set back makes no day negative.
 //! Limits: not on network drives (SQLite, "Write-Ahead Logging", section 1). Readable by its owner alone where the system knows owners (Unix).
 

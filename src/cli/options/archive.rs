@@ -3,7 +3,7 @@
 //! Input: option texts, a list of names. Output: the recordings of this call, in the order of the list.
 //! Units: parts count from 1. Method: a recording belongs to the part that the SHA-256 (FIPS 180-4) of its name as given chooses: its first 16
 //! hexadecimal digits, taken as a number, modulo the number of parts, plus 1. So a part does not depend on the other names or their order.
-//! Limits: parts are equal only on average; a list is held in memory and ends at [`LONGEST_LIST`].
+//! Limits: parts are equal only on average; a list is held in memory and ends at `LONGEST_LIST`.
 
 use crate::cli::error::CliError;
 use clap::Args;

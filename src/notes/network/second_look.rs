@@ -3,7 +3,7 @@
 //! Input: of each frame the keys in question, with their memory g and h3 as [`super::estimator`] names them. Output: [`NoteEvidence`], later by
 //! [`DELAY`] frames, with the pedal. Units: probabilities 0 to 1.
 //! Method: a second memory runs backward in time (M. Schuster, K. K. Paliwal, "Bidirectional recurrent neural networks", 1997), here from
-//! [`AHEAD`] frames after a block of [`BLOCK`] frames on:
+//! `AHEAD` frames after a block of `BLOCK` frames on:
 //! ```text
 //! for the keys in question, from the last frame to the first:
 //!   b  = (1 - u) b + u (Wn' h3 + bn')     u = sigmoid(Wz' h3 + bz')       a key out of question: b = 0
