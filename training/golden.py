@@ -2,9 +2,10 @@
 
     python training/golden.py [--weights MODEL.safetensors] --into tests/data
 
-golden_model.safetensors: the weights (of MODEL, or small seeded random ones); golden_frames.safetensors: 'samples' (a made-up
+golden_model.safetensors: the weights (of MODEL, or small seeded random ones), of 16 bits as those that ship; golden_frames.safetensors: 'samples' (a made-up
 chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 220, 88] of those, 'sounding' and 'onset' (calibrated
-probabilities) [all frames, 88], of the second look 'later_sounding', 'later_onset' and 'pedal' [all frames]. Regenerate only when the front end or the network's shape changes.
+probabilities) [all frames, 88], of the second look 'later_sounding', 'later_onset' and 'pedal' [all frames].
+Whole numbers of 16 bits count steps of 1/32768. Regenerate only when the front end or the network's shape changes.
 """
 import argparse
 import math
@@ -14,7 +15,12 @@ from safetensors.torch import load_file, save_file
 from front_end import RATE, FrontEnd
 from network import DOUBT, NoteNetwork
 
+STEPS = 32768
 SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8, back=8, pedal=4)
+
+
+def in_steps(values):
+    return (values * STEPS).round().clamp(-STEPS, STEPS - 1).to(torch.int16).contiguous()
 
 
 def sound():
@@ -48,19 +54,20 @@ def main():
             torch.nn.init.normal_(p, std=1.5 / math.sqrt(p.shape[-1]) if p.dim() > 1 else 0.2)
         for layer in (network.wg, network.wo):
             torch.nn.init.constant_(layer.bias, DOUBT)  # about half of the keys are looked at, and half of those are in question
+        network.half().float()
         tensors = dict(network.state_dict()) | {'calibration': torch.tensor([[1.2, -DOUBT], [0.8, 0.1], [1.1, -DOUBT], [0.9, 0.2], [1.3, 0.1]])}
-    samples = sound()
+    samples = in_steps(sound())
     with torch.no_grad():
-        inputs = FrontEnd()(samples[None])
+        inputs = FrontEnd()(samples[None] / STEPS)
         sounding, onset, _, _, later, later_onset, pedal = network(inputs)
     scale = tensors['calibration']
     some = torch.tensor([40])
-    save_file({k: v.contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
+    save_file({k: v.contiguous() if k == 'calibration' else v.half().contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
     save_file({
         'samples': samples,
         'frames': some.float(),
         'inputs': inputs[0, some].transpose(1, 2).contiguous(),
-        **{name: torch.sigmoid(scale[i, 0] * logits[0] + scale[i, 1]).contiguous() for i, (name, logits) in enumerate((
+        **{name: in_steps(torch.sigmoid(scale[i, 0] * logits[0] + scale[i, 1])) for i, (name, logits) in enumerate((
             ('sounding', sounding), ('onset', onset), ('later_sounding', later), ('later_onset', later_onset), ('pedal', pedal)))},
     }, os.path.join(o.into, 'golden_frames.safetensors'))
 
