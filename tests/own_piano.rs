@@ -17,6 +17,7 @@ use lidprop::session::lesson::Pass;
 use lidprop::spectrum::stiffness::inharmonicity;
 use lidprop::spectrum::{Analyser, SpectrumFrame};
 use lidprop::units::{Hertz, MidiNote, SamplePos};
+use std::time::{Duration, SystemTime};
 use strings::{RATE, strike};
 
 #[global_allocator]
@@ -323,6 +324,17 @@ fn a_new_lesson_keeps_the_one_before_says_where_it_is_poorer_and_can_be_taken_ba
         of_second,
         "the same again undoes it"
     );
+
+    let long_ago = SystemTime::now() - Duration::from_secs(5 * 86_400);
+    let file = std::fs::File::options().write(true).open(&path).unwrap();
+    file.set_modified(long_ago).unwrap();
+    learn("class grand", "held-chords.flac");
+    std::fs::write(&path, "half a les").unwrap();
+    let back = run(&desk, &["soundcheck", "--restore", "class grand"]);
+    assert_eq!(back.code, 0, "a damaged last one: {}", back.err);
+    assert_eq!(std::fs::read(&path).unwrap(), of_second);
+    let listed = run(&desk, &["soundcheck", "--pianos"]).out;
+    assert!(listed.contains("learned 5 days ago"), "{listed}");
 
     learn("ballad", "rolled-ballad.flac");
     let compared = run(&desk, &["soundcheck", "--compare", "class grand", "ballad"]);

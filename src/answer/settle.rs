@@ -312,10 +312,10 @@ impl Settle {
             self.follow(heard, now);
         }
         // Rule 3.
-        let clear = self.is_clear(heard, UNCLEAR);
-        if let Some(shown) = &mut self.shown
-            && shown.standing == Standing::Provisional
-            && clear
+        let provisional = |shown: &Answer| shown.standing == Standing::Provisional;
+        if self.shown.as_ref().is_some_and(provisional)
+            && self.is_clear(heard, UNCLEAR)
+            && let Some(shown) = &mut self.shown
         {
             let same_keys = Keys::of(&shown.notes).chord() == heard.keys.chord();
             let keys_hold = same_keys && (heard.settled || heard.keys_held(SETTLE_HOLD, now));

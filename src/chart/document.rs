@@ -113,6 +113,13 @@ pub struct Provenance {
     pub sha256: Option<String>,
 }
 
+impl StatedOptions {
+    /// True where the piano's pitch was stated, by itself or with the piano.
+    pub fn states_pitch(&self) -> bool {
+        self.a4_hz.is_some() || self.piano.is_some()
+    }
+}
+
 /// What the user has stated, as far as it has any part in what was heard and how it is read.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct StatedOptions {

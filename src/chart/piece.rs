@@ -23,6 +23,7 @@ use crate::harmony::{
 use crate::listener::{Certainty, ChordSpan, NoteSpan};
 use crate::playing::Stretch;
 use crate::units::{Hertz, MidiNote, Seconds, Share};
+use std::path::Path;
 
 /// Names of a chord that are kept.
 const NAMES: usize = 4;
@@ -238,7 +239,7 @@ impl Piece {
         let interpreted = heard.interpreted();
         let key = match &played {
             Some(played) => played.key,
-            None => interpreted.key(),
+            None => interpreted.believed_key(),
         };
         let chords: Vec<PieceChord> = match &played {
             Some(played) => played_chords(heard, played, || interpreted.placed()),
@@ -262,6 +263,14 @@ impl Piece {
             marks: heard.marks.clone(),
             sections: Vec::new(),
         }
+    }
+
+    /// The name of the recording's file without its ending.
+    pub fn stem(&self) -> String {
+        let stem = Path::new(&self.file).file_stem();
+        stem.map_or(self.file.clone(), |stem| {
+            stem.to_string_lossy().into_owned()
+        })
     }
 
     /// The number of the chord that sounds at this time.

@@ -6,8 +6,10 @@
 use super::error::{CliError, CommandResult};
 use crate::harmony::note_name;
 use crate::piano::{Finding, PianoProfile, findings};
-use crate::store::pianos::{self, Kept, PianoError};
+use crate::practice::course::median;
+use crate::store::pianos::{self, Kept};
 use crate::units::MidiNote;
+use crate::units::count::plural;
 use std::io::{self, Write};
 use std::time::SystemTime;
 
@@ -57,7 +59,7 @@ pub(super) fn in_short(kept: &Kept, now: SystemTime) -> String {
     let what = match &kept.profile {
         Ok(profile) => format!(
             "{}, A4 at {:.1} Hz",
-            count(profile.keys.len(), "key"),
+            plural(profile.keys.len(), "key"),
             profile.a4.get()
         ),
         Err(_) => "it cannot be read: learn it again, or remove it".to_owned(),
@@ -77,19 +79,13 @@ fn ago(then: SystemTime, now: SystemTime) -> String {
     }
 }
 
-/// `1 key`, `2 keys`.
-fn count(number: usize, of: &str) -> String {
-    let plural = if number == 1 { "" } else { "s" };
-    format!("{number} {of}{plural}")
-}
-
 /// What `new` is poorer in than the lesson that it replaces; `None` where it is as good.
 pub(super) fn poorer(new: &PianoProfile, before: &PianoProfile) -> Option<String> {
     let few = (new.keys.len() as f64) < AS_GOOD * before.keys.len() as f64;
     few.then(|| {
         format!(
             "This lesson is poorer than the one before: {}, where that had {}. To have that back: lidprop soundcheck --restore \"{}\"",
-            count(new.keys.len(), "key"),
+            plural(new.keys.len(), "key"),
             before.keys.len(),
             new.name
         )
@@ -105,7 +101,7 @@ pub fn restore(name: &str, out: &mut impl Write) -> CommandResult {
     writeln!(
         out,
         "The lesson before is back: {}, A4 at {:.1} Hz. The same command again brings the other one back.",
-        count(profile.keys.len(), "key"),
+        plural(profile.keys.len(), "key"),
         profile.a4.get()
     )
     .map_err(CliError::from_stdout)
@@ -125,8 +121,7 @@ pub fn remove(name: &str, out: &mut impl Write) -> CommandResult {
 /// # Errors
 /// If one of them is not there, or `out` cannot be written to.
 pub fn compare(one: &str, other: &str, out: &mut impl Write) -> CommandResult {
-    let load = |name: &str| -> Result<PianoProfile, PianoError> { pianos::load(name) };
-    print_comparison(&load(one)?, &load(other)?, out).map_err(CliError::from_stdout)
+    print_comparison(&pianos::load(one)?, &pianos::load(other)?, out).map_err(CliError::from_stdout)
 }
 
 fn print_comparison(
@@ -151,14 +146,13 @@ fn print_comparison(
     let Some(&(key, farthest)) = apart.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) else {
         return writeln!(out, "No key was learned of both.");
     };
-    let mut sizes: Vec<f64> = apart.iter().map(|(_, cents)| cents.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
+    let sizes: Vec<f64> = apart.iter().map(|(_, cents)| cents.abs()).collect();
     let way = if farthest > 0.0 { "higher" } else { "lower" };
     writeln!(
         out,
         "{} in both; beside the A4 of each they lie {:.1} cents apart (median), farthest {}: {:.0} cents {way} on \"{}\".",
-        count(apart.len(), "key"),
-        sizes[sizes.len() / 2],
+        plural(apart.len(), "key"),
+        median(&sizes).unwrap_or_default(),
         note_name(key),
         farthest.abs(),
         other.name

@@ -8,7 +8,7 @@
 //! Limits: one key for all; where the playing modulates for good, the key of most of it.
 
 use super::PlayedNote;
-use super::key::{KEYS, PROFILES};
+use super::key::{KEYS, lies_in};
 use crate::harmony::function::{Class, fit};
 use crate::harmony::progression::best_path::key_at;
 use crate::harmony::{Key, Mode, PitchClass};
@@ -35,15 +35,16 @@ pub struct SoundingChord {
     pub sure: f32,
 }
 
-/// Each key with what speaks for it: how the notes lie in its scale, how the chords fit it, the share of its tonic chord, whether it is minor; then the same
+/// Each key with what speaks for it. `chords` are weighed as the search finds them; the fit saw them as they are named, which is nearly the same.
+/// how the notes lie in its scale, how the chords fit it, the share of its tonic chord, whether it is minor; then the same
 /// times the share of dominants and diminished chords.
 pub fn features(notes: &[PlayedNote], chords: &[SoundingChord]) -> [(Key, [f32; FEATURES]); KEYS] {
-    let mut classes = [0.0_f64; 12];
+    let mut classes = [0.0_f32; 12];
     for note in notes {
         let lasts = (note.end.get() - note.start.get()).clamp(0.0, LONGEST_NOTE);
-        classes[usize::from(note.midi.get() % 12)] += lasts.sqrt();
+        classes[usize::from(note.midi.get() % 12)] += lasts.sqrt() as f32;
     }
-    let sum = classes.iter().sum::<f64>().max(1e-9);
+    let sum = classes.iter().sum::<f32>().max(1e-9);
     let all = chords
         .iter()
         .map(|chord| chord.lasts.min(LONGEST_CHORD))
@@ -62,12 +63,6 @@ pub fn features(notes: &[PlayedNote], chords: &[SoundingChord]) -> [(Key, [f32; 
     std::array::from_fn(|k| {
         let key = key_at(k);
         let tonic = key.tonic.class();
-        let profile = &PROFILES[usize::from(key.mode == Mode::Minor)];
-        let scale: f64 = (0..12)
-            .map(|i| {
-                classes[(usize::from(tonic.get()) + i) % 12] * f64::from((12.0 * profile[i]).ln())
-            })
-            .sum();
         let (mut fitting, mut resting) = (0.0, 0.0);
         for chord in chords {
             let share = f64::from(chord.sure) * chord.lasts.min(LONGEST_CHORD) / all;
@@ -77,7 +72,7 @@ pub fn features(notes: &[PlayedNote], chords: &[SoundingChord]) -> [(Key, [f32; 
             }
         }
         let plain = [
-            scale / sum,
+            f64::from(lies_in(&classes, key) / sum),
             fitting,
             resting,
             f64::from(u8::from(key.mode == Mode::Minor)),

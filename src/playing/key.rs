@@ -10,7 +10,8 @@ use super::families::FAMILIES;
 use super::search::{Found, Taken};
 use crate::harmony::function::fit;
 use crate::harmony::progression::best_path::key_at;
-use crate::harmony::{Key, Mode};
+use crate::harmony::{BELIEVED_KEY, Key, Mode};
+use std::sync::LazyLock;
 
 /// The weights of the key. Set on `performances.jsonl.gz` and the scenes of `training/playing_scenes.py` (`examples/key_weights.rs`).
 #[derive(Debug, Clone, Copy)]
@@ -43,14 +44,14 @@ impl Default for KeyTuning {
             change: 7.5,
             distance: 0.6,
             sureness: 0.6,
-            believed: 0.4,
+            believed: BELIEVED_KEY,
         }
     }
 }
 
 pub(super) const KEYS: usize = 24;
 /// Weight of notes by half steps above the tonic, counted over the songs of the set in each mode; major, then minor.
-pub(super) const PROFILES: [[f32; 12]; 2] = [
+const PROFILES: [[f32; 12]; 2] = [
     [
         0.188, 0.005, 0.139, 0.006, 0.156, 0.090, 0.009, 0.184, 0.009, 0.134, 0.010, 0.087,
     ],
@@ -58,6 +59,17 @@ pub(super) const PROFILES: [[f32; 12]; 2] = [
         0.174, 0.007, 0.107, 0.157, 0.010, 0.130, 0.007, 0.171, 0.074, 0.016, 0.127, 0.030,
     ],
 ];
+
+/// How the weights of the pitch classes lie in a key: the sum of each times the logarithm of how much commoner it is there than if all were equally common.
+pub(super) fn lies_in(classes: &[f32; 12], key: Key) -> f32 {
+    static COMMONER: LazyLock<[[f32; 12]; 2]> =
+        LazyLock::new(|| PROFILES.map(|profile| profile.map(|share| (12.0 * share).ln())));
+    let tonic = usize::from(key.tonic.class().get());
+    let commoner = &COMMONER[usize::from(key.mode == Mode::Minor)];
+    (0..12)
+        .map(|i| classes[(tonic + i) % 12] * commoner[i])
+        .sum()
+}
 
 /// The key of every unit.
 #[derive(Debug, Clone, Default)]
@@ -68,7 +80,8 @@ pub(crate) struct Keys {
     pub whole: Option<(Key, f32)>,
 }
 
-/// Finds the keys from notes, and from chords where they were found already: `home` is how likely each key is that of the whole.
+/// Finds the keys from notes, and from chords where they were found already: `home` is how likely each key is that of the whole, where
+/// none is stated; without it the key that holds longest counts as that.
 pub(crate) fn keys(
     units: &[Unit],
     found: &[Found],
@@ -87,13 +100,8 @@ pub(crate) fn keys(
             let total: f32 = unit.classes.iter().sum();
             let mass = tuning.notes * total / (total + 1.0);
             std::array::from_fn(|k| {
-                let tonic = usize::from(all[k].tonic.class().get());
-                let profile = &PROFILES[usize::from(all[k].mode == Mode::Minor)];
-                let fitting: f32 = (0..12)
-                    .map(|i| unit.classes[(tonic + i) % 12] * (12.0 * profile[i]).ln())
-                    .sum();
                 if total > 0.0 {
-                    mass * fitting / total
+                    mass * lies_in(&unit.classes, all[k]) / total
                 } else {
                     0.0
                 }
@@ -166,15 +174,14 @@ pub(crate) fn keys(
         lengths[path[from]].1 += lasts * f64::from(sure);
         from = to;
     }
-    let longest = (0..KEYS)
-        .max_by(|&a, &b| lengths[a].0.total_cmp(&lengths[b].0))
-        .filter(|&k| lengths[k].0 > 0.0)
-        .map(|k| (all[k], (lengths[k].1 / lengths[k].0) as f32));
-    let whole = match (home, stated) {
-        (Some(home), None) => (0..KEYS)
+    let whole = match home {
+        Some(home) => (0..KEYS)
             .max_by(|&a, &b| home[a].total_cmp(&home[b]))
             .map(|k| (all[k], home[k])),
-        _ => longest,
+        None => (0..KEYS)
+            .max_by(|&a, &b| lengths[a].0.total_cmp(&lengths[b].0))
+            .filter(|&k| lengths[k].0 > 0.0)
+            .map(|k| (all[k], (lengths[k].1 / lengths[k].0) as f32)),
     };
     Keys { units: out, whole }
 }

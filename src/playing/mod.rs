@@ -2,7 +2,7 @@
 //!
 //! Input: [`PlayedNote`]s by start, and what the user states ([`Stated`]). Output: [`PlayingRead`]. Units: seconds, MIDI numbers, shares 0 to 1.
 //! Method: beats by dynamic programming over strikes ([`beats`]); time cut at beats ([`evidence`]); a key from the notes ([`key`]); the harmony by a
-//! semi-Markov search ([`search`]); bars from bass and changes of harmony ([`bars`]); then key and harmony once more with what is known. Sources stand in each.
+//! semi-Markov search ([`search`]); bars from bass and changes of harmony ([`bars`]); then key and harmony once more with what is known, and the key of the whole ([`home`]). Sources stand in each.
 //! Limits: the whole of the notes is looked at at once; memory and time grow with their number.
 
 pub mod bars;
@@ -155,8 +155,19 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         stated.rhythm.pickup,
         &tuning.bars,
     );
-    let home = home::likely(notes, &sounding(&units, &first));
-    let keys = key::keys(&units, &first, Some(&home), stated.key, beat, &tuning.key);
+    // where a key is stated there is none to look for
+    let home = |found: &[search::Found]| {
+        let looked_for = stated.key.is_none();
+        looked_for.then(|| home::likely(notes, &sounding(&units, found)))
+    };
+    let keys = key::keys(
+        &units,
+        &first,
+        home(&first).as_ref(),
+        stated.key,
+        beat,
+        &tuning.key,
+    );
     let place = |u: usize| in_bar(&bars, units[u].place);
     let found = search::search(
         &units,
@@ -164,8 +175,14 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         &|u| keys.units.get(u).map(|k| k.0),
         &tuning.search,
     );
-    let home = home::likely(notes, &sounding(&units, &found));
-    let keys = key::keys(&units, &found, Some(&home), stated.key, beat, &tuning.key);
+    let keys = key::keys(
+        &units,
+        &found,
+        home(&found).as_ref(),
+        stated.key,
+        beat,
+        &tuning.key,
+    );
     let harmony = names::stretches(&units, &found, &keys, stated, tuning);
     PlayingRead {
         beats,

@@ -7,7 +7,8 @@
 use crate::harmony::Style;
 use crate::practice::tally::{Overview, Tally};
 use crate::publish::page::{head, signs};
-use crate::view::drill::{count_words, plural};
+use crate::units::count::plural;
+use crate::view::drill::count_words;
 use crate::view::logbook::{chord_name, root_name, when};
 use maud::{Markup, PreEscaped, html};
 use std::io::{self, Write};

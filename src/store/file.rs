@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{LazyLock, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// How temporary files begin.
@@ -68,19 +68,33 @@ impl WriteError {
     }
 }
 
-/// Reads a text of `most` bytes or fewer. What a path leads to may say that it has no length and never end, so it is read no further than that.
+/// Charts and documents are no larger, in bytes.
+pub const LARGEST_TEXT: u64 = 50_000_000;
+
+/// Reads a file of `most` bytes or fewer. What a path leads to may say that it has no length and never end, so it is read no further than that.
 ///
 /// # Errors
-/// If it cannot be read, is longer, or is no UTF-8.
-pub fn read_text(path: &Path, most: u64) -> io::Result<String> {
-    let mut text = String::new();
+/// If it cannot be read; of the kind [`io::ErrorKind::FileTooLarge`], if it is longer.
+pub fn read_bytes(path: &Path, most: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
     fs::File::open(path)?
         .take(most.saturating_add(1))
-        .read_to_string(&mut text)?;
-    match text.len() as u64 > most {
-        true => Err(io::Error::other("it is too large")),
-        false => Ok(text),
+        .read_to_end(&mut bytes)?;
+    match bytes.len() as u64 > most {
+        true => Err(io::Error::new(
+            io::ErrorKind::FileTooLarge,
+            "it is too large",
+        )),
+        false => Ok(bytes),
     }
+}
+
+/// The same of a text.
+///
+/// # Errors
+/// As [`read_bytes`]; of the kind [`io::ErrorKind::InvalidData`], if it is no UTF-8.
+pub fn read_text(path: &Path, most: u64) -> io::Result<String> {
+    io::read_to_string(&read_bytes(path, most)?[..])
 }
 
 /// Makes the folder, and those above it, where they are missing.
@@ -154,7 +168,7 @@ fn write_for(
     if held(&CLEARED).insert(folder.to_owned()) {
         clear_left_behind(folder);
     }
-    let prefix = format!("{}{}-", of_this_host(), std::process::id());
+    let prefix = format!("{}{}-", *OF_THIS_HOST, std::process::id());
     let write = || -> io::Result<()> {
         let mut beside = tempfile::Builder::new();
         beside.prefix(&prefix);
@@ -196,23 +210,22 @@ impl Drop for Unfinished {
 }
 
 /// How temporary files of this computer begin: several may write into one folder of a network.
-fn of_this_host() -> String {
+static OF_THIS_HOST: LazyLock<String> = LazyLock::new(|| {
     let name = fs::read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
     let letters = name.trim().chars().take(30);
     let plain = letters.map(|c| if c.is_ascii_alphanumeric() { c } else { '_' });
     format!("{PREFIX}{}-", plain.collect::<String>())
-}
+});
 
 /// Removes the temporary files in `folder` that nobody will finish.
 fn clear_left_behind(folder: &Path) {
-    let here = of_this_host();
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
         let name = entry.file_name();
         let Some(name) = name.to_str().filter(|name| name.starts_with(PREFIX)) else {
             continue;
         };
         let ended = name
-            .strip_prefix(&here)
+            .strip_prefix(OF_THIS_HOST.as_str())
             .and_then(|rest| rest.split_once('-')?.0.parse().ok())
             .is_some_and(has_ended);
         if ended || is_forgotten(&entry) {
@@ -296,7 +309,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let mut ended = std::process::Command::new("true").spawn().unwrap();
         ended.wait().unwrap();
-        let here = of_this_host();
+        let here = OF_THIS_HOST.as_str();
         let leave = |name: String| fs::write(folder.path().join(name), "half").unwrap();
         leave(format!("{here}{}-abc", ended.id()));
         leave(format!("{here}1-abc"));

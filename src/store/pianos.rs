@@ -4,7 +4,7 @@
 //! Method: the folder is the one the system has for data of programs (crate `directories`), below it `pianos/NAME.json`, and
 //! `pianos/earlier/NAME.json` for the lesson before; written beside, then renamed. Limits: two names that differ in case only are one on some systems.
 
-use super::file::{WriteError, make_private_folder, read_text, write_private};
+use super::file::{WriteError, make_private_folder, read_bytes, write_private};
 use crate::piano::PianoProfile;
 use crate::units::cause::in_words;
 use directories::ProjectDirs;
@@ -128,16 +128,28 @@ pub fn remove(name: &str) -> Result<(), PianoError> {
 /// Brings the lesson before back; the last one is then the earlier one, so that the same again undoes it.
 ///
 /// # Errors
-/// If there is no such piano, or no earlier lesson of it.
+/// If there is no such piano, no earlier lesson of it, or that cannot be read; all stays as it is then.
 pub fn restore(name: &str) -> Result<PianoProfile, PianoError> {
-    let last = load(name)?;
-    let earlier = earlier_of(name)?;
-    let text = fs::read(&earlier).map_err(|_| PianoError::NoEarlier {
-        name: name.to_owned(),
+    let (last, earlier) = (file_of(name)?, earlier_of(name)?);
+    let before = read(&earlier)?.ok_or_else(|| match last.exists() {
+        true => PianoError::NoEarlier {
+            name: name.to_owned(),
+        },
+        false => unknown(name, &last),
     })?;
-    let before = PianoProfile::from_json(&text).map_err(|cause| unreadable(earlier, cause))?;
-    write(&earlier_of(name)?, &last)?;
-    write(&file_of(name)?, &before)?;
+    // Each step leaves both lessons somewhere.
+    let aside = earlier.with_extension("aside");
+    let swapped = || -> io::Result<()> {
+        if last.exists() {
+            fs::rename(&last, &aside)?;
+        }
+        fs::rename(&earlier, &last)?;
+        if aside.exists() {
+            fs::rename(&aside, &earlier)?;
+        }
+        Ok(())
+    };
+    swapped().map_err(|cause| WriteError::new(&last, cause))?;
     Ok(before)
 }
 
@@ -147,12 +159,19 @@ pub fn restore(name: &str) -> Result<PianoProfile, PianoError> {
 /// If there is none, with the names that there are, or its file cannot be read.
 pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
     let path = file_of(name)?;
-    let text = match read_text(&path, LARGEST_FILE) {
-        Ok(text) => text,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return Err(unknown(name, &path)),
-        Err(error) => return Err(unreadable(path, error)),
+    read(&path)?.ok_or_else(|| unknown(name, &path))
+}
+
+/// The piano in a file; `None` where there is no file.
+fn read(path: &Path) -> Result<Option<PianoProfile>, PianoError> {
+    let bytes = match read_bytes(path, LARGEST_FILE) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+        read => read.map_err(|error| unreadable(path.to_owned(), error))?,
     };
-    PianoProfile::from_json(text.as_bytes()).map_err(|error| unreadable(path, error))
+    let profile = PianoProfile::from_json(&bytes);
+    profile
+        .map(Some)
+        .map_err(|error| unreadable(path.to_owned(), error))
 }
 
 /// Keeps `profile` under its name, and says where; the lesson that it replaces is kept as the earlier one, whatever it holds.
@@ -161,19 +180,24 @@ pub fn load(name: &str) -> Result<PianoProfile, PianoError> {
 /// If the name is none for a file, or the folder does not take it.
 pub fn keep(profile: &PianoProfile) -> Result<PathBuf, PianoError> {
     let path = file_of(&profile.name)?;
-    let earlier = earlier_of(&profile.name)?;
-    match load(&profile.name) {
-        Ok(before) => write(&earlier, &before)?,
-        Err(_) if path.symlink_metadata().is_ok() => {
-            if let Some(folder) = earlier.parent() {
-                make_private_folder(folder)?;
-            }
-            fs::rename(&path, &earlier).map_err(|error| unreadable(path.clone(), error))?;
-        }
-        Err(_) => {}
+    if path.symlink_metadata().is_ok() {
+        keep_as_earlier(&path, &earlier_of(&profile.name)?)?;
     }
     write(&path, profile)?;
     Ok(path)
+}
+
+/// Makes the lesson at `path` the earlier one as well, with the time at which it was learned.
+fn keep_as_earlier(path: &Path, earlier: &Path) -> Result<(), WriteError> {
+    if let Some(folder) = earlier.parent() {
+        make_private_folder(folder)?;
+    }
+    let aside = earlier.with_extension("aside");
+    // Not every file system has links: there the lesson is away until the new one is written.
+    fs::hard_link(path, &aside)
+        .and_then(|()| fs::rename(&aside, earlier))
+        .or_else(|_| fs::rename(path, earlier))
+        .map_err(|cause| WriteError::new(earlier, cause))
 }
 
 fn write(path: &Path, profile: &PianoProfile) -> Result<(), PianoError> {

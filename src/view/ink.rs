@@ -119,12 +119,17 @@ impl Ink {
 /// True unless the environment asks for text without colour (`NO_COLOR` set and not empty) or the terminal has none.
 pub fn colour_is_welcome() -> bool {
     let set = |name| env::var_os(name).is_some_and(|value| !value.is_empty());
-    !set("NO_COLOR") && env::var_os("TERM").is_none_or(|term| term != "dumb")
+    !set("NO_COLOR") && !is_dumb()
 }
 
-/// True if a screen can be drawn on standard output: it is a terminal, and one that can do more than print line after line.
+/// True of a terminal that only prints line after line.
+fn is_dumb() -> bool {
+    env::var_os("TERM").is_some_and(|term| term == "dumb")
+}
+
+/// True if a screen can be drawn on standard output.
 pub fn draws_screens() -> bool {
-    std::io::stdout().is_terminal() && env::var_os("TERM").is_none_or(|term| term != "dumb")
+    std::io::stdout().is_terminal() && !is_dumb()
 }
 
 /// True unless the locale names a character set without blocks, or the terminal is a bare console, whose fonts lack most of them. Silence says

@@ -9,6 +9,7 @@ use super::likelihood;
 use crate::chart::document::Place;
 use crate::chart::written;
 use crate::harmony::{InPlace, Naming, Reading, ReadingKind, Role, Style};
+use std::fmt::Display;
 
 /// What a chord does.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,15 +22,22 @@ pub struct Does<'a> {
 
 /// `V7 in C major`, with how sure that is; `None` where the key is not believed.
 pub fn numeral_in_key(place: &Place) -> Option<String> {
-    let sure = likelihood::of_key(place.key_confidence)?;
-    Some(format!("{sure}{} in {}", place.numeral, place.key))
+    in_key(place.key_confidence, &place.numeral, &place.key)
+}
+
+/// The same of a numeral and a key, of which the key is so sure.
+pub fn in_key(confidence: f32, numeral: impl Display, key: impl Display) -> Option<String> {
+    let sure = likelihood::of_key(confidence)?;
+    Some(format!("{sure}{numeral} in {key}"))
 }
 
 /// `V7 in C major: dominant, goes to Cmaj7`, `rootless dominant E13(♭9), goes to Am`; `None` where there is nothing to tell.
 pub fn does<'a>(naming: &'a Naming, place: Option<&InPlace>, style: Style) -> Option<Does<'a>> {
-    let placed = place.filter(|place| place.is_believed());
-    let head = placed.and_then(|place| numeral_in_key(&written::place(place, None)));
-    let (Some(place), Some(head)) = (placed, head) else {
+    let placed = place.and_then(|place| {
+        let head = in_key(place.key_confidence.get(), place.numeral, place.key)?;
+        Some((place, head))
+    });
+    let Some((place, head)) = placed else {
         let reading = naming.readings.first();
         let reading = reading.filter(|reading| reading.kind != ReadingKind::Function)?;
         return Some(Does {

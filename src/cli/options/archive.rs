@@ -29,15 +29,15 @@ pub struct ArchiveOptions {
     pub shard: Option<Shard>,
 
     /// Leave out recordings whose result is there already: of the same content, by this version and with the same options
-    #[arg(long, requires = "write")]
+    #[arg(long, requires = "write", conflicts_with = "against")]
     pub skip_done: bool,
 
     /// Below DIR, keep the folders of the recordings as they are named
-    #[arg(long, requires = "into")]
+    #[arg(long, requires = "into", conflicts_with = "against")]
     pub keep_folders: bool,
 
     /// Add the lines of --write jsonl to this file, each whole and at once, in the order in which recordings are done
-    #[arg(long, value_name = "FILE", requires = "write", conflicts_with = "into")]
+    #[arg(long, value_name = "FILE", requires = "write", conflicts_with_all = ["into", "against"])]
     pub add_to: Option<PathBuf>,
 }
 

@@ -5,7 +5,7 @@
 //! Limits: how loud the system plays what it is given, nobody here knows.
 
 use crate::cli::error::{CliError, CommandResult};
-use crate::store::file::{make_folder, write_whole};
+use crate::store::file::{make_private_folder, write_private};
 use crate::store::logbook::Logbook;
 use crate::tone::SAFE_LEVEL;
 use crate::units::Dbfs;
@@ -61,9 +61,9 @@ impl LoudspeakerOptions {
             ));
         }
         if let Some(folder) = path.parent() {
-            make_folder(folder).map_err(CliError::failed)?;
+            make_private_folder(folder).map_err(CliError::failed)?;
         }
-        write_whole(&path, |out| {
+        write_private(&path, |out| {
             writeln!(out, "The loudspeaker was turned down.")
         })
         .map_err(CliError::failed)

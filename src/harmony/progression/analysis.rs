@@ -173,28 +173,32 @@ impl Interpretation {
 
     /// The key that holds longest, where the chord at a place lasts so long; of equals the first in the order of keys.
     pub fn longest_key(&self, lasts: impl Fn(usize) -> u64) -> Option<Key> {
-        let mut held: BTreeMap<Key, u64> = BTreeMap::new();
-        for (at, chord) in self.chords.iter().enumerate() {
-            if let Some((placed, _)) = chord {
-                *held.entry(placed.in_place.key).or_default() += lasts(at);
-            }
-        }
-        let longest = held.into_iter().rev().max_by_key(|&(_, lasted)| lasted);
-        longest.map(|(key, _)| key)
+        self.longest(lasts).map(|longest| longest.0)
     }
 
     /// The same, where it is believed for most of the time for which it holds.
     pub fn longest_believed_key(&self, lasts: impl Fn(usize) -> u64) -> Option<Key> {
-        let key = self.longest_key(&lasts)?;
-        let (mut all, mut believed) = (0, 0);
+        let (key, all, believed) = self.longest(lasts)?;
+        (2 * believed >= all).then_some(key)
+    }
+
+    /// The key that holds longest, how long, and for how long of that it is believed.
+    fn longest(&self, lasts: impl Fn(usize) -> u64) -> Option<(Key, u64, u64)> {
+        let mut held: BTreeMap<Key, (u64, u64)> = BTreeMap::new();
         for (at, chord) in self.chords.iter().enumerate() {
-            let place = chord.as_ref().map(|(placed, _)| placed.in_place);
-            if let Some(place) = place.filter(|place| place.key == key) {
-                all += lasts(at);
-                believed += if place.is_believed() { lasts(at) } else { 0 };
+            if let Some((placed, _)) = chord {
+                let (all, believed) = held.entry(placed.in_place.key).or_default();
+                let lasted = lasts(at);
+                *all += lasted;
+                *believed += if placed.in_place.is_believed() {
+                    lasted
+                } else {
+                    0
+                };
             }
         }
-        (2 * believed >= all).then_some(key)
+        let longest = held.into_iter().rev().max_by_key(|(_, (all, _))| *all);
+        longest.map(|(key, (all, believed))| (key, all, believed))
     }
 }
 

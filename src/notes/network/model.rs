@@ -8,6 +8,7 @@
 use super::features::INPUTS;
 use safetensors::{Dtype, SafeTensors};
 use std::collections::HashMap;
+use std::sync::LazyLock;
 
 /// Keys looked at around each key, in semitones, in the order of the context layer's inputs.
 pub const INTERVALS: [i32; 27] = [
@@ -117,12 +118,15 @@ impl Model {
 
     /// Which weights come with the program: the FNV-1a hash (64 bits; G. Fowler, L. C. Noll, K.-P. Vo, D. Eastlake, RFC 9923) of their file,
     /// in hexadecimal digits.
-    pub fn embedded_id() -> String {
-        let (offset_basis, prime) = (0xcbf2_9ce4_8422_2325_u64, 0x0000_0100_0000_01b3_u64);
-        let hash = EMBEDDED.iter().fold(offset_basis, |hash, &byte| {
-            (hash ^ u64::from(byte)).wrapping_mul(prime)
+    pub fn embedded_id() -> &'static str {
+        static ID: LazyLock<String> = LazyLock::new(|| {
+            let (offset_basis, prime) = (0xcbf2_9ce4_8422_2325_u64, 0x0000_0100_0000_01b3_u64);
+            let hash = EMBEDDED.iter().fold(offset_basis, |hash, &byte| {
+                (hash ^ u64::from(byte)).wrapping_mul(prime)
+            });
+            format!("{hash:016x}")
         });
-        format!("{hash:016x}")
+        &ID
     }
 
     /// Reads a safetensors file.

@@ -23,7 +23,6 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event as Xml
 use score::{DIVISIONS, Event, Measure, Score, Sign};
 use std::collections::HashMap;
 use std::io::{self, Write};
-use std::path::Path;
 
 /// By this lidprop knows its own files.
 pub const MARK: &str = "<software>lidprop ";
@@ -40,13 +39,8 @@ pub fn write_musicxml(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let piece = Piece::of(heard);
-    let stem = Path::new(&piece.file)
-        .file_stem()
-        .map_or(piece.file.clone(), |stem| {
-            stem.to_string_lossy().into_owned()
-        });
     // XML has no place for control characters.
-    let score = Score::of(&piece, options.what, &printable(&stem));
+    let score = Score::of(&piece, options.what, &printable(&piece.stem()));
     write_score(&score, piece.style, out)
 }
 

@@ -166,12 +166,8 @@ struct RecordingPage<'a> {
 impl RecordingPage<'_> {
     fn before_sound(&self) -> Markup {
         let piece = self.piece;
-        let stem = Path::new(&piece.file)
-            .file_stem()
-            .map_or(piece.file.clone(), |stem| {
-                stem.to_string_lossy().into_owned()
-            });
-        let title = self.options.title.clone().unwrap_or(stem);
+        let title = self.options.title.clone();
+        let title = title.unwrap_or_else(|| piece.stem());
         let title = printable(&title);
         let keyboard = self.keyboard();
         html! {
