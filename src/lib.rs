@@ -9,32 +9,29 @@
 //! The modules stand in the order of their layers: each uses only modules above it. `tests/layers.rs` has the exact table and holds it.
 //! What this page lists is for other programs; the other modules are the inside, open for the command, tests, benchmarks and examples, and may change.
 
-// Where something from outside comes in, nothing may panic: each `unwrap`, `expect` and `panic!` there is refused by clippy or gives its reason. The other
-// modules are given our own values only.
-
-// What everything is counted in: samples, seconds, hertz, cents, keys, shares.
-#[cfg_attr(
+// What comes from outside brings no panic: each `unwrap`, `expect` and `panic!` is refused by clippy or gives its reason.
+#![cfg_attr(
     not(test),
     warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
 )]
+
+// What everything is counted in: samples, seconds, hertz, cents, keys, shares.
 pub mod units;
 
 // Recordings and microphones as one stream of mono samples.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 pub mod audio;
 
 // Samples as magnitudes on a log-frequency axis that follows the piano's tuning.
+#[allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "it is given our own values only"
+)]
 #[doc(hidden)]
 pub mod spectrum;
 
 // One particular piano: what its own notes have taught.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 #[doc(hidden)]
 pub mod piano;
 
@@ -43,17 +40,25 @@ pub mod piano;
 pub mod tone;
 
 // Which keys sound, frame by frame; when each was struck; which are held together.
+#[allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "it is given our own values only"
+)]
 #[doc(hidden)]
 pub mod notes;
 
 // What a set of keys can be called, what it stands for, where it goes; knows nothing of sound.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 pub mod harmony;
 
 // What is played, read from notes: beats, bars, harmony, key, melody; knows nothing of sound.
+#[allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "it is given our own values only"
+)]
 pub mod playing;
 
 // The engine in which the stages of hearing meet: samples in, events out.
@@ -63,54 +68,26 @@ pub mod listener;
 pub mod answer;
 
 // What was heard over time, as one result document.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 pub mod chart;
 
 // What a player is asked for, how it is marked, when it is due again; knows no file and no clock.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 #[doc(hidden)]
 pub mod practice;
 
 // The document and the live answer for eyes.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 #[doc(hidden)]
 pub mod view;
 
 // The document written for other programs, and for paper.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 pub mod publish;
 
 // Whole files, learned pianos, the logbook.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 #[doc(hidden)]
 pub mod store;
 
 // The use cases as threads and loops: read a recording, listen, learn a piano.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 pub mod session;
 
 // The command line: options, sentences, exit codes.
-#[cfg_attr(
-    not(test),
-    warn(clippy::unwrap_used, clippy::expect_used, clippy::panic)
-)]
 #[doc(hidden)]
 pub mod cli;

@@ -11,6 +11,7 @@ use std::ops::{Add, Neg, Sub};
 
 pub mod cause;
 pub mod clock;
+pub mod count;
 mod time;
 
 pub use time::{HopIndex, HopSpan, Part, SamplePos, SampleSpan};

@@ -371,8 +371,7 @@ fn names_of_results_come_from_the_whole_list_and_not_from_a_part() {
             "out",
         ]);
     }
-    let mut results: Vec<String> = desk.files();
-    results.retain(|file| file.starts_with("out/"));
+    let mut results = desk.files_in("out/");
     results.sort();
     let expected: Vec<String> = (0..2)
         .flat_map(|side| (0..4).map(move |tape| format!("out/box {side}-tape {tape}.json")))

@@ -94,9 +94,9 @@ fn wrong(row: &str) -> Option<String> {
 
 #[test]
 fn every_awkward_input_is_answered_as_the_table_says() {
-    let rows: Vec<&str> = TABLE.lines().filter(|row| !row.starts_with('#')).collect();
-    let rows = rows
-        .into_iter()
+    let rows = TABLE
+        .lines()
+        .filter(|row| !row.starts_with('#'))
         .filter(|row| cfg!(target_os = "linux") || !row.starts_with("/dev"));
     let faults: Vec<String> = rows.filter_map(wrong).collect();
     assert!(faults.is_empty(), "\n{}", faults.join("\n"));
@@ -141,13 +141,9 @@ fn what_is_noticed_is_told_in_every_format_and_beside_every_file() {
                 .matches("silence.wav: note: the recording is silent throughout");
             assert_eq!(told.count(), 1, "{format}: {}", answer.err);
         };
+        // some formats are no text
         let mut command = desk.command(["take", "--write", format, "silence.wav"]);
-        let output = command.output().unwrap();
-        told(&Answer {
-            code: output.status.code().unwrap(),
-            out: String::new(),
-            err: String::from_utf8(output.stderr).unwrap(),
-        });
+        told(&Answer::of(command.stdout(Stdio::null()).output().unwrap()));
         let into = format!("into-{format}");
         told(&desk.run(["take", "--write", format, "--into", &into, "silence.wav"]));
     }
@@ -187,11 +183,7 @@ fn recordings_of_one_name_from_two_folders_both_get_a_place() {
             .chain(&files),
     );
     assert_eq!((answer.code, answer.err.as_str()), (0, ""));
-    let written: Vec<String> = desk
-        .files()
-        .into_iter()
-        .filter(|file| file.starts_with("out/"))
-        .collect();
+    let written = desk.files_in("out/");
     assert_eq!(
         written,
         [
@@ -376,11 +368,7 @@ fn two_runs_into_one_folder_give_whole_files_and_nothing_else() {
     for answer in [run(), run()].map(answer_of) {
         assert_eq!((answer.code, answer.err.as_str()), (0, ""));
     }
-    let written: Vec<String> = desk
-        .files()
-        .into_iter()
-        .filter(|file| file.starts_with("out/"))
-        .collect();
+    let written = desk.files_in("out/");
     assert_eq!(written.len(), names.len(), "{written:?}");
     for file in written {
         let text = std::fs::read_to_string(desk.path(&file)).unwrap();

@@ -89,6 +89,6 @@ fn the_weights_in_the_program_are_those_of_the_file() {
         .find(|line| line.starts_with("src/notes/model.safetensors"));
     assert_eq!(
         line.and_then(|line| line.split('\t').nth(2)),
-        Some(&*lidprop::notes::Model::embedded_id())
+        Some(lidprop::notes::Model::embedded_id())
     );
 }

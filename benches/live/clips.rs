@@ -7,8 +7,8 @@
 
 use crate::support::read_all;
 use lidprop::harmony::chord::label;
-use lidprop::harmony::{Chord, Context, PitchClass, PitchSet, Sounding, SoundingNote, name_chord};
-use lidprop::units::{MidiNote, Share};
+use lidprop::harmony::{Chord, Context, PitchClass, PitchSet, Sounding, name_chord};
+use lidprop::units::MidiNote;
 use serde::Deserialize;
 use std::path::Path;
 
@@ -94,16 +94,10 @@ pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
 
 /// The name of the struck keys.
 fn name_of(notes: &[Note]) -> Option<(PitchClass, PitchSet)> {
-    let keys = notes.iter().filter_map(|note| {
-        Some(SoundingNote {
-            midi: MidiNote::new(note.midi).ok()?,
-            weight: Share::ONE,
-        })
-    });
-    let sounding = Sounding {
-        notes: keys.collect(),
-        ..Sounding::default()
-    };
+    let keys = notes
+        .iter()
+        .filter_map(|note| MidiNote::new(note.midi).ok());
+    let sounding = Sounding::sure(keys);
     let naming = name_chord(&sounding, &Context::default());
     naming.names.first().map(|name| sense(&name.chord))
 }

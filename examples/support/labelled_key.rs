@@ -1,6 +1,6 @@
 //! The key of a labelled piece, and how far another is right.
 
-use lidprop::harmony::{Key, Mode};
+use lidprop::harmony::{Key, Mode, Spelled};
 use serde_json::Value;
 use std::error::Error;
 
@@ -9,11 +9,7 @@ use std::error::Error;
 /// # Errors
 /// If it is none.
 pub fn class(name: &str) -> Result<u8, Box<dyn Error>> {
-    let at = "C D EF G A B".find(&name[..1]).ok_or("no note")? as i32;
-    let signs = name[1..]
-        .chars()
-        .map(|sign| if sign == '#' { 1 } else { -1 });
-    Ok((at + signs.sum::<i32>()).rem_euclid(12) as u8)
+    Ok(name.parse::<Spelled>()?.class().get())
 }
 
 /// Tonic and mode of the key of a clip.

@@ -8,6 +8,7 @@
 
 use crate::audio::AudioError;
 use crate::units::clock::clock;
+use crate::units::count::plural;
 use crate::units::{SampleRate, SampleSpan, Seconds};
 use std::fmt;
 
@@ -143,9 +144,11 @@ impl fmt::Display for SourceWarning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::DamagedPackets { count } => {
+                let were = if *count == 1 { "was" } else { "were" };
                 write!(
                     f,
-                    "{count} damaged packets were replaced by silence; copy the file again if a better one exists"
+                    "{} {were} replaced by silence; copy the file again if a better one exists",
+                    plural(*count as usize, "damaged packet")
                 )
             }
             Self::LostStretches { seconds } => {
@@ -183,10 +186,10 @@ impl fmt::Display for SourceWarning {
                 )
             }
             Self::Clipped { runs } => {
-                let places = if *runs == 1 { "place" } else { "places" };
                 write!(
                     f,
-                    "the sound is clipped in {runs} {places}; record again with less input level or further away"
+                    "the sound is clipped in {}; record again with less input level or further away",
+                    plural(*runs as usize, "place")
                 )
             }
             Self::Silent => {

@@ -3,7 +3,7 @@
 //! Input: the arguments of `take`. Output: what differs as text, or one of the [`COMPARISON_FORMATS`]. Units: as these state.
 //! Method: a file that is text is read as a chart, anything else as a recording. Limits: one recording a call.
 
-use super::error::{CliError, CommandResult, tell};
+use super::error::{CliError, CommandResult, note, tell};
 use super::remedies::{InCommand, sentence};
 use super::take::{ReadRecording, TakeArgs};
 use super::targets::may_write;
@@ -51,7 +51,7 @@ pub fn run(
         let heard = read(path, &options, &AtomicBool::new(false), &mut |_| {})
             .map_err(|error| CliError::failed(sentence(&error, InCommand::Take)))?;
         for warning in &heard.warnings {
-            tell(&format!("{}: note: {warning}", heard.file));
+            tell(&note(&heard.file, warning));
         }
         Ok::<_, CliError>(Piece::of(&heard))
     };

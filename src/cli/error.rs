@@ -12,6 +12,7 @@ use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
 use crate::units::cause::in_words;
 use crate::view::printable::printable;
+use std::fmt::Display;
 use std::io;
 use std::process::ExitCode;
 
@@ -150,6 +151,11 @@ impl From<LogbookError> for CliError {
         };
         Self::failed(format!("{error}; {remedy}"))
     }
+}
+
+/// What was noticed of a recording, as a sentence.
+pub fn note(file: impl Display, warning: impl Display) -> String {
+    format!("{file}: note: {warning}")
 }
 
 /// Writes one sentence to standard error, on one line whatever names it holds. That nobody reads it is no reason to stop.

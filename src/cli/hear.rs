@@ -185,12 +185,11 @@ pub fn run(args: &HearArgs) -> CommandResult {
         } else {
             Shapes::of_environment()
         };
-        let naming = Wording {
-            style: Ink::plain(0)
-                .or_ascii(shapes == Shapes::ASCII)
-                .style(naming.style),
-            ..naming
+        let style = match shapes == Shapes::ASCII {
+            true => Style::Ascii,
+            false => naming.style,
         };
+        let naming = Wording { style, ..naming };
         let screen = Screen {
             naming,
             shapes,

@@ -4,9 +4,9 @@
 //! Units: cents, keys. Method: [`crate::session::lesson`] hears and measures; this file fetches the sound and says what came of it.
 //! Limits: those of the lesson.
 
-use super::error::{CliError, CommandResult, tell};
+use super::error::{CliError, CommandResult, note, tell};
 use super::pianos::{in_short, named, poorer};
-use super::terminal::status_line;
+use super::terminal::status_line::StatusLine;
 use crate::audio::capture::open_input;
 use crate::audio::level::{Level, LevelMeter};
 use crate::audio::{self, SampleSource};
@@ -17,7 +17,6 @@ use crate::session::input::{Hearer, Notice, Sound, hear_input, silence};
 use crate::session::lesson::Pass;
 use crate::store::pianos;
 use crate::units::{MidiNote, PIANO_KEYS, SamplePos, SampleRate, SampleSpan};
-use crate::view::ink::{Ink, draws_screens};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
@@ -26,8 +25,7 @@ use std::time::{Duration, SystemTime};
 /// A pass from a sound input ends when no key has ended in so much of its sound: 15 s.
 const PATIENCE: SamplePos = SamplePos::new(15 * SampleRate::INTERNAL.get() as u64);
 
-/// How often it is shown how things stand: on a terminal, in place; else a line each time.
-const SHOW_EVERY_ON_TERMINAL: Duration = Duration::from_millis(100);
+/// How often it is shown how things stand where that is no terminal.
 const SHOW_EVERY_IN_LINES: Duration = Duration::from_secs(5);
 /// Peaks below this are the noise of a silent room, dBFS.
 const HEARS_DB: f64 = -60.0;
@@ -49,7 +47,7 @@ pub fn from_recording(name: &str, path: &Path, out: &mut impl Write) -> CommandR
     })?;
     finish(pass, name, out)?;
     for warning in source.warnings() {
-        tell(&format!("{}: note: {warning}", path.display()));
+        tell(&note(path.display(), warning));
     }
     Ok(())
 }
@@ -83,15 +81,14 @@ pub fn from_input(name: &str, device: Option<&str>, out: &mut impl Write) -> Com
         since_last_key: SamplePos::START,
         level: LevelMeter::new(),
         last_key: None,
-        shown: Duration::ZERO,
+        status: StatusLine::new(SHOW_EVERY_IN_LINES),
         opened: false,
-        terminal: draws_screens(),
         out,
     };
     hear_input(&mut input, &mut pupil)?;
-    let Pupil { pass, terminal, .. } = pupil;
-    status_line::show(out, terminal, "  measuring the keys")?;
-    status_line::end(out, terminal)?;
+    let Pupil { pass, status, .. } = pupil;
+    status.show(out, "  measuring the keys")?;
+    status.end(out)?;
     finish(pass, name, out)
 }
 
@@ -103,11 +100,9 @@ struct Pupil<'a, W> {
     since_last_key: SamplePos,
     level: LevelMeter,
     last_key: Option<MidiNote>,
-    /// When it was last shown how things stand.
-    shown: Duration,
+    status: StatusLine,
     /// True once the input was told of.
     opened: bool,
-    terminal: bool,
     out: &'a mut W,
 }
 
@@ -125,13 +120,7 @@ impl<W: Write> Pupil<'_, W> {
     fn show(&mut self) -> Result<(), CliError> {
         let skipped: Vec<String> = self.pass.skipped().into_iter().map(note_name).collect();
         let line = how_it_stands(self.level.now(), self.last_key, self.pass.keys(), &skipped);
-        let columns = usize::from(Ink::of_stdout().columns).saturating_sub(1);
-        let cut: String = line.chars().take(columns).collect();
-        let line = match self.terminal {
-            true => format!("{cut:columns$}"),
-            false => line,
-        };
-        status_line::show(self.out, self.terminal, &line)
+        self.status.show(self.out, &line)
     }
 }
 
@@ -139,13 +128,7 @@ impl<W: Write> Hearer for Pupil<'_, W> {
     type Error = CliError;
 
     fn goes_on(&mut self, now: Duration) -> Result<bool, CliError> {
-        let show_every = if self.terminal {
-            SHOW_EVERY_ON_TERMINAL
-        } else {
-            SHOW_EVERY_IN_LINES
-        };
-        if now >= self.shown + show_every {
-            self.shown = now;
+        if self.status.is_due(now) {
             self.show()?;
         }
         Ok(self.done.try_recv().is_err() && self.since_last_key < PATIENCE)

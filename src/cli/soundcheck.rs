@@ -6,7 +6,7 @@
 
 use super::error::tell;
 use super::options::PianoOptions;
-use super::terminal::status_line;
+use super::terminal::status_line::StatusLine;
 use super::{CliError, CommandResult, learning, pianos};
 use crate::audio::AudioError;
 use crate::audio::capture::cards::recording_cards;
@@ -16,15 +16,13 @@ use crate::listener::ListenerOptions;
 use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
 use crate::session::steady_listener::SteadyListener;
 use crate::units::{Dbfs, Hertz, SampleSpan, Seconds};
-use crate::view::ink::draws_screens;
 use crate::view::notes::quarter_tone_off;
 use clap::Args;
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
-/// How often the level is shown: on a terminal, in place; else a line each time.
-const SHOW_EVERY_ON_TERMINAL: Duration = Duration::from_millis(100);
+/// How often the level is shown where that is no terminal.
 const SHOW_EVERY_IN_LINES: Duration = Duration::from_secs(1);
 
 /// The bar reaches from this level up to 0 dBFS.
@@ -149,9 +147,13 @@ fn check(args: &SoundcheckArgs, out: &mut impl Write) -> CommandResult {
     .and_then(|()| out.flush())
     .map_err(CliError::from_stdout)?;
     let length = Duration::from_secs(args.seconds.into());
+    let a4_stated = listening.a4.is_some() || listening.piano.is_some();
     let mut check = Check::new(length, listening, out);
     hear_input(&mut input, &mut check)?;
-    let measured = check.measured(input.totals(), input.device_delay())?;
+    let measured = Measured {
+        a4_stated,
+        ..check.measured(input.totals(), input.device_delay())?
+    };
     write!(out, "\n{}", report(&measured)).map_err(CliError::from_stdout)
 }
 
@@ -204,6 +206,8 @@ struct Measured {
     noise_floor: Option<Dbfs>,
     hum: Option<Hum>,
     a4: Option<Hertz>,
+    /// True if the user has stated what is expected of it.
+    a4_stated: bool,
     all_zero: bool,
     totals: Totals,
     device_delay: Seconds,
@@ -216,12 +220,11 @@ struct Check<'a, W> {
     hum: HumMeter,
     listener: SteadyListener,
     /// When the level was last shown.
-    shown: Duration,
+    status: StatusLine,
     /// What is wrong with the input now.
     trouble: Option<InputTrouble>,
     /// True once the input was told of.
     opened: bool,
-    terminal: bool,
     out: &'a mut W,
 }
 
@@ -232,10 +235,9 @@ impl<'a, W: Write> Check<'a, W> {
             level: LevelMeter::new(),
             hum: HumMeter::new(),
             listener: SteadyListener::new(listening),
-            shown: Duration::ZERO,
+            status: StatusLine::new(SHOW_EVERY_IN_LINES),
             trouble: None,
             opened: false,
-            terminal: draws_screens(),
             out,
         }
     }
@@ -249,7 +251,7 @@ impl<'a, W: Write> Check<'a, W> {
 
     /// What was found, if the input is still there.
     fn measured(self, totals: Totals, device_delay: Seconds) -> Result<Measured, CliError> {
-        status_line::end(self.out, self.terminal)?;
+        self.status.end(self.out)?;
         if let Some(InputTrouble::Lost { name, loss }) = self.trouble {
             return Err(CliError::Sound(AudioError::InputGone {
                 name,
@@ -261,6 +263,7 @@ impl<'a, W: Write> Check<'a, W> {
             noise_floor: self.level.noise_floor(),
             hum: self.hum.hum(),
             a4: self.listener.a4(),
+            a4_stated: false,
             all_zero: self.trouble.is_some(),
             totals,
             device_delay,
@@ -272,14 +275,8 @@ impl<W: Write> Hearer for Check<'_, W> {
     type Error = CliError;
 
     fn goes_on(&mut self, now: Duration) -> Result<bool, CliError> {
-        let show_every = if self.terminal {
-            SHOW_EVERY_ON_TERMINAL
-        } else {
-            SHOW_EVERY_IN_LINES
-        };
-        if now >= self.shown + show_every {
-            self.shown = now;
-            status_line::show(self.out, self.terminal, &meter_line(self.level.now()))?;
+        if self.status.is_due(now) {
+            self.status.show(self.out, &meter_line(self.level.now()))?;
         }
         Ok(now < self.length)
     }
@@ -324,7 +321,7 @@ fn meter_line(level: Level) -> String {
         .map(|cell| if cell < cells { '=' } else { '.' })
         .collect();
     format!(
-        "  {bar} {:5.0} dBFS, peak {:5.0}  {:12}",
+        "  {bar} {:5.0} dBFS, peak {:5.0}  {}",
         level.rms.get(),
         level.peak.get(),
         word(&LOUDNESS, level.peak)
@@ -337,6 +334,7 @@ fn report(measured: &Measured) -> String {
         noise_floor,
         hum,
         a4,
+        a4_stated,
         totals,
         device_delay,
         ..
@@ -358,7 +356,9 @@ fn report(measured: &Measured) -> String {
         ),
         (
             "pitch of A4",
-            a4.map_or("not enough heard to tell".into(), pitch),
+            a4.map_or("not enough heard to tell".into(), |a4| {
+                pitch(a4, *a4_stated)
+            }),
         ),
         ("clipped", times(totals.clipped_runs)),
         (
@@ -399,10 +399,10 @@ fn times(count: u64) -> String {
     }
 }
 
-fn pitch(a4: Hertz) -> String {
+fn pitch(a4: Hertz, stated: bool) -> String {
     let cents = a4.cents_above(Hertz::CONCERT_A4).get();
     let found = format!("{:.1} Hz ({cents:+.0} cents from 440)", a4.get());
-    let Some(other) = quarter_tone_off(a4) else {
+    let Some(other) = quarter_tone_off(a4).filter(|_| !stated) else {
         return found;
     };
     let (half_step, at) = if cents < 0.0 {
@@ -488,6 +488,7 @@ mod tests {
             noise_floor: Some(level(floor)),
             hum: None,
             a4: Hertz::new(442.0).ok(),
+            a4_stated: false,
             all_zero: false,
             totals: Totals::default(),
             device_delay: Seconds::ZERO,
@@ -503,15 +504,17 @@ mod tests {
     #[test]
     fn a_quarter_tone_off_is_told_with_both_possibilities() {
         for (found, other, way) in [(426.5, "451.9 Hz", "lower"), (454.0, "428.5 Hz", "higher")] {
-            let told = pitch(Hertz::new(found).unwrap());
+            let told = pitch(Hertz::new(found).unwrap(), false);
             assert!(
                 told.contains("a quarter tone") && told.contains(other),
                 "{told}"
             );
             assert!(told.contains(&format!("half step {way}")), "{told}");
+            let stated = pitch(Hertz::new(found).unwrap(), true);
+            assert!(!stated.contains("quarter tone"), "{stated}");
         }
-        for found in [430.0, 440.0, 449.0] {
-            let told = pitch(Hertz::new(found).unwrap());
+        for found in [415.0, 430.0, 440.0, 449.0, 466.0] {
+            let told = pitch(Hertz::new(found).unwrap(), false);
             assert!(!told.contains("quarter tone"), "{told}");
         }
     }

@@ -10,7 +10,7 @@
 //! Limits: each thread holds one listener, so memory grows with the number of cores and not with that of files.
 
 use super::against;
-use super::error::{CliError, CommandResult, tell};
+use super::error::{CliError, CommandResult, note, tell};
 use super::interrupts::remove_unfinished_when_ended;
 use super::options::{
     ArchiveOptions, NamingOptions, PartOptions, PianoOptions, PublishOptions, RhythmOptions,
@@ -187,9 +187,8 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         Output::Folder { .. } | Output::Lines(..) => each_once(&all),
         Output::Chart { .. } | Output::Stdout(..) => all,
     };
-    let (files, jobs): (Vec<&Path>, Vec<Job>) =
-        plan(&all, &output, |file| args.archive.is_mine(file));
-    if let (true, Some(shard)) = (files.is_empty(), args.archive.shard) {
+    let jobs = plan(&all, &output, |file| args.archive.is_mine(file));
+    if let (true, Some(shard)) = (jobs.is_empty(), args.archive.shard) {
         tell(&format!(
             "part {shard} has none of the {} recordings",
             all.len()
@@ -204,7 +203,6 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     let mut failures = 0;
     let mut printed = Ok(());
     let readings = Readings {
-        files: &files,
         jobs: &jobs,
         read,
         options: &options,
@@ -236,7 +234,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         0 => {}
         done => tell(&format!(
             "{done} of {} recordings were done before",
-            files.len()
+            jobs.len()
         )),
     }
     let printed = printed.and_then(|()| output.end(&mut io::stdout().lock()));
@@ -336,10 +334,10 @@ impl Output {
             )));
         }
         let mut lines = LinesFile::open(path, LINE_BEGINNINGS).map_err(CliError::failed)?;
-        let mut done = DoneLines::default();
+        let mut done = DoneLines::made_as(reading);
         if skip_done {
             lines
-                .each_line(|line| done.keep(line, reading))
+                .each_line(|line| done.keep(line))
                 .map_err(CliError::failed)?;
         }
         Ok(Self::Lines(Mutex::new(lines), done))
@@ -407,8 +405,8 @@ impl Output {
             || stdout_is_a_file()
     }
 
-    /// What goes to standard output of a recording that cannot be read; `None` where nothing does.
-    fn text_of_failure(&self, path: &Path, error: &str) -> Option<SpooledTempFile> {
+    /// Writes the line of a recording that cannot be read where lines are kept; where they go to standard output, gives it.
+    fn line_of_failure(&self, path: &Path, error: &str) -> Option<SpooledTempFile> {
         let line = Failed {
             file: path.display().to_string(),
             error,
@@ -467,15 +465,19 @@ fn print(mut text: SpooledTempFile) -> io::Result<()> {
     out.flush()
 }
 
-/// One recording and the file its result goes to, if it goes to one; or why it cannot be done at all.
-type Job<'a> = Result<(&'a Path, Option<PathBuf>), String>;
+/// One recording of this call.
+struct Job<'a> {
+    recording: &'a Path,
+    /// The file its result goes to, if it goes to one; or why it cannot be done at all.
+    target: Result<Option<PathBuf>, String>,
+}
 
 /// The recordings of this call, each with its target; one whose target another recording of the whole list has already is refused.
 fn plan<'a>(
     files: &'a [PathBuf],
     output: &Output,
     is_mine: impl Fn(&Path) -> bool,
-) -> (Vec<&'a Path>, Vec<Job<'a>>) {
+) -> Vec<Job<'a>> {
     let Output::Folder {
         format,
         folder,
@@ -484,25 +486,35 @@ fn plan<'a>(
         ..
     } = output
     else {
-        let files = files.iter().map(PathBuf::as_path);
-        return files
-            .filter(|file| is_mine(file))
-            .map(|file| (file, Ok((file, None))))
-            .unzip();
+        let mine = files.iter().filter(|file| is_mine(file));
+        return mine
+            .map(|recording| Job {
+                recording,
+                target: Ok(None),
+            })
+            .collect();
+    };
+    let names: Vec<Result<PathBuf, String>> = match keep_folders {
+        true => files.iter().map(|file| name_below_folders(file)).collect(),
+        false => files
+            .iter()
+            .zip(result_names(files))
+            .map(|(file, name)| name.map(PathBuf::from).ok_or_else(|| no_recording(file)))
+            .collect(),
+    };
+    let remedy = match keep_folders {
+        true => "",
+        false => "add --keep-folders, or ",
     };
     let mut taken: HashMap<OsString, &Path> = HashMap::new();
-    let mut job = |file: &'a Path, name: Option<OsString>, is_mine: bool| {
-        let name = match keep_folders {
-            true => name_below_folders(file)?,
-            false => name.map(PathBuf::from).ok_or_else(|| no_recording(file))?,
-        };
-        let mut name = name.into_os_string();
+    let mut target = |file: &'a Path, name: Result<PathBuf, String>, is_mine: bool| {
+        let mut name = name?.into_os_string();
         name.push(".");
         name.push(format.extension);
         let target = folder.join(&name);
         if let Some(other) = taken.get(&folded(&name)) {
             return Err(format!(
-                "{}: its result would overwrite that of {} in {}; add --keep-folders, or read it in a call of its own with another --into",
+                "{}: its result would overwrite that of {} in {}; {remedy}read it in a call of its own with another --into",
                 file.display(),
                 other.display(),
                 target.display()
@@ -512,17 +524,17 @@ fn plan<'a>(
         if is_mine {
             may_write(&target, format.mark, *force)?;
         }
-        Ok((file, Some(target)))
+        Ok(Some(target))
     };
-    let files = files
+    files
         .iter()
-        .zip(result_names(files))
-        .filter_map(|(file, name)| {
-            let is_mine = is_mine(file);
-            let job = job(file, name, is_mine);
-            is_mine.then_some((file.as_path(), job))
-        });
-    files.unzip()
+        .zip(names)
+        .filter_map(|(recording, name)| {
+            let is_mine = is_mine(recording);
+            let target = target(recording, name, is_mine);
+            is_mine.then_some(Job { recording, target })
+        })
+        .collect()
 }
 
 fn no_recording(file: &Path) -> String {
@@ -574,7 +586,6 @@ type Outcome = Result<Given, Failure>;
 
 /// The recordings of one call on their way through the threads.
 struct Readings<'a> {
-    files: &'a [&'a Path],
     jobs: &'a [Job<'a>],
     read: &'a ReadRecording<'a>,
     options: &'a RecordingOptions,
@@ -611,10 +622,7 @@ impl Readings<'_> {
                             turn.wait_until_near(index);
                         }
                         let outcome = self.carry_out(job).map_err(|sentence| Failure {
-                            line: self
-                                .files
-                                .get(index)
-                                .and_then(|file| self.output.text_of_failure(file, &sentence)),
+                            line: self.output.line_of_failure(job.recording, &sentence),
                             sentence,
                         });
                         if sender.send((index, outcome)).is_err() {
@@ -639,23 +647,21 @@ impl Readings<'_> {
 
     fn carry_out(&self, job: &Job<'_>) -> Result<Given, String> {
         let mut told = 0;
-        let outcome = job
-            .as_ref()
-            .map_err(String::clone)
-            .and_then(|(path, target)| {
-                let progress = |share| {
-                    let reached = (share * STEPS as f64) as u64;
-                    self.bar.inc(reached.saturating_sub(told));
-                    told = told.max(reached);
-                };
-                contained(|| self.take(path, target.as_deref(), progress)).unwrap_or_else(|fault| {
-                    Err(format!(
-                        "{}: reading it was ended by {fault}; {}",
-                        path.display(),
-                        please_report()
-                    ))
-                })
-            });
+        let path = job.recording;
+        let outcome = job.target.clone().and_then(|target| {
+            let progress = |share| {
+                let reached = (share * STEPS as f64) as u64;
+                self.bar.inc(reached.saturating_sub(told));
+                told = told.max(reached);
+            };
+            contained(|| self.take(path, target.as_deref(), progress)).unwrap_or_else(|fault| {
+                Err(format!(
+                    "{}: reading it was ended by {fault}; {}",
+                    path.display(),
+                    please_report()
+                ))
+            })
+        });
         self.bar.inc(STEPS - told);
         outcome
     }
@@ -680,40 +686,43 @@ impl Readings<'_> {
         }
         let heard = (self.read)(path, self.options, self.stop, &mut progress)
             .map_err(|error| sentence(&error, InCommand::Take))?;
-        let noticed = self.noticed(&heard);
-        if let (
-            Some(target),
-            Output::Folder {
-                format, options, ..
-            },
-        ) = (target, self.output)
-        {
-            let folder = target.parent().unwrap_or(target);
-            return make_folder(folder)
-                .and_then(|()| write_whole(target, |out| (format.write)(&heard, options, out)))
-                .map(|()| Given {
-                    text: None,
-                    noticed,
-                })
-                .map_err(|error| error.to_string());
+        Ok(Given {
+            text: self.hand_over(path, target, &heard)?,
+            noticed: self.noticed(&heard),
+        })
+    }
+
+    /// Writes what was heard to where it goes, or gives what is to be printed.
+    fn hand_over(
+        &self,
+        path: &Path,
+        target: Option<&Path>,
+        heard: &Heard,
+    ) -> Result<Option<SpooledTempFile>, String> {
+        match (self.output, target) {
+            (
+                Output::Folder {
+                    format, options, ..
+                },
+                Some(target),
+            ) => make_folder(target.parent().unwrap_or(target))
+                .and_then(|()| write_whole(target, |out| (format.write)(heard, options, out)))
+                .map(|()| None)
+                .map_err(|error| error.to_string()),
+            (Output::Lines(lines, _), _) => {
+                let mut line = Vec::new();
+                write_json_line(&heard.document(), &mut line)
+                    .map_err(|error| format!("{}: {error}", path.display()))
+                    .and_then(|()| add_line(lines, &line).map_err(|error| error.to_string()))
+                    .map(|()| None)
+            }
+            _ => self.output.text(heard).map_err(|error| {
+                format!(
+                    "{}: its result found no room for temporary files ({error}); write to a folder with --into DIR instead",
+                    path.display()
+                )
+            }),
         }
-        if let Output::Lines(lines, _) = self.output {
-            let mut line = Vec::new();
-            return write_json_line(&heard.document(), &mut line)
-                .map_err(|error| format!("{}: {error}", path.display()))
-                .and_then(|()| add_line(lines, &line).map_err(|error| error.to_string()))
-                .map(|()| Given {
-                    text: None,
-                    noticed,
-                });
-        }
-        let text = self.output.text(&heard).map_err(|error| {
-            format!(
-                "{}: its result found no room for temporary files ({error}); write to a folder with --into DIR instead",
-                path.display()
-            )
-        })?;
-        Ok(Given { text, noticed })
     }
 
     /// What is to be told of a recording: its chart says it by itself.
@@ -723,7 +732,7 @@ impl Readings<'_> {
             Output::Stdout(..) | Output::Folder { .. } | Output::Lines(..) => heard
                 .warnings
                 .iter()
-                .map(|warning| format!("{}: note: {warning}", heard.file))
+                .map(|warning| note(&heard.file, warning))
                 .collect(),
         }
     }
@@ -799,9 +808,8 @@ mod tests {
         let files = ["monday.wav", "tuesday.wav", "friday.wav"].map(PathBuf::from);
         let (bar, stop) = (ProgressBar::hidden(), AtomicBool::new(false));
         let done_before = AtomicUsize::new(0);
-        let (recordings, jobs) = plan(&files, output, |_| true);
+        let jobs = plan(&files, output, |_| true);
         let readings = Readings {
-            files: &recordings,
             jobs: &jobs,
             read: &|path, _, _, _| {
                 let name = path.display().to_string();

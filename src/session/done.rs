@@ -38,6 +38,7 @@ struct Made {
 }
 
 /// How results of this call are made, but for the recording.
+#[derive(Debug)]
 struct Here(Provenance);
 
 impl Here {
@@ -75,9 +76,10 @@ pub fn is_done(document: &Path, recording: &Path, options: &RecordingOptions) ->
     holds(recording, &hash.into_iter().collect())
 }
 
-/// What stands in a file of lines already.
-#[derive(Debug, Default)]
+/// What stands in a file of lines already, of what would be made as now.
+#[derive(Debug)]
 pub struct DoneLines {
+    here: Here,
     /// The hashes of what was read, by the recording's name as it was given.
     read: HashMap<String, HashSet<String>>,
     /// Recordings and why they could not be read.
@@ -85,17 +87,23 @@ pub struct DoneLines {
 }
 
 impl DoneLines {
-    /// Keeps what `line` tells, where it was made as `options` say.
-    pub fn keep(&mut self, line: &str, options: &RecordingOptions) {
+    /// None yet, of those that were made as `options` say.
+    pub fn made_as(options: &RecordingOptions) -> Self {
+        Self {
+            here: Here::of(options),
+            read: HashMap::new(),
+            failed: HashSet::new(),
+        }
+    }
+
+    /// Keeps what `line` tells, where it was made as now.
+    pub fn keep(&mut self, line: &str) {
         let Ok(made) = serde_json::from_str::<Made>(line) else {
             return;
         };
         if let Some(error) = made.error {
             self.failed.insert((made.file, error));
-        } else if let Some(hash) = made
-            .provenance
-            .and_then(|made| Here::of(options).hash_of(made))
-        {
+        } else if let Some(hash) = made.provenance.and_then(|made| self.here.hash_of(made)) {
             self.read.entry(made.file).or_default().insert(hash);
         }
     }
@@ -139,8 +147,8 @@ mod tests {
             made.sha256 = content_hash(&path).unwrap();
             change(&mut made);
             let line = serde_json::json!({ "schema": "any", "file": file.display().to_string(), "provenance": made });
-            let mut done = DoneLines::default();
-            done.keep(&line.to_string(), &options);
+            let mut done = DoneLines::made_as(&options);
+            done.keep(&line.to_string());
             done.has(&path)
         };
         assert!(line(&path, &|_| {}));
@@ -148,8 +156,8 @@ mod tests {
         assert!(!line(&path, &|made| made.version = "0.0.1".to_owned()));
         assert!(!line(&path, &|made| made.options.bpm = Some(92.0)));
         assert!(!line(&path, &|made| made.sha256 = None));
-        let mut done = DoneLines::default();
-        done.keep("{\"schema\":\"any\",\"file\":\"half a li", &options);
+        let mut done = DoneLines::made_as(&options);
+        done.keep("{\"schema\":\"any\",\"file\":\"half a li");
         assert!(!done.has(&path));
     }
 }

@@ -114,10 +114,6 @@ impl Listening {
     ///
     /// # Errors
     /// If the input cannot be opened, or by a fault of the thread that does.
-    #[allow(
-        clippy::expect_used,
-        reason = "without a thread there is nothing to listen with"
-    )]
     pub fn start(options: ListeningOptions) -> Result<Self, ListeningError> {
         let begun = Instant::now();
         let ListeningOptions { device, listening } = options;
@@ -170,7 +166,7 @@ impl Listening {
         };
         #[allow(
             clippy::expect_used,
-            reason = "as thread::spawn does: a system that starts no thread cannot listen"
+            reason = "without a thread there is nothing to listen with"
         )]
         let thread = thread::Builder::new()
             .name(LISTENING.to_owned())

@@ -189,7 +189,7 @@ pub(super) fn stated(options: &RecordingOptions) -> Provenance {
 pub(super) fn provenance(listening: &ListenerOptions, naming: &Wording) -> Provenance {
     Provenance {
         version: env!("CARGO_PKG_VERSION").to_owned(),
-        model: Model::embedded_id(),
+        model: Model::embedded_id().to_owned(),
         options: StatedOptions {
             a4_hz: listening.a4.map(|a4| hundredths(a4.get())),
             piano: listening.piano.as_ref().map(|piano| piano.name.clone()),

@@ -155,8 +155,11 @@ pub(super) fn heading(heard: &Heard, ink: Ink, out: &mut dyn Write) -> io::Resul
             "  sounds {by} {steps} {way} than fingered; keys and names below are as fingered"
         )?;
     }
-    let other = heard.a4.and_then(quarter_tone_off);
-    if let Some(other) = other.filter(|_| heard.sounding_off.is_none()) {
+    let provenance = heard.provenance.as_ref();
+    let stated = heard.sounding_off.is_some()
+        || provenance.is_some_and(|provenance| provenance.options.states_pitch());
+    let other = heard.a4.filter(|_| !stated).and_then(quarter_tone_off);
+    if let Some(other) = other {
         writeln!(
             out,
             "  note: A4 lies a quarter tone from 440 Hz; if each key is a half step off, add --a4 {:.0}",

@@ -12,6 +12,7 @@ use crate::listener::{Certainty, Event};
 use crate::practice::align::MarkedAttempt;
 use crate::practice::course::median;
 use crate::practice::{Course, Mark, Outcome, Remark, Slip, Target};
+use crate::units::count::plural;
 use crate::units::{MidiNote, SampleRate};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -143,13 +144,6 @@ fn totals(attempts: &[MarkedAttempt]) -> String {
 /// Right ones, slips and unsure ones: `9 right, 1 slip, 0 unsure`.
 pub fn count_words([right, slips, unsure]: [usize; 3]) -> String {
     format!("{right} right, {}, {unsure} unsure", plural(slips, "slip"))
-}
-
-pub(crate) fn plural(n: usize, word: &str) -> String {
-    match n {
-        1 => format!("1 {word}"),
-        n => format!("{n} {word}s"),
-    }
 }
 
 /// How the target is shown.

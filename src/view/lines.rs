@@ -13,7 +13,7 @@ use crate::units::{SamplePos, SampleRate};
 use crate::view::likelihood;
 use crate::view::names::others_worth_showing;
 use crate::view::notes::{clock, notes_text};
-use crate::view::places::does;
+use crate::view::places::{does, in_key};
 
 /// Names after the best one.
 const OTHER_NAMES: usize = 2;
@@ -32,7 +32,6 @@ pub fn stand_ins_words(stand_ins: &[Vec<Chord>], style: Style) -> String {
 }
 
 /// The line of a chord struck at `at`, its symbols in `style`.
-#[allow(clippy::expect_used, reason = "writing to a String does not fail")]
 pub fn chord_line(
     at: SamplePos,
     notes: &[ChordNote],
@@ -70,9 +69,9 @@ pub fn harmony_line(stretch: &Stretch, style: Style) -> String {
     let name = stretch.chords.first();
     let name = name.map_or("no chord".to_owned(), |best| best.chord.symbol(style));
     let place = stretch.key.zip(stretch.numeral.as_ref());
-    let place = place.map_or(String::new(), |(key, numeral)| {
-        let sure = likelihood::of_key(stretch.key_confidence.get()).unwrap_or_default();
-        format!(", {sure}{numeral} in {key}")
+    let place = place.and_then(|(key, numeral)| {
+        in_key(stretch.key_confidence.get(), numeral, key).map(|place| format!(", {place}"))
     });
+    let place = place.unwrap_or_default();
     format!("{at}  harmony {name}{place}")
 }

@@ -3,11 +3,12 @@
 //! Input: an [`Overview`], the day. Output: text. Units: shares in per cent, seconds, days. Method: every bar stands beside its number.
 //! Limits: bars need block characters; the numbers say the same.
 
-use super::drill::{count_words, plural, sign};
+use super::drill::{count_words, sign};
 use super::ink::Ink;
 use crate::harmony::{PitchClass, Spelled};
 use crate::practice::Outcome;
 use crate::practice::tally::{Item, Overview, Tally};
+use crate::units::count::plural;
 use std::io::{self, Write};
 
 /// Columns of a bar.

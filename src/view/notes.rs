@@ -11,6 +11,7 @@ use crate::units::{Cents, Hertz};
 use crate::view::ink::Ink;
 use std::collections::BTreeSet;
 use std::io::{self, Write};
+use std::ops::RangeInclusive;
 
 pub use crate::units::clock::clock;
 
@@ -111,14 +112,16 @@ pub fn legends(marks: &[KeyMark]) -> impl Iterator<Item = Legend> {
         .map(|(_, legend)| legend)
 }
 
-/// Farther from 440 Hz than this, in cents, a pitch is as near to that of a piano a half step lower or higher.
-const QUARTER_TONE: f64 = 47.0;
+/// As many cents from 440 Hz a pitch is nearly as far from that of a piano a half step lower or higher.
+const QUARTER_TONE: RangeInclusive<f64> = 47.0..=60.0;
 
-/// The other pitch of A4 that may be meant where this one was found a quarter tone from 440 Hz: then each key is one half step off.
+/// The other pitch of A4 that may be meant where this one was looked for around 440 Hz and found a quarter tone from it: then each key is one half step off.
 pub fn quarter_tone_off(a4: Hertz) -> Option<Hertz> {
     let cents = a4.cents_above(Hertz::CONCERT_A4).get();
     let half_step = Cents::new(-100.0 * cents.signum()).ok()?;
-    (cents.abs() >= QUARTER_TONE).then(|| a4.raised_by(half_step))
+    QUARTER_TONE
+        .contains(&cents.abs())
+        .then(|| a4.raised_by(half_step))
 }
 
 /// The notes lowest first by their `names`, the doubtful ones marked: `A4~` where only the octave is in doubt, else as [`note_text`].

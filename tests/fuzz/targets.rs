@@ -1,6 +1,6 @@
 //! The readers of what comes from outside, each as a function of bytes that gives a short account of what came of them.
 //!
-//! An account that is new shows that the input went a way of its own (see `run.rs`): there is no coverage on a stable compiler that costs nothing,
+//! An account that is new shows that the input went a way of its own (see `examples/fuzz.rs`): there is no coverage on a stable compiler that costs nothing,
 //! and what a reader says of its input is the next best. Numbers and names are left out of accounts, since every input has its own.
 
 use lidprop::audio::{self, BlockState, SampleSource};
@@ -19,7 +19,7 @@ use lidprop::store::logbook::Logbook;
 use std::cell::RefCell;
 use std::fmt::Display;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// A reader, and where its seeds lie.
 pub struct Target {
@@ -251,27 +251,6 @@ impl Target {
                 .map(|text| text.as_bytes().to_vec())
                 .collect(),
         }
-    }
-
-    /// Inputs that have shown a fault once.
-    #[allow(dead_code, reason = "a test reads them")]
-    pub fn found(&self) -> Vec<PathBuf> {
-        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/found");
-        let mut found: Vec<PathBuf> = std::fs::read_dir(folder)
-            .into_iter()
-            .flatten()
-            .flatten()
-            .map(|entry| entry.path())
-            .filter(|path| {
-                let name = path
-                    .file_name()
-                    .and_then(|name| name.to_str())
-                    .unwrap_or_default();
-                name.starts_with(&format!("{}-", self.name))
-            })
-            .collect();
-        found.sort();
-        found
     }
 }
 

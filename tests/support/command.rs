@@ -37,6 +37,12 @@ impl Desk {
     }
 
     /// Every file there, by path from the folder, in order.
+    pub fn files_in(&self, folder: &str) -> Vec<String> {
+        let mut files = self.files();
+        files.retain(|file| file.starts_with(folder));
+        files
+    }
+
     pub fn files(&self) -> Vec<String> {
         fn walk(folder: &Path, base: &Path, found: &mut Vec<String>) {
             for entry in std::fs::read_dir(folder).unwrap() {

@@ -19,6 +19,19 @@ pub fn is_caf(head: &[u8]) -> bool {
     head.starts_with(MARKER)
 }
 
+/// The coding, for people: its four letters, which stand in the chunk `desc` after the rate.
+pub fn coding(head: &[u8]) -> Option<String> {
+    const CODING_AT: usize = (FILE_HEADER + CHUNK_HEADER) as usize + 8;
+    let coding = is_caf(head).then(|| head.get(CODING_AT..CODING_AT + 4))??;
+    let printable = coding.iter().all(|byte| (b' '..=b'~').contains(byte));
+    let letters: String = coding.iter().map(|&byte| char::from(byte)).collect();
+    Some(match letters.trim_end() {
+        "aac" => "AAC in CAF".into(),
+        letters if printable => format!("'{letters}' in CAF"),
+        _ => "something unknown in CAF".into(),
+    })
+}
+
 /// What is wrong with the header, as the end of a sentence. The position is changed.
 ///
 /// # Errors
@@ -34,9 +47,6 @@ pub fn fault(file: &mut (impl Read + Seek), length: u64) -> io::Result<Option<&'
 fn look(file: &mut (impl Read + Seek), length: u64) -> io::Result<Option<&'static str>> {
     let mut position = FILE_HEADER;
     for _ in 0..MOST_CHUNKS {
-        if position.saturating_add(CHUNK_HEADER) > length {
-            break;
-        }
         file.seek(SeekFrom::Start(position))?;
         let (mut name, mut size) = ([0; 4], [0; 8]);
         file.read_exact(&mut name)?;

@@ -8,8 +8,9 @@
 //! Limits: the first audio track only; a chained stream is read on as long as it can be decoded.
 
 use crate::audio::AudioError;
+use crate::audio::recording::caf;
 use crate::audio::recording::opus::{self, OpusTrack};
-use crate::audio::recording::refused::{aac_extension, caf_coding, refused};
+use crate::audio::recording::refused::{aac_extension, refused};
 use std::io;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codec_id;
@@ -559,7 +560,7 @@ fn refusal(name: &str, error: Error, head: &[u8]) -> AudioError {
         Error::IoError(e) => AudioError::from_io(name, e),
         Error::Unsupported(why) => {
             let aac = || why.contains("mp4a").then(|| aac_extension(None).into());
-            match caf_coding(head).or_else(aac) {
+            match caf::coding(head).or_else(aac) {
                 Some(codec) => AudioError::UnknownCodec {
                     name: name.into(),
                     codec,

@@ -190,13 +190,17 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
     {
         return Err(AudioError::damaged(name, fault));
     }
-    let ends_early = ends_early(&mut file, &head, bytes).map_err(fail)?;
+    let extent = mp4::is_mp4(&head)
+        .then(|| mp4::extent(&mut io::BufReader::new(&mut file)))
+        .transpose()
+        .map_err(fail)?;
+    let ends_early = ends_early(&mut file, &head, extent, bytes).map_err(fail)?;
     let recognised = Arc::new(AtomicBool::new(false));
     let for_second_try = matroska::is_matroska(&head)
         .then(|| file.try_clone())
         .transpose()
         .map_err(fail)?;
-    let source = put_right(name, file, &head, recognised.clone())?;
+    let source = put_right(name, file, extent, recognised.clone())?;
     // The edit list comes first, since both handles share one position in the file.
     let mut decoder = match (Decoder::new(name, source, &head), for_second_try) {
         // A file that was cut has lost what its beginning points at, which is not needed to read it forwards.
@@ -231,28 +235,30 @@ fn open_file(name: &str, mut file: File, bytes: u64) -> Result<FileSource, Audio
     Ok(source)
 }
 
-/// True if the file does not end where or how such files do. The position is changed.
-fn ends_early(file: &mut File, head: &[u8], bytes: u64) -> io::Result<bool> {
+/// True if the file does not end where or how such files do; `extent` of an MP4. The position is changed.
+fn ends_early(
+    file: &mut File,
+    head: &[u8],
+    extent: Option<mp4::Extent>,
+    bytes: u64,
+) -> io::Result<bool> {
     if ogg::is_ogg(head) {
         return ogg::has_its_end(file).map(|whole| !whole);
     }
-    if mp4::is_mp4(head) {
-        let extent = mp4::extent(&mut io::BufReader::new(file))?;
-        return Ok(extent.stated_end > bytes);
-    }
-    Ok(matroska::stated_length(head).is_some_and(|stated| stated > bytes))
+    let stated = extent.map(|extent| extent.stated_end);
+    let stated = stated.or_else(|| matroska::stated_length(head));
+    Ok(stated.is_some_and(|stated| stated > bytes))
 }
 
 /// The file as the decoder reads it: with a FLAC header that says what is there, and a cut MP4 with the length it states.
 fn put_right(
     name: &str,
     mut file: File,
-    head: &[u8],
+    extent: Option<mp4::Extent>,
     recognised: Arc<AtomicBool>,
 ) -> Result<Box<dyn MediaSource>, AudioError> {
     let fail = |e| AudioError::from_io(name, e);
-    if mp4::is_mp4(head) {
-        let extent = mp4::extent(&mut io::BufReader::new(&mut file)).map_err(fail)?;
+    if let Some(extent) = extent {
         file.seek(SeekFrom::Start(0)).map_err(fail)?;
         return match extent.has_index {
             true => Ok(Box::new(mp4::Stated::new(

@@ -82,21 +82,6 @@ pub fn refused(name: &str, head: &[u8]) -> Option<AudioError> {
     })
 }
 
-/// The coding of a CAF file that is not read: its four letters (Apple Core Audio Format, the chunk `desc`).
-pub fn caf_coding(head: &[u8]) -> Option<String> {
-    const CODING_AT: usize = 8 + 12 + 8;
-    let coding = head
-        .starts_with(b"caff")
-        .then(|| head.get(CODING_AT..CODING_AT + 4))??;
-    let printable = coding.iter().all(|byte| (b' '..=b'~').contains(byte));
-    let letters: String = coding.iter().map(|&byte| char::from(byte)).collect();
-    Some(match letters.trim_end() {
-        "aac" => "AAC in CAF".into(),
-        letters if printable => format!("'{letters}' in CAF"),
-        _ => "something unknown in CAF".into(),
-    })
-}
-
 /// What AAC is that is not read, by the first bytes of its AudioSpecificConfig (ISO/IEC 14496-3, section 1.6.2.1).
 pub fn aac_extension(config: Option<&[u8]>) -> &'static str {
     const LC: u8 = 2;

@@ -92,7 +92,7 @@ pub fn read(
     let mut header = Header::read(name, &mut stream, total_bytes)?;
     let looked_at = std::mem::take(&mut header.looked_at);
     let stream = Cursor::new(looked_at).chain(stream);
-    let body = Chunks::new(stream, header.data_bytes, header.format.block_bytes);
+    let body = Chunks::new(stream, header.promised_bytes, header.format.block_bytes);
     header.wave(name, body)
 }
 
@@ -111,9 +111,7 @@ struct Format {
 
 struct Header {
     format: Format,
-    /// Bytes of sound; `None`: until the stream ends.
-    data_bytes: Option<u64>,
-    /// Bytes of sound the header promises, even where the file is shorter.
+    /// Bytes of sound that the header promises, even where the file is shorter; `None`: until the stream ends.
     promised_bytes: Option<u64>,
     /// Bytes of sound that were read to see whether they are any.
     looked_at: Vec<u8>,
@@ -178,7 +176,6 @@ impl Header {
                     };
                     return Ok(Self {
                         format,
-                        data_bytes: promised_bytes,
                         promised_bytes,
                         looked_at,
                     });
@@ -248,7 +245,8 @@ impl Header {
             }
             TAG_MP3 => wave("MP3 in WAV".into(), true, 0, Box::new(body)),
             _ if ADPCM.contains(&tag) => {
-                let stream = Box::new(own_header(&self.format.chunk, self.data_bytes).chain(body));
+                let stream =
+                    Box::new(own_header(&self.format.chunk, self.promised_bytes).chain(body));
                 wave("ADPCM".into(), true, 0, stream)
             }
             _ => {
@@ -414,17 +412,17 @@ impl<R: Read> Chunks<R> {
             io::copy(&mut (&mut self.stream).take(skipped), &mut io::sink())?;
             let mut header = Vec::new();
             (&mut self.stream).take(8).read_to_end(&mut header)?;
-            let (Some(id), Some(size)) = (header.first_chunk::<4>(), header.last_chunk::<4>())
-            else {
+            let Ok([a, b, c, d, size @ ..]) = <[u8; 8]>::try_from(header) else {
                 self.last = true;
                 break;
             };
-            let size = u64::from(u32::from_le_bytes(*size));
-            self.last = header.len() < 8 || !is_chunk_name(id);
-            if self.last {
+            let id = [a, b, c, d];
+            if !is_chunk_name(&id) {
+                self.last = true;
                 break;
             }
-            if id == b"data" {
+            let size = u64::from(u32::from_le_bytes(size));
+            if &id == b"data" {
                 self.left = size;
                 self.filled_up = !size.is_multiple_of(2);
             } else {
@@ -442,13 +440,12 @@ impl<R: Read> Read for Chunks<R> {
             .unwrap_or(usize::MAX)
             .min(out.len());
         let read = self.stream.read(&mut out[..most])?;
-        // one that is cut short ends here
-        self.last |= read == 0 && most > 0;
-        self.left = if self.last && read == 0 {
-            0
-        } else {
-            self.left - read as u64
-        };
+        self.left -= read as u64;
+        if read == 0 && most > 0 {
+            // one that is cut short ends here
+            self.last = true;
+            self.left = 0;
+        }
         Ok(read)
     }
 }

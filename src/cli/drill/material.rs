@@ -7,12 +7,10 @@ use crate::chart::document::Recording;
 use crate::chart::typed::{ChartChord, TypedChart};
 use crate::cli::error::CliError;
 use crate::practice::{ChartStep, Material};
-use crate::store::file::read_text;
+use crate::store::file::{LARGEST_TEXT, read_text};
 use crate::units::MidiNote;
 use std::path::Path;
 
-/// No chart or document is larger, in bytes.
-const LARGEST: u64 = 50_000_000;
 /// Fewer keys are no voicing.
 const FEWEST_KEYS: usize = 3;
 
@@ -23,7 +21,7 @@ fn text_of(path: &Path) -> Result<String, CliError> {
             path.display()
         ))
     };
-    read_text(path, LARGEST).map_err(|error| refuse(&error))
+    read_text(path, LARGEST_TEXT).map_err(|error| refuse(&error))
 }
 
 /// The chords of a typed chart.

@@ -11,10 +11,10 @@ use crate::harmony::voicing::typed::Typed;
 use crate::harmony::{
     AnalysisOptions, Chord, Context, Given, Interpretation, NoteNames, SURE_KEY, Spelled, interpret,
 };
+use crate::store::file;
 use crate::units::MidiNote;
 use clap::builder::TypedValueParser;
-use std::fs::File;
-use std::io::Read;
+use std::io;
 use std::path::Path;
 
 /// What was typed.
@@ -123,21 +123,15 @@ fn symbols(text: &str) -> impl Iterator<Item = &str> {
 /// Reads a text file of bars.
 fn read_file(path: &Path, names: NoteNames) -> Result<TypedChart, CliError> {
     let shown = path.display();
-    let refused = |wrong: std::io::Error| {
-        CliError::failed(format!(
-            "cannot read '{shown}': {wrong}; name a text file of bars"
-        ))
+    let refused = |wrong: io::Error| {
+        CliError::failed(match wrong.kind() {
+            io::ErrorKind::FileTooLarge => format!(
+                "'{shown}' is larger than a megabyte: that is no chart; name a text file of bars"
+            ),
+            _ => format!("cannot read '{shown}': {wrong}; name a text file of bars"),
+        })
     };
-    let mut text = String::new();
-    let file = File::open(path).map_err(refused)?;
-    file.take(MOST_BYTES + 1)
-        .read_to_string(&mut text)
-        .map_err(refused)?;
-    if text.len() as u64 > MOST_BYTES {
-        return Err(CliError::failed(format!(
-            "'{shown}' is larger than a megabyte: that is no chart; name a text file of bars"
-        )));
-    }
+    let text = file::read_text(path, MOST_BYTES).map_err(refused)?;
     TypedChart::read(&text, names).map_err(|wrong| CliError::Usage(format!("'{shown}', {wrong}")))
 }
 

@@ -11,14 +11,11 @@ use crate::cli::CliError;
 use crate::harmony::Key;
 use crate::harmony::standins::Tune;
 use crate::publish::musicxml::read as musicxml;
-use crate::store::file::read_text;
+use crate::store::file::{LARGEST_TEXT, read_text};
 use std::fmt::Display;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
-
-/// No chart or document is larger, in bytes.
-const LARGEST: u64 = 50_000_000;
 
 /// Reads it.
 ///
@@ -86,7 +83,7 @@ fn of_musicxml(path: &Path, args: &StandinArgs, key: Option<Key>) -> Result<Tune
 }
 
 fn read(path: &Path) -> Result<String, CliError> {
-    read_text(path, LARGEST).map_err(|wrong| {
+    read_text(path, LARGEST_TEXT).map_err(|wrong| {
         CliError::failed(format!(
             "cannot read {}: {wrong}; check the name and that it is a text file",
             path.display()
