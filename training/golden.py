@@ -3,7 +3,7 @@
     python training/golden.py [--weights MODEL.safetensors] --into tests/data
 
 golden_model.safetensors: the weights (of MODEL, or small seeded random ones), of 16 bits as those that ship; golden_frames.safetensors: 'samples' (a made-up
-chord with noise and a rest), 'frames' (numbers of some frames), 'inputs' [frames, 220, 88] of those, 'sounding' and 'onset' (calibrated
+chord with noise and a rest), 'frames' and 'keys' (numbers of some frames and keys), 'inputs' [frames, 220, keys] of those, 'sounding' and 'onset' (calibrated
 probabilities) [all frames, 88], of the second look 'later_sounding', 'later_onset' and 'pedal' [all frames].
 Whole numbers of 16 bits count steps of 1/32768. Regenerate only when the front end or the network's shape changes.
 """
@@ -12,11 +12,11 @@ import math
 import os
 import torch
 from safetensors.torch import load_file, save_file
-from front_end import RATE, FrontEnd
+from front_end import KEYS, RATE, FrontEnd
 from network import DOUBT, NoteNetwork
 
 STEPS = 32768
-SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8, back=8, pedal=4)
+SIZES = dict(glance=8, first=24, opinion=8, context=12, joined=12, memory=12, last=8, back=8, pedal=4, told=4, among=8)
 
 
 def in_steps(values):
@@ -44,7 +44,7 @@ def main():
     torch.manual_seed(1)
     if o.weights:
         tensors = load_file(o.weights)
-        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4', 'back': 'wzb'}
+        sizes = {'first': 'w1', 'opinion': 'w2', 'context': 'wc', 'joined': 'w3', 'memory': 'wz', 'last': 'w4', 'back': 'wzb', 'told': 'wt', 'among': 'wa'}
         sizes = {k: tensors[f'{v}.weight'].shape[0] for k, v in sizes.items()} | {'glance': tensors['wg.weight'].shape[1], 'pedal': tensors['wp.weight'].shape[0] // 2}
         network = NoteNetwork(**sizes)
         network.load_state_dict({k: v for k, v in tensors.items() if k != 'calibration'})
@@ -61,12 +61,13 @@ def main():
         inputs = FrontEnd()(samples[None] / STEPS)
         sounding, onset, _, _, later, later_onset, pedal = network(inputs)
     scale = tensors['calibration']
-    some = torch.tensor([40])
+    some, keys = torch.tensor([40]), torch.arange(0, KEYS, 7)
     save_file({k: v.contiguous() if k == 'calibration' else v.half().contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
     save_file({
         'samples': samples,
         'frames': some.float(),
-        'inputs': inputs[0, some].transpose(1, 2).contiguous(),
+        'keys': keys.float(),
+        'inputs': inputs[0, some][:, keys].transpose(1, 2).contiguous(),
         **{name: in_steps(torch.sigmoid(scale[i, 0] * logits[0] + scale[i, 1])) for i, (name, logits) in enumerate((
             ('sounding', sounding), ('onset', onset), ('later_sounding', later), ('later_onset', later_onset), ('pedal', pedal)))},
     }, os.path.join(o.into, 'golden_frames.safetensors'))

@@ -10,7 +10,9 @@ intervals found and a summary of all keys -> dense -> memory -> dense -> two log
 The memory is a recurrent unit whose gate sees the input alone, so that training can take all frames at once (Feng, Tung, Ahmed, Bengio,
 Hajimirsadeghi 2024, "Were RNNs all we needed?"): h = (1 - z) h + z c, with z and c from the frame; a key out of question forgets.
 The second look has another such memory that runs backward in time (as in Schuster and Paliwal 1997); the pedal is told from the mean and the largest of
-what the second look found of the keys in question, with memories both ways.
+what the second look found of the keys in question and from how many keys of each two thirds of an octave sound and were struck, with memories both ways.
+Then the keys in question ask their neighbours once more, what they know by now of themselves (as messages are passed between the nodes of a graph; Gilmer,
+Schoenholz, Riley, Vinyals, Dahl, "Neural message passing for quantum chemistry", 2017), and the pedal.
 """
 import torch
 try:
@@ -22,6 +24,8 @@ from front_end import INPUTS, KEYS
 
 INTERVALS = (0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28, -28, 36, -36)
 FARTHEST = max(INTERVALS)
+STRETCH = 8  # keys that are counted together for the pedal
+STRETCHES = KEYS // STRETCH
 DOUBT = -5.0  # logit of the first opinion below which a key is out of question
 
 
@@ -89,7 +93,7 @@ def remember_back(keep, new):
 
 
 class NoteNetwork(torch.nn.Module):
-    def __init__(self, glance=16, first=144, opinion=24, context=120, joined=64, memory=64, last=48, back=48, pedal=24):
+    def __init__(self, glance=16, first=144, opinion=24, context=120, joined=64, memory=64, last=48, back=48, pedal=24, told=16, among=64):
         super().__init__()
         self.glance = glance
         self.w1 = torch.nn.Linear(INPUTS, first)
@@ -106,10 +110,16 @@ class NoteNetwork(torch.nn.Module):
         self.wnb = torch.nn.Linear(joined, back)
         self.w5 = torch.nn.Linear(memory + back + joined, last)
         self.wh2 = torch.nn.Linear(last, 2)
-        self.wp = torch.nn.Linear(2 * last, 2 * pedal)
+        self.wp = torch.nn.Linear(2 * last + 2 * STRETCHES, 2 * pedal)
         self.wzp = torch.nn.Linear(2 * pedal, 2 * pedal)  # of the memory forward, then of the one backward
         self.wnp = torch.nn.Linear(2 * pedal, 2 * pedal)
         self.wq = torch.nn.Linear(4 * pedal, 1)
+        self.wt = torch.nn.Linear(last, told)
+        self.wa = torch.nn.Linear(len(INTERVALS) * told, among)
+        self.w6 = torch.nn.Linear(among + last + 2 * pedal, last)
+        self.wh3 = torch.nn.Linear(last, 2)
+        torch.nn.init.zeros_(self.wh3.weight)
+        torch.nn.init.zeros_(self.wh3.bias)
         torch.nn.init.constant_(self.wo.bias, -2.0)  # few of 88 keys sound at a time
         torch.nn.init.constant_(self.wg.bias, -2.0)
         for gate in (self.wz, self.wzb, self.wzp):
@@ -125,9 +135,14 @@ class NoteNetwork(torch.nn.Module):
         asked = (first > DOUBT).float().detach()
         likely = torch.sigmoid(first)[..., None] * seen[..., None]
         summary = ((likely * h2).sum(-2, keepdim=True) / (1 + likely.sum(-2, keepdim=True))).to(h2.dtype)
-        padded = torch.nn.functional.pad(h2, (0, 0, FARTHEST, FARTHEST))
-        around = torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS] + [summary.expand_as(h2)], -1)
+        around = torch.cat([self.around(h2), summary.expand_as(h2)], -1)
         return glance.float(), first, asked, torch.relu(self.w3(torch.cat([torch.relu(self.wc(around)), h2], -1)))
+
+    @staticmethod
+    def around(of_keys):
+        """What the keys at INTERVALS from each hold, one after the other; zeros beyond the keyboard."""
+        padded = torch.nn.functional.pad(of_keys, (0, 0, FARTHEST, FARTHEST))
+        return torch.cat([padded.narrow(-2, FARTHEST + i, KEYS) for i in INTERVALS], -1)
 
     def forward(self, x):
         glance, first, asked, h3 = self.frames_alone(x)
@@ -143,12 +158,21 @@ class NoteNetwork(torch.nn.Module):
         h5 = torch.relu(self.w5(torch.cat([h.to(h3.dtype), back.to(h3.dtype), h3], -1)))
         out = self.wh2(h5).float()
         there = h5.float() * asked[..., None]
-        found = torch.cat([there.sum(-2) / (1 + asked.sum(-1, keepdim=True)), there.amax(-2)], -1)
+        many = torch.sigmoid(torch.stack(self.answers(first, asked, out), -2)).unflatten(-1, (STRETCHES, STRETCH)).sum(-1).flatten(-2)
+        found = torch.cat([there.sum(-2) / (1 + asked.sum(-1, keepdim=True)), there.amax(-2), many], -1)
         p = torch.relu(self.wp(found)).float()
         z, new = torch.sigmoid(self.wzp(p).float()), self.wnp(p).float()
         (zf, zb), (nf, nb) = z.chunk(2, -1), new.chunk(2, -1)
-        pedal = self.wq(torch.cat([remember(1 - zf, zf * nf), remember_back(1 - zb, zb * nb), p], -1)).float()[..., 0]
-        return *self.answers(first, asked, out), pedal
+        q = torch.cat([remember(1 - zf, zf * nf), remember_back(1 - zb, zb * nb)], -1)
+        pedal = self.wq(torch.cat([q, p], -1)).float()[..., 0]
+        return *self.answers(first, asked, out + self.second_round(h5, asked, q.to(h5.dtype))), pedal
+
+    def second_round(self, h5, asked, q):
+        """What is added to the logits once the neighbours and the pedal have told what they know."""
+        told = torch.relu(self.wt(h5)) * asked[..., None]
+        among = torch.relu(self.wa(self.around(told.to(h5.dtype))))
+        of_all = q[..., None, :].expand(*h5.shape[:-1], q.shape[-1])
+        return self.wh3(torch.relu(self.w6(torch.cat([among, h5, of_all], -1)))).float()
 
     @staticmethod
     def answers(first, asked, out):

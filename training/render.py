@@ -28,6 +28,7 @@ def fast_size(least):
 CONVOLUTION = fast_size(LENGTH + RATE)
 NOISE = fast_size(LENGTH)
 ANSWERS = 8
+WITHOUT_STRINGS = 0.35  # share of clips in which no string answers and no pedal knocks, as where single notes were put together
 RESONANCE = 2 * RATE  # samples for which undamped strings answer
 
 
@@ -168,14 +169,15 @@ class Renderer:
         answer = torch.fft.irfft(torch.fft.rfft(x * down, size) * torch.fft.rfft(self.answers, size)[pick], size)[:, :LENGTH] * down
         loud = lambda s: s.square().mean(-1, keepdim=True).sqrt().clamp(min=1e-6)
         played = loud(x)
-        x = x + answer / loud(answer) * played * 10 ** (-self.uniform(12, 36, clips, 1) / 20)
+        real = self.uniform(0, 1, clips, 1) >= WITHOUT_STRINGS
+        x = x + real * answer / loud(answer) * played * 10 ** (-self.uniform(12, 36, clips, 1) / 20)
         # the tray and the dampers knock and swish
         t = torch.arange(RATE // 4, device=self.device) / RATE
         knock = self.normal(clips, RATE // 4) * torch.exp(-t / self.uniform(0.01, 0.06, clips, 1))
         f = torch.linspace(0, RATE / 2, size // 2 + 1, device=self.device)
         spectrum = torch.fft.rfft(knock, size) / (1 + (f / self.uniform(80, 900, clips, 1)) ** 2)
         noise = torch.fft.irfft(torch.fft.rfft(moved.abs() * self.uniform(0.2, 1, clips, LENGTH), size) * spectrum, size)[:, :LENGTH]
-        heard = (self.uniform(0, 1, clips, 1) < 0.6) & (moved.abs().amax(-1, keepdim=True) > 0)
+        heard = real & (self.uniform(0, 1, clips, 1) < 0.6) & (moved.abs().amax(-1, keepdim=True) > 0)
         return x + heard * noise / noise.abs().amax(-1, keepdim=True).clamp(min=1e-6) * played * 10 ** (-self.uniform(0, 30, clips, 1) / 20)
 
     def colour(self, x, chance):

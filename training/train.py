@@ -15,14 +15,17 @@ import torch
 from safetensors.torch import load_file, save_file
 from front_end import BINS, FrontEnd, HOP, KEYS, RATE, disturbed
 from network import DOUBT, NoteNetwork
+import scenes
+if '--seconds' in sys.argv:
+    scenes.SECONDS = float(sys.argv[sys.argv.index('--seconds') + 1])  # render.py takes its sizes from it
+import render
 from render import FRAMES, LOOK_BACK, Renderer
 from scenes import SceneMaker, held
 from sounds import Backdrop, Bank
-import render
 
-SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last', 'back', 'pedal')
+SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last', 'back', 'pedal', 'told', 'among')
 PICKED = 24  # frames taken of a scene in the first part
-TOGETHER = 32  # scenes a step in the second part
+TOGETHER = 96  # seconds of scenes a step in the second part
 STRIKES_COUNT = 2.0  # how much the loss of 'struck' counts beside that of 'sounding'
 PEDAL_COUNTS = 0.02  # the same of the pedal, one value a frame where the others have 88
 DECAY = 0.999  # of the running average of the weights
@@ -184,6 +187,7 @@ def main():
     a.add_argument('--minutes', type=float, default=9)
     a.add_argument('--memory-share', type=float, default=0.5, help='share of the time for the second part')
     a.add_argument('--clips', type=int, default=256, help='scenes rendered at a time')
+    a.add_argument('--seconds', type=float, default=scenes.SECONDS, help='of a scene')
     a.add_argument('--frames', type=int, default=512, help='frames a step in the first part')
     a.add_argument('--made-up', type=int, default=16, help='pianos made from formulas')
     a.add_argument('--made-up-step', type=int, default=2)
@@ -194,7 +198,7 @@ def main():
     a.add_argument('--half', type=int, default=1, help='1 multiplies in half precision on a GPU')
     a.add_argument('--disturb', type=float, default=0.03, help='how far inputs are raised and lowered at random: 0.03 is 1.5 dB')
     a.add_argument('--telephone', type=float, default=0.12, help='share of scenes over the band of a telephone')
-    a.add_argument('--sizes', default='16,144,24,120,64,96,64,48,24', help=','.join(SIZES))
+    a.add_argument('--sizes', default='16,144,24,120,64,96,64,48,24,16,64', help=','.join(SIZES))
     a.add_argument('--rate', type=float, default=3e-3)
     a.add_argument('--device', default='cuda' if torch.cuda.is_available() else 'cpu')
     a.add_argument('--workers', type=int, default=12)
@@ -247,7 +251,8 @@ def main():
     print(f'{o.name}: {len(table)} recordings of {len(bank.pianos)} pianos, {sum(p.numel() for p in network.parameters())} weights, '
           f'ready after {time.time() - begun:.0f} s', flush=True)
 
-    start, budget, step, scenes, frames, waited = time.time(), o.minutes * 60, 0, 0, 0, 0.0
+    start, budget, step, drawn, frames, waited = time.time(), o.minutes * 60, 0, 0, 0, 0.0
+    together_clips = max(1, round(TOGETHER / o.seconds))
 
     def rendered():
         nonlocal waited
@@ -297,7 +302,7 @@ def main():
         glance, first, asked, h3 = network.frames_alone(x)
         return *network.answers(first, asked, network.head(h3)), first, glance
 
-    memories = ('wz', 'wn', 'w4', 'wh', 'wzb', 'wnb', 'w5', 'wh2', 'wp', 'wzp', 'wnp', 'wq')
+    memories = ('wz', 'wn', 'w4', 'wh', 'wzb', 'wnb', 'w5', 'wh2', 'wp', 'wzp', 'wnp', 'wq', 'wt', 'wa', 'w6', 'wh3')
     unused = [p for n, p in network.named_parameters() if n.split('.')[0] in memories]
     for p in unused:
         p.requires_grad_(False)
@@ -321,11 +326,11 @@ def main():
                 trainer.step(*(t[e] for t in spectra + labels))
                 step += 1
                 frames += o.frames
-            scenes += o.clips
+            drawn += o.clips
             if time.time() - start > told:
                 say('frames alone', trainer)
                 told += budget / 24
-        print(f'{o.name}: first part, {step} steps, {scenes} scenes', flush=True)
+        print(f'{o.name}: first part, {step} steps, {drawn} scenes', flush=True)
         with torch.no_grad():
             torch._foreach_copy_(list(network.parameters()), list(average.parameters()))
         del trainer
@@ -336,25 +341,26 @@ def main():
     # second part: whole scenes
     if 'cuda' in o.device:  # the parts between the memories become a few kernels
         network.frames_alone = torch.compile(network.frames_alone, dynamic=False)
-    trainer = Trainer(network, average, o.rate, network, front, (TOGETHER, FRAMES), o.device, o.disturb, half)
+        network.second_round = torch.compile(network.second_round, dynamic=False)
+    trainer = Trainer(network, average, o.rate, network, front, (together_clips, FRAMES), o.device, o.disturb, half)
     told, since, first_step = time.time() - start, time.time(), step
     while (share := together((time.time() - since) / max(1.0, budget - (since - start)))) < 1:
         x, sounding, struck, weight, pedal = rendered()
         spectra = front.spectra(x)
-        for i in range(0, o.clips - TOGETHER + 1, TOGETHER):
-            e = slice(i, i + TOGETHER)
+        for i in range(0, o.clips - together_clips + 1, together_clips):
+            e = slice(i, i + together_clips)
             trainer.rate.fill_(0.5 * o.rate * min(1, (step - first_step + 1) / 300) * cosine(share) + 1e-6)
             trainer.step(*(t[e] for t in spectra), sounding[e], struck[e], weight[e], pedal[e])
             step += 1
-            frames += TOGETHER * FRAMES
-        scenes += o.clips
+            frames += together_clips * FRAMES
+        drawn += o.clips
         if time.time() - start > told:
             say('scenes', trainer)
             told += budget / 24
     for w in workers:
         w.terminate()
     del trainer
-    print(f'{o.name}: both parts, {step} steps, {scenes} scenes', flush=True)
+    print(f'{o.name}: both parts, {step} steps, {drawn} scenes', flush=True)
 
     if ranks > 1:
         for p in average.parameters():
@@ -396,7 +402,7 @@ def main():
     card = {
         'code': os.environ.get('LIDPROP_COMMIT', ''), 'pianos': [bank.pianos[i] for i in recorded], 'left_out': o.leave_out or None,
         'made_up_pianos': o.made_up, 'weights': sum(p.numel() for p in network.parameters()), 'sizes': o.sizes, 'seed': o.seed,
-        'steps': step, 'frames': frames, 'scenes': scenes, 'playing': o.playing, 'borrowed': o.borrowed, 'disturb': o.disturb, 'telephone': o.telephone, 'rate': o.rate, 'waited': round(waited), 'started_from': os.path.basename(o.start_from) or None, 'minutes': o.minutes,
+        'steps': step, 'frames': frames, 'scenes': drawn, 'seconds': o.seconds, 'playing': o.playing, 'borrowed': o.borrowed, 'disturb': o.disturb, 'telephone': o.telephone, 'rate': o.rate, 'waited': round(waited), 'started_from': os.path.basename(o.start_from) or None, 'minutes': o.minutes,
         'device': torch.cuda.get_device_name() if 'cuda' in o.device else 'cpu',
         'calibration': calibration, 'measured_on': [bank.pianos[i] for i in measured],
         'processes': ranks, **scenes_f, **playing_f,

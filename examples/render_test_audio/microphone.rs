@@ -57,7 +57,7 @@ impl Microphone {
     };
 
     /// Peak of a finished recording, in decibels relative to full scale.
-    const PEAK_DB: f32 = -3.0;
+    const PEAK_DB: f32 = -6.0;
 
     /// Records `dry`.
     ///

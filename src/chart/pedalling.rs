@@ -29,11 +29,11 @@ pub struct PedalFrame {
     pub down: f32,
 }
 
-/// The pedal is down for 0.63 of the time in the performances of `performances.jsonl.gz`, and was for 0.44 of it in the scenes on which the network was
-/// trained: the ratio of these odds, in log-odds.
-const MORE_OFTEN: f64 = 0.77;
+/// Added to the log-odds: a pedal that is missed costs more than one that is told too long. This and the next two were chosen on clips that `training/practice.py`
+/// renders (`training/README.md`).
+const MORE_OFTEN: f64 = 2.2;
 /// A frame says this share of its log-odds.
-const SAYS: f64 = 0.25;
+const SAYS: f64 = 0.5;
 /// A move of the foot costs this much, in log-odds.
 const MOVE: f64 = 1.0;
 /// From a move of the foot to the end of the first frame that is judged by it, in samples: the network was trained to tell the pedal as it is

@@ -32,7 +32,7 @@ use pulp::{Arch, Simd, WithSimd};
 /// A key whose glance or first opinion (logits) is not above this is out of question: it is not looked at any further, and forgets.
 pub const DOUBT: f32 = -5.0;
 /// Empty rows either side of the keyboard, for neighbours beyond its ends.
-const MARGIN: usize = 36;
+pub(super) const MARGIN: usize = 36;
 
 /// Hears notes with a [`Model`].
 pub struct NetworkEstimator {

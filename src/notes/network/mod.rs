@@ -10,6 +10,7 @@ pub mod features;
 pub mod keyed;
 pub mod model;
 pub mod second_look;
+pub mod second_round;
 
 pub use estimator::NetworkEstimator;
 pub use model::{Model, ModelError};

@@ -6,6 +6,7 @@
 //! says what each tensor does. Limits: the number of inputs a key and the context's intervals are fixed in code.
 
 use super::features::INPUTS;
+use crate::units::PIANO_KEYS;
 use safetensors::{Dtype, SafeTensors};
 use std::collections::HashMap;
 use std::sync::LazyLock;
@@ -15,6 +16,9 @@ pub const INTERVALS: [i32; 27] = [
     0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 7, -7, 9, -9, 12, -12, 16, -16, 19, -19, 24, -24, 28,
     -28, 36, -36,
 ];
+/// Keys that are counted together for the pedal, and how many such stretches the keyboard has.
+pub const STRETCH: usize = 8;
+pub const STRETCHES: usize = PIANO_KEYS / STRETCH;
 /// Answers with a scale and a shift of their own: sounding and onset, both once more and the pedal of the second look.
 const CALIBRATED: usize = 5;
 /// The weights that come with the program.
@@ -79,9 +83,19 @@ pub struct SecondLookLayers {
     pub(super) pedal_gate: Layer,
     pub(super) pedal_candidate: Layer,
     pub(super) pedal_out: Layer,
+    pub(super) second_round: SecondRoundLayers,
     pub(super) sounding: Calibration,
     pub(super) onset: Calibration,
     pub(super) pedal: Calibration,
+}
+
+/// The layers of [`super::second_round`], whose letters they are.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SecondRoundLayers {
+    pub(super) tell: Layer,
+    pub(super) among: Layer,
+    pub(super) last: Layer,
+    pub(super) head: Layer,
 }
 
 /// A trained network's weights; the letters are those of [`super::estimator`].
@@ -156,6 +170,9 @@ impl Model {
         let back = rows("wzb.weight")?;
         let later = rows("w5.weight")?;
         let pedal = rows("wp.weight")?;
+        let told = rows("wt.weight")?;
+        let among = rows("wa.weight")?;
+        let again = rows("w6.weight")?;
         let calibration = tensor(&file, "calibration", &[CALIBRATED, 2])?;
         let calibration = |of: usize| Calibration {
             scale: calibration[2 * of],
@@ -181,10 +198,16 @@ impl Model {
                 back_candidate: read("wnb.weight", "wnb.bias", back, h)?,
                 last: read("w5.weight", "w5.bias", later, g + back + h)?,
                 head: read("wh2.weight", "wh2.bias", 2, later)?,
-                pedal_in: read("wp.weight", "wp.bias", pedal, 2 * later)?,
+                pedal_in: read("wp.weight", "wp.bias", pedal, 2 * (later + STRETCHES))?,
                 pedal_gate: read("wzp.weight", "wzp.bias", pedal, pedal)?,
                 pedal_candidate: read("wnp.weight", "wnp.bias", pedal, pedal)?,
                 pedal_out: read("wq.weight", "wq.bias", 1, 2 * pedal)?,
+                second_round: SecondRoundLayers {
+                    tell: read("wt.weight", "wt.bias", told, later)?,
+                    among: read("wa.weight", "wa.bias", among, INTERVALS.len() * told)?,
+                    last: read("w6.weight", "w6.bias", again, among + later + pedal)?,
+                    head: read("wh3.weight", "wh3.bias", 2, again)?,
+                },
                 sounding: calibration(2),
                 onset: calibration(3),
                 pedal: calibration(4),

@@ -10,18 +10,20 @@
 //!   h5 = relu(W5 [g, b, h3] + b5)
 //!   sounding = o + (Wh' h5 + bh')[0]          onset = (Wh' h5 + bh')[1]                   (logits)
 //! of all keys in question together:
-//!   f  = [sum of h5 / (1 + number of keys), largest of h5]
+//!   f  = [sum of h5 / (1 + number of keys), largest of h5, of each STRETCH of all keys the sum of sigmoid(sounding) and that of sigmoid(onset)]
 //!   p  = relu(Wp f + bp)      v = sigmoid(Wv p + bv)     m = Wm p + bm        halves: forward, backward
 //!   q  = (1 - v) q + v m      one half from the first frame to the last, one from the last to the first
 //!   pedal down = Wq [q, p] + bq                                                          (logit)
 //! ```
+//! and then the keys in question ask each other once more ([`super::second_round`]).
 //! Limits: memory grows with the keys in question, not with the sound; a block is worked out at once, so that the work comes in bursts. Live
 //! sound cannot wait so long.
 
 use super::dense::Activation;
 use super::estimator::{DOUBT, sigmoid};
 use super::keyed::{InputStretch, KeyedDense, padded};
-use super::model::{Layer, SecondLookLayers};
+use super::model::{Layer, STRETCH, STRETCHES, SecondLookLayers};
+use super::second_round::SecondRound;
 use crate::notes::evidence::NoteEvidence;
 use crate::units::PIANO_KEYS;
 use pulp::Simd;
@@ -60,7 +62,8 @@ struct Waiting {
     gate: Vec<f32>,
     new: Vec<f32>,
     back: Vec<f32>,
-    /// 'sounding' beside the opinion and 'onset' of each key in question, as logits.
+    /// h5 of each, and 'sounding' beside the opinion and 'onset', as logits.
+    found: Vec<f32>,
     logits: Vec<[f32; 2]>,
     /// What is found of all of them together: p, then v and m.
     pedal: [Vec<f32>; 3],
@@ -85,6 +88,7 @@ pub struct SecondLook {
     layers: SecondLookLayers,
     last: KeyedDense,
     head: KeyedDense,
+    round: SecondRound,
     places: Places,
     /// A row a key in question.
     rows: Vec<f32>,
@@ -133,6 +137,11 @@ impl SecondLook {
                 places.logits,
                 &layers.head,
                 Activation::Linear,
+            ),
+            round: SecondRound::new(
+                &layers.second_round,
+                layers.last.outputs,
+                layers.pedal_gate.outputs / 2,
             ),
             places,
             rows: vec![0.0; places.stride * PIANO_KEYS],
@@ -195,6 +204,12 @@ impl SecondLook {
             self.look_back();
             self.look_at_keys(simd);
             self.look_back_at_pedal();
+            for frame in self.waiting.iter_mut().take(BLOCK) {
+                let (keys, found) = (&frame.keys, &frame.found);
+                let logits = &mut frame.logits;
+                self.round
+                    .add(simd, keys, found, &frame.pedal_memory, logits);
+            }
             self.ready = BLOCK;
         }
         if self.ready == 0 {
@@ -274,23 +289,24 @@ impl SecondLook {
             self.last.apply(simd, &mut self.rows, &self.starts);
             self.head.apply(simd, &mut self.rows, &self.starts);
             frame.logits.clear();
-            let mut found = vec![0.0_f32; 2 * size];
-            let (sum, largest) = found.split_at_mut(size);
+            frame.found.clear();
+            let mut found = vec![0.0_f32; 2 * (size + STRETCHES)];
+            let (of_keys, many) = found.split_at_mut(2 * size);
+            let (sum, largest) = of_keys.split_at_mut(size);
             for row in self.rows.chunks_exact(places.stride).take(frame.keys.len()) {
                 frame
                     .logits
                     .push([row[places.logits], row[places.logits + 1]]);
-                for ((sum, largest), &h) in sum
-                    .iter_mut()
-                    .zip(largest.iter_mut())
-                    .zip(&row[places.last..])
-                {
+                let last = &row[places.last..][..size];
+                frame.found.extend_from_slice(last);
+                for ((sum, largest), &h) in sum.iter_mut().zip(largest.iter_mut()).zip(last) {
                     *sum += h;
                     *largest = largest.max(h);
                 }
             }
             sum.iter_mut()
                 .for_each(|sum| *sum /= 1.0 + frame.keys.len() as f32);
+            count_by_stretch(&frame.opinions, &frame.keys, &frame.logits, many);
             let [p, gate, new] = &mut frame.pedal;
             apply(&self.layers.pedal_in, &found, p);
             p.iter_mut().for_each(|p| *p = p.max(0.0));
@@ -313,6 +329,21 @@ impl SecondLook {
             remember(&mut state, &gate[size..], &new[size..]);
             frame.pedal_memory[1].clone_from(&state);
         }
+    }
+}
+
+/// How many keys of each stretch sound, then how many were struck, by the logits of a frame.
+#[inline(always)]
+fn count_by_stretch(opinions: &[f32], keys: &[usize], logits: &[[f32; 2]], many: &mut [f32]) {
+    let (sounding, struck) = many.split_at_mut(STRETCHES);
+    struck.fill(STRETCH as f32 * sigmoid(2.0 * DOUBT));
+    for (sum, opinions) in sounding.iter_mut().zip(opinions.chunks_exact(STRETCH)) {
+        *sum = opinions.iter().map(|&opinion| sigmoid(opinion)).sum();
+    }
+    for (&key, logits) in keys.iter().zip(logits) {
+        let opinion = opinions[key];
+        sounding[key / STRETCH] += sigmoid(opinion + logits[0]) - sigmoid(opinion);
+        struck[key / STRETCH] += sigmoid(logits[1]) - sigmoid(2.0 * DOUBT);
     }
 }
 
