@@ -467,7 +467,6 @@ impl RecordingPage<'_> {
             .map(|numeral| numeral_signs(numeral, style))
             .unwrap_or_default();
         let at = clock(chord.start);
-        let pictures = html! { (keyboard.drawing(&midi)) (staff::picture(&hands(&chord.keys, before))) };
         html! {
             tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) {
                 td {
@@ -475,13 +474,14 @@ impl RecordingPage<'_> {
                     @if self.options.covered { " " button.show aria-pressed="false" aria-label=(format!("Show the answer at {at}")) { "Show" } }
                 }
                 td { span.name { (name) } (also(chord, style)) }
-                td {
+                td { @if !midi.is_empty() {
                     @let described = format!("Keyboard: {names}");
+                    @let pictures = html! { (keyboard.drawing(&midi)) (staff::picture(&hands(&chord.keys, before))) };
                     @match later {
                         None => { div.pics role="img" aria-label=(described) { (pictures) } }
                         Some(shorthand) => { div.pics role="img" aria-label=(described) data-p=(shorthand.shorten(pictures.into_string())) {} }
                     }
-                }
+                } }
                 td { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
                 td.num { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
                 td.in { (key) }

@@ -49,7 +49,7 @@
   const plain = text => text.toLowerCase().replaceAll("♭", "b").replaceAll("♯", "#");
   let texts = null;
   function sieve() {
-    texts ??= rows.map(r => plain(r.textContent + " " + one(".pics", r).getAttribute("aria-label")));
+    texts ??= rows.map(r => plain(r.textContent + " " + (one(".pics", r)?.getAttribute("aria-label") ?? "")));
     const wanted = plain(filter.value).split(/\s+/).filter(Boolean);
     let shown = 0;
     rows.forEach((r, nth) => {

@@ -7,7 +7,7 @@
 use super::keyboard::Keyboard;
 use std::collections::BTreeMap;
 
-/// Signs that the markup of a picture does not hold, and that stand in an attribute as they are.
+/// Signs that the markup of a picture does not hold, and that stand in an attribute as they are; in the order of their codes, by which phrases are taken out.
 const SIGNS: &str = "!$%()*+,;?@[]^_{|}~";
 /// What pictures share besides the beginning of a keyboard; longer ones first.
 const PHRASES: [&str; 16] = [
