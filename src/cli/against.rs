@@ -104,7 +104,7 @@ fn written(
             .map(|format| format.name)
             .collect();
         return Err(CliError::Usage(format!(
-            "a comparison cannot be written as {}; it can as {}",
+            "a comparison cannot be written as {}; give one of {}",
             asked.name,
             names.join(", ")
         )));

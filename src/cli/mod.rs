@@ -28,7 +28,7 @@ mod terminal;
 pub use error::{CliError, CommandResult};
 
 use clap::error::ErrorKind;
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use remedies::InCommand;
 use std::process::ExitCode;
 
@@ -80,12 +80,18 @@ impl Command {
 
 /// All commands with their options and help, for what is made of them: the manual, completions in shells.
 pub fn command_line() -> clap::Command {
-    CommandLine::command()
+    let mut commands = CommandLine::command();
+    // The parser adds the command that tells of the others; its words are ours.
+    commands.build();
+    commands.mut_subcommand("help", |help| help.about("Shows the help of a command"))
 }
 
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
-    let command_line = match CommandLine::try_parse() {
+    let parsed = command_line()
+        .try_get_matches()
+        .and_then(|matches| CommandLine::from_arg_matches(&matches));
+    let command_line = match parsed {
         Ok(command_line) => command_line,
         Err(answer) => {
             // Help and version go to standard output with 0, wrong usage to standard error with 2; nobody may be reading.

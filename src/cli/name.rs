@@ -51,16 +51,16 @@ pub struct NameArgs {
     #[arg(long, value_name = "NOTE")]
     pub bass: Option<String>,
 
-    /// What comes before: symbols or notes, several parted by spaces or bars
+    /// What comes before: symbols or notes, several with spaces or | between them
     #[arg(long, value_name = "CHORDS")]
     pub before: Option<String>,
 
-    /// What comes after: symbols or notes, several parted by spaces or bars
+    /// What comes after: symbols or notes, several with spaces or | between them
     #[arg(long, value_name = "CHORDS")]
     pub after: Option<String>,
 
     /// Tell all: scores, degrees, reasons, voice leading, less likely readings
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["in_all_keys", "voicings", "write"])]
     pub more: bool,
 
     /// Write the voicing in all twelve keys, through the cycle of fourths
@@ -68,7 +68,7 @@ pub struct NameArgs {
     pub in_all_keys: bool,
 
     /// Show playable voicings of a symbol, for the left hand and for both
-    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass"])]
+    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass", "before", "after"])]
     pub voicings: bool,
 
     /// Write this instead of the text

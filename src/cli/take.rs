@@ -28,6 +28,7 @@ use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
 use crate::store::lines::{LinesError, LinesFile};
 use crate::units::Cents;
+use crate::units::count::plural;
 use crate::view::chart::{TIME_COLUMNS, print_chart_alone};
 use crate::view::ink::Ink;
 use crate::view::notes::Legends;
@@ -106,7 +107,7 @@ pub struct TakeArgs {
     pub rhythm: RhythmOptions,
 
     /// Show the keys held, chord by chord, where the chart of what is played would show its harmony
-    #[arg(long)]
+    #[arg(long, conflicts_with = "against")]
     pub held: bool,
 
     /// How chords are named.
@@ -190,8 +191,8 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     let jobs = plan(&all, &output, |file| args.archive.is_mine(file));
     if let (true, Some(shard)) = (jobs.is_empty(), args.archive.shard) {
         tell(&format!(
-            "part {shard} has none of the {} recordings",
-            all.len()
+            "part {shard} has none of the {}",
+            plural(all.len(), "recording")
         ));
     }
     let bar = match output.leaves_room_for_a_bar() {
@@ -233,8 +234,9 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     match done_before.into_inner() {
         0 => {}
         done => tell(&format!(
-            "{done} of {} recordings were done before",
-            jobs.len()
+            "{done} of {} {} done before",
+            plural(jobs.len(), "recording"),
+            if done == 1 { "was" } else { "were" }
         )),
     }
     let printed = printed.and_then(|()| output.end(&mut io::stdout().lock()));

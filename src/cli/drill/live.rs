@@ -51,7 +51,7 @@ pub struct Task {
 pub fn run(args: &DrillArgs, tasks: &[Task]) -> CommandResult {
     let stop = stop_on_signals().map_err(|error| {
         CliError::failed(format!(
-            "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
+            "Ctrl-C would not be noticed ({error}); start lidprop from an ordinary terminal"
         ))
     })?;
     let end = End {

@@ -250,7 +250,7 @@ impl<'a> Asked<'a> {
             title: self.title(),
             key: self.writing.key,
             style: self.writing.style,
-            tempo: self.args.tempo,
+            tempo: self.args.tempo.unwrap_or(super::USUAL_TEMPO),
             bars: self
                 .tune
                 .bars
