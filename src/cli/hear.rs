@@ -168,13 +168,13 @@ pub fn run(args: &HearArgs) -> CommandResult {
         });
         heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else if !on_screen {
-        let ink = Ink::of_stdout();
+        let (ink, style) = Ink::for_style(args.naming.style);
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
             harmony: Told::default(),
             ink,
-            style: ink.style(args.naming.style),
+            style,
             stand_ins: args.standins.then(StandInsNow::default),
         };
         let heard = follow(start()?, ended, &mut sit, |news| match news {

@@ -174,7 +174,11 @@ fn export(logbook: &Logbook, path: &Path) -> CommandResult {
         return Err(error.into());
     }
     written.map_err(CliError::failed)?;
-    say(&format!("{} written to {}", plural(count, "attempt"), path.display()))
+    say(&format!(
+        "{} written to {}",
+        plural(count, "attempt"),
+        path.display()
+    ))
 }
 
 fn import(logbook: &mut Logbook, path: &Path) -> CommandResult {
@@ -200,7 +204,10 @@ fn forget(logbook: &mut Logbook, player: &str, without_asking: bool) -> CommandR
         return say("nothing was deleted");
     }
     let attempts = logbook.forget(player)?;
-    say(&format!("{} of {player} deleted", plural(attempts, "attempt")))
+    say(&format!(
+        "{} of {player} deleted",
+        plural(attempts, "attempt")
+    ))
 }
 
 /// Asks on the terminal; the name must be typed again.

@@ -27,9 +27,11 @@ mod terminal;
 
 pub use error::{CliError, CommandResult};
 
+use crate::view::ink::Ink;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use remedies::InCommand;
+use std::io::{self, Write};
 use std::process::ExitCode;
 
 /// Hears an acoustic piano: the keys that sound, the names the chord can have, what it stands for.
@@ -100,7 +102,7 @@ pub fn main() -> ExitCode {
             match answer.kind() {
                 ErrorKind::DisplayHelp
                 | ErrorKind::DisplayVersion
-                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => _ = answer.print(),
+                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => print_help(&answer),
                 _ => error::tell(&refusal::sentence(&answer, of.as_deref())),
             }
             return ExitCode::from(if answer.use_stderr() { 2 } else { 0 });
@@ -110,6 +112,20 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => error.tell(command_line.command.word()),
     }
+}
+
+/// Prints what the parser answers, with signs that can be shown.
+fn print_help(answer: &clap::Error) {
+    let ink = Ink::of_stdout();
+    if !ink.ascii {
+        _ = answer.print();
+        return;
+    }
+    let text = ink.signs(answer.render().to_string());
+    _ = match answer.use_stderr() {
+        true => io::stderr().write_all(text.as_bytes()),
+        false => io::stdout().write_all(text.as_bytes()),
+    };
 }
 
 #[cfg(test)]

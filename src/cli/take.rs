@@ -20,7 +20,6 @@ use super::results::{each_once, folded, result_names};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
-use crate::harmony::Style;
 use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
 use crate::session::done::{DoneLines, is_done};
@@ -162,10 +161,10 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
     }
-    let ink = Ink::of_stdout().or_ascii(args.naming.style == Style::Ascii);
+    let (ink, style) = Ink::for_style(args.naming.style);
     let mut naming = args.naming.wording();
     if args.write.is_none() {
-        naming.style = ink.style(naming.style);
+        naming.style = style;
     }
     let options = RecordingOptions {
         listening,

@@ -163,7 +163,7 @@ pub fn run(args: &StandinArgs) -> CommandResult {
     let mut out = BufWriter::new(io::stdout().lock());
     let written = match args.write {
         Some(format) => (format.write)(&sheet, &WriteOptions::default(), &mut out),
-        None => print(&sheet.text, &mut out),
+        None => print(&sheet.text, Ink::for_style(args.naming.style).0, &mut out),
     };
     written
         .and_then(|()| out.flush())
@@ -178,7 +178,10 @@ impl StandinArgs {
     /// Refuses what is only for sound where none is asked for.
     fn refuse_what_means_nothing(&self) -> CommandResult {
         let sounds = self.play || self.wav.is_some();
-        let in_time = sounds || self.write.is_some_and(|format| TIMED.contains(&format.name));
+        let in_time = sounds
+            || self
+                .write
+                .is_some_and(|format| TIMED.contains(&format.name));
         if self.tempo.is_some() && !in_time {
             return Err(CliError::Usage(format!(
                 "--tempo means nothing here; it belongs to --play, --wav, --write {}",
@@ -194,10 +197,10 @@ impl StandinArgs {
     }
 }
 
-fn print(text: &StandInText, out: &mut dyn Write) -> io::Result<()> {
+fn print(text: &StandInText, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     match text {
-        StandInText::One(answer) => print_stand_ins(answer, Ink::of_stdout(), out),
-        StandInText::Tune(tune) => print_tune(tune, Ink::of_stdout(), out),
+        StandInText::One(answer) => print_stand_ins(answer, ink, out),
+        StandInText::Tune(tune) => print_tune(tune, ink, out),
     }
 }
 
@@ -212,7 +215,7 @@ pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandRe
         ));
     };
     let writing = Writing {
-        style: naming.style,
+        style: Ink::for_style(naming.style).1,
         key: naming.context().key,
     };
     let mut out = BufWriter::new(io::stdout().lock());

@@ -44,11 +44,9 @@ impl Shorthand {
 
     /// The pictures with signs in place of phrases.
     pub fn shorten(&self, pictures: String) -> String {
-        self.0
-            .iter()
-            .fold(pictures, |short, (&sign, phrase)| {
-                short.replace(phrase.as_str(), sign.encode_utf8(&mut [0; 4]))
-            })
+        self.0.iter().fold(pictures, |short, (&sign, phrase)| {
+            short.replace(phrase.as_str(), sign.encode_utf8(&mut [0; 4]))
+        })
     }
 
     /// The table, for the script.
@@ -68,7 +66,14 @@ mod tests {
 
     #[test]
     fn a_picture_is_short_and_comes_back_whole() {
-        let notes = [(51, "Eb"), (55, "G"), (58, "Bb"), (62, "D"), (65, "F"), (84, "C")];
+        let notes = [
+            (51, "Eb"),
+            (55, "G"),
+            (58, "Bb"),
+            (62, "D"),
+            (65, "F"),
+            (84, "C"),
+        ];
         let keys = notes.map(|(midi, _)| MidiNote::new(midi).unwrap());
         let named = notes.map(|(midi, name)| NamedNote {
             midi: MidiNote::new(midi).unwrap(),
