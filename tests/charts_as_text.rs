@@ -124,7 +124,10 @@ fn answered(desk: &Desk, question: &[&str], locale: &str) -> String {
         "chart.txt" => desk.path(word),
         word => word.into(),
     }));
-    let answer = Answer::of(command.env("LC_ALL", locale).output().unwrap());
+    command
+        .env("XDG_DATA_HOME", desk.path("data"))
+        .env("LC_ALL", locale);
+    let answer = Answer::of(command.output().unwrap());
     assert_eq!(answer.code, 0, "{question:?}: {}", answer.err);
     answer.out + &answer.err
 }

@@ -82,18 +82,21 @@ impl Command {
 
 /// All commands with their options and help, for what is made of them: the manual, completions in shells.
 pub fn command_line() -> clap::Command {
+    CommandLine::command()
+}
+
+/// The command line of this process. The command that tells of the others is the parser's own; its words are ours.
+fn parsed() -> Result<CommandLine, clap::Error> {
     let mut commands = CommandLine::command();
-    // The parser adds the command that tells of the others; its words are ours.
     commands.build();
-    commands.mut_subcommand("help", |help| help.about("Shows the help of a command"))
+    let commands =
+        commands.mut_subcommand("help", |help| help.about("Shows the help of a command"));
+    CommandLine::from_arg_matches(&commands.try_get_matches()?)
 }
 
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
-    let parsed = command_line()
-        .try_get_matches()
-        .and_then(|matches| CommandLine::from_arg_matches(&matches));
-    let command_line = match parsed {
+    let command_line = match parsed() {
         Ok(command_line) => command_line,
         Err(answer) => {
             // Help and version go to standard output with 0, wrong usage to standard error with 2; nobody may be reading.

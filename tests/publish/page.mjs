@@ -151,6 +151,8 @@ async function heardFrom(page, start) {
   const shown = await page.$$eval("tbody tr:not([hidden])", all => all.map(r => r.textContent));
   assert.ok(shown.length > 0 && shown.length < count && shown.every(t => t.includes("dim(maj7)")), `${shown.length} found`);
   assert.equal(await page.locator("#found").textContent(), `${shown.length} of ${count}`);
+  await page.getByLabel("Find").fill("dimmaj7");
+  assert.equal(await page.locator("#found").textContent(), `${shown.length} of ${count}`, "brackets need not be typed");
   await page.getByLabel("Find").fill("");
   tell("sort, filter, speed, loop", `${count} rows`);
 

@@ -46,7 +46,7 @@
     keyed.forEach(k => order.append(k.row));
     list.append(order);
   }));
-  const plain = text => text.toLowerCase().replaceAll("♭", "b").replaceAll("♯", "#");
+  const plain = text => text.toLowerCase().replaceAll("♭", "b").replaceAll("♯", "#").replace(/[()]/g, "");
   let texts = null;
   function sieve() {
     texts ??= rows.map(r => plain(r.textContent + " " + (one(".pics", r)?.getAttribute("aria-label") ?? "")));
