@@ -219,7 +219,7 @@ async function heardFrom(page, start) {
     const rows = page.locator("tbody tr"), drawn = row => row.locator(".pics svg").count();
     const count = await rows.count();
     assert.ok(count > 210, `${count} rows`);
-    const last = rows.nth(count - 1), time = await last.locator("td").first().innerText();
+    const last = rows.nth(count - 1), time = await last.locator("td").first().textContent();
     assert.equal(await drawn(rows.first()), 2, "the first chord has keyboard and staff");
     assert.equal(await drawn(last), 0, "the last waits for a reader");
     assert.match(await last.locator(".pics").getAttribute("aria-label"), /^Keyboard: [A-G]/, "its words stand there");
@@ -257,7 +257,7 @@ async function heardFrom(page, start) {
   }
   const page = await browser.newPage({ javaScriptEnabled: false });
   await page.goto(pathToFileURL(path.resolve(file)).href);
-  assert.ok(await page.getByText("Scripts are switched off").isVisible());
+  assert.ok(await page.locator("noscript p", { hasText: "Scripts are switched off" }).isVisible());
   assert.ok(await page.locator("tbody tr").last().locator(".name").isVisible(), "names can be read without scripts");
   await page.close();
 }
