@@ -144,7 +144,7 @@ fn slips(overview: &Overview, ink: Ink, out: &mut impl Write) -> io::Result<()> 
     if overview.slips.is_empty() {
         return Ok(());
     }
-    writeln!(out, "{}", ink.strong("slips most made"))?;
+    writeln!(out, "{}", ink.strong("most frequent slips"))?;
     for slip in overview.slips.iter().take(ROWS) {
         let chord = chord_name(slip.root, &slip.chord_type);
         writeln!(
