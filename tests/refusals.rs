@@ -95,50 +95,53 @@ fn a_chart_that_could_not_be_written_is_refused_before_anything_is_played() {
 
 #[test]
 fn options_that_would_do_nothing_are_refused() {
-    let excluded: [(&[&str], &str); 10] = [
-        (&["hear", "--plain", "--small"], "--small and --plain"),
+    let excluded: [(&[&str], [&str; 2]); 10] = [
+        (&["hear", "--plain", "--small"], ["--small", "--plain"]),
         (
             &["hear", "--write", "json", "--guess-first"],
-            "--guess-first and --write <FORMAT>",
+            ["--guess-first", "--write <FORMAT>"],
         ),
         (
             &["hear", "--plain", "--into", "."],
-            "--into <DIR> and --plain",
+            ["--into <DIR>", "--plain"],
         ),
         (
             &["take", "x.wav", "--against", "y.wav", "--held"],
-            "--held and --against <FILE>",
+            ["--held", "--against <FILE>"],
         ),
         (
             &["name", "Dm7", "--in-all-keys", "--more"],
-            "--more and --in-all-keys",
+            ["--more", "--in-all-keys"],
         ),
         (
             &["name", "Dm7", "--voicings", "--before", "G7"],
-            "--voicings and --before <CHORDS>",
+            ["--voicings", "--before <CHORDS>"],
         ),
         (
             &["drill", "--plan", "first-sevenths", "--rounds", "2"],
-            "--plan <FILE> and --rounds <N>",
+            ["--plan <FILE>", "--rounds <N>"],
         ),
         (
             &["drill", "m7", "--from", "x.wav", "--show", "hidden"],
-            "--from <FILE> and --show <HOW>",
+            ["--from <FILE>", "--show <HOW>"],
         ),
         (
             &["logbook", "--players", "--write", "csv"],
-            "--players and --write <FORMAT>",
+            ["--players", "--write <FORMAT>"],
         ),
         (
             &["logbook", "--player", "Ada", "--export", "x"],
-            "--player <NAME> and --export <FILE>",
+            ["--player <NAME>", "--export <FILE>"],
         ),
     ];
-    for (arguments, both) in excluded {
-        refused(
-            arguments,
-            &format!("{both} exclude each other; leave one of them out"),
-        );
+    for (arguments, [one, other]) in excluded {
+        let told = Desk::new().run(arguments.iter().copied()).err;
+        let sentence = |one, other| {
+            format!("lidprop: {one} and {other} exclude each other; leave one of them out\n")
+        };
+        // Which of them the parser meets first is its own affair.
+        let may_be = [sentence(one, other), sentence(other, one)];
+        assert!(may_be.contains(&told), "{arguments:?}: {told}");
     }
     let progression = ["standin", "Dm7 | G7 | Cmaj7"];
     refused(

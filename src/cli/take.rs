@@ -190,7 +190,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     let jobs = plan(&all, &output, |file| args.archive.is_mine(file));
     if let (true, Some(shard)) = (jobs.is_empty(), args.archive.shard) {
         tell(&format!(
-            "part {shard} has none of the {}",
+            "part {shard} of {} is empty",
             plural(all.len(), "recording")
         ));
     }

@@ -3,8 +3,8 @@
 //! Input: a [`Heard`] recording. Output: HTML with all that it needs inside, the sound among it; nothing is fetched, and the page's own policy forbids it. Units: seconds,
 //! minutes. Method: the whole of the recording as a strip (loudness, chords, keys), then a table of the chords, each with its keyboard and grand staff
 //! ([`keyboard`], [`staff`]), its names with degrees, its reading in words, its numeral and key. The sound is FLAC, because browsers find places in it to the sample. Facts that the script needs
-//! stand in the rows. Of many chords all words stand there, for whoever searches or listens, and the pictures of the later ones as shorthand, which the script draws as a reader comes to
-//! them, or for paper; so do their places in the strip. Limits: keys light up by the notes that were heard; a recording longer than [`KeptSound::LONGEST_SECONDS`] comes without its sound.
+//! stand in the rows. Of many chords all words stand there, for whoever searches or has them read aloud, and the pictures of the later ones as shorthand, which the script
+//! draws as a reader comes to them, or for paper; of their strip it draws what is in sight. Limits: keys light up by the notes that were heard; a recording longer than [`KeptSound::LONGEST_SECONDS`] comes without its sound.
 
 pub mod glyphs;
 pub mod keyboard;
