@@ -93,7 +93,7 @@ fn a_part_with_no_recording_in_it_is_done_and_says_so() {
     let (empty, full): (Vec<_>, Vec<_>) = answers.iter().partition(|answer| answer.out.is_empty());
     assert_eq!((empty.len(), full.len()), (1, 1));
     assert!(
-        empty[0].err.contains("has none of the 1 recordings"),
+        empty[0].err.contains("of 1 recording is empty"),
         "{}",
         empty[0].err
     );

@@ -479,7 +479,7 @@ fn bad_headers_are_refused_in_one_sentence_that_names_the_file() {
             .file(&[0; 64]),
             "big-endian WAV (RIFX)",
         ),
-        (plain.file(&[]), "no samples"),
+        (plain.file(&[]), "no sound in the file"),
     ];
     for (bytes, expected) in cases {
         let sentence = folder.refusal(&bytes).to_string();

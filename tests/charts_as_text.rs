@@ -83,3 +83,95 @@ fn no_key_is_claimed_of_a_drill_through_all_keys() {
         "{chart}"
     );
 }
+
+/// Questions whose answers are full of accidentals, circles and triangles; each command that answers in text.
+const QUESTIONS: [&[&str]; 16] = [
+    &["name", "D4", "F4", "Ab4", "Db5", "--more"],
+    &["name", "B E F A", "--before", "Dm7", "--after", "Cmaj7"],
+    &["name", "C7#9", "--bass", "F#"],
+    &["name", "C4", "C#4", "D4", "Eb4"],
+    &["name", "G13(b9)", "--in-all-keys"],
+    &["name", "G13(b9)", "--voicings"],
+    &[
+        "name",
+        "Bm7b5 | E7b9 | G#dim7 | Am6 | Dm7 Db7 | Cmaj7",
+        "--more",
+    ],
+    &["name", "Do4 Mib4 Sol4", "--note-names", "solfege"],
+    &["standin", "Bm7b5 | E7 | Am6", "--for", "2", "--most", "12"],
+    &[
+        "standin",
+        "Dm7 | G7 | Cmaj7",
+        "--for",
+        "2",
+        "--melody",
+        "rest=4 | A4=4",
+        "--rejected",
+    ],
+    &["standin", "Fm7 | Bb7b9 | Ebmaj7"],
+    &["take", HELD, "--held"],
+    &["take", PLAYED, "--held"],
+    &["take", HELD, "--against", "chart.txt"],
+    &["drill", "--from", "twelve-keys.flac", "dim(maj7)", "--keep"],
+    &["drill", "--from", "twelve-keys.flac", "m7b5"],
+];
+
+/// What `desk` answers in this locale.
+#[track_caller]
+fn answered(desk: &Desk, question: &[&str], locale: &str) -> String {
+    let mut command = desk.command(question.iter().map(|&word| match word {
+        word if word.ends_with(".flac") => recording(word),
+        "chart.txt" => desk.path(word),
+        word => word.into(),
+    }));
+    command
+        .env("XDG_DATA_HOME", desk.path("data"))
+        .env("LC_ALL", locale);
+    let answer = Answer::of(command.output().unwrap());
+    assert_eq!(answer.code, 0, "{question:?}: {}", answer.err);
+    answer.out + &answer.err
+}
+
+#[track_caller]
+fn is_ascii(text: &str, question: &[&str]) {
+    let other: Vec<&str> = text.lines().filter(|line| !line.is_ascii()).collect();
+    assert!(
+        other.is_empty() && !text.is_empty(),
+        "{question:?}: {other:#?}"
+    );
+}
+
+#[test]
+fn every_command_answers_in_ascii_where_there_is_no_more_or_that_is_asked_for() {
+    let desk = Desk::new();
+    desk.file("chart.txt", b"| Fmaj9 C#dim(maj7) | Dm7 Bm7b5 |\n");
+    for question in QUESTIONS {
+        is_ascii(&answered(&desk, question, "C"), question);
+        let asked = [question, &["--style", "ascii"]].concat();
+        is_ascii(&answered(&desk, &asked, "C.UTF-8"), &asked);
+    }
+    // What the drills have kept.
+    let logbook = answered(&desk, &["logbook"], "C");
+    is_ascii(&logbook, &["logbook"]);
+    assert!(logbook.contains("most in a week: 2"), "{logbook}");
+    for help in [
+        "hear",
+        "take",
+        "name",
+        "standin",
+        "drill",
+        "logbook",
+        "soundcheck",
+    ] {
+        let question = ["help", help];
+        is_ascii(&answered(&desk, &question, "C"), &question);
+    }
+    is_ascii(
+        &take(
+            &["--write", "chart", "--style", "ascii"],
+            &[HELD],
+            "C.UTF-8",
+        ),
+        &["--write chart"],
+    );
+}

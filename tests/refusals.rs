@@ -92,3 +92,72 @@ fn a_chart_that_could_not_be_written_is_refused_before_anything_is_played() {
     }
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "mine");
 }
+
+#[test]
+fn options_that_would_do_nothing_are_refused() {
+    let excluded: [(&[&str], [&str; 2]); 10] = [
+        (&["hear", "--plain", "--small"], ["--small", "--plain"]),
+        (
+            &["hear", "--write", "json", "--guess-first"],
+            ["--guess-first", "--write <FORMAT>"],
+        ),
+        (
+            &["hear", "--plain", "--into", "."],
+            ["--into <DIR>", "--plain"],
+        ),
+        (
+            &["take", "x.wav", "--against", "y.wav", "--held"],
+            ["--held", "--against <FILE>"],
+        ),
+        (
+            &["name", "Dm7", "--in-all-keys", "--more"],
+            ["--more", "--in-all-keys"],
+        ),
+        (
+            &["name", "Dm7", "--voicings", "--before", "G7"],
+            ["--voicings", "--before <CHORDS>"],
+        ),
+        (
+            &["drill", "--plan", "first-sevenths", "--rounds", "2"],
+            ["--plan <FILE>", "--rounds <N>"],
+        ),
+        (
+            &["drill", "m7", "--from", "x.wav", "--show", "hidden"],
+            ["--from <FILE>", "--show <HOW>"],
+        ),
+        (
+            &["logbook", "--players", "--write", "csv"],
+            ["--players", "--write <FORMAT>"],
+        ),
+        (
+            &["logbook", "--player", "Ada", "--export", "x"],
+            ["--player <NAME>", "--export <FILE>"],
+        ),
+    ];
+    for (arguments, [one, other]) in excluded {
+        let told = Desk::new().run(arguments.iter().copied()).err;
+        let sentence = |one, other| {
+            format!("lidprop: {one} and {other} exclude each other; leave one of them out\n")
+        };
+        // Which of them the parser meets first is its own affair.
+        let may_be = [sentence(one, other), sentence(other, one)];
+        assert!(may_be.contains(&told), "{arguments:?}: {told}");
+    }
+    let progression = ["standin", "Dm7 | G7 | Cmaj7"];
+    refused(
+        &[&progression[..], &["--tempo", "60"]].concat(),
+        "--tempo means nothing here; it belongs to --play, --wav, --write midi or musicxml",
+    );
+    refused(
+        &[&progression[..], &["--write", "page", "--volume", "-30"]].concat(),
+        "--volume means nothing here; it belongs to --play or --wav",
+    );
+    refused(
+        &["drill", "m7", "--volume", "-30"],
+        "--volume means nothing here; it belongs to --listen or --plan",
+    );
+    refused(
+        &["drill", "--order", "fifths"],
+        "--order means nothing where what is due is practised; say what to practise, or leave it out",
+    );
+}

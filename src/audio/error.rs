@@ -118,7 +118,7 @@ pub enum AudioError {
         rate: u32,
     },
     /// A header that is sound and no sound after it.
-    #[error("{name}: the file holds no samples")]
+    #[error("{name}: there is no sound in the file")]
     NoSamples {
         /// The path as given.
         name: String,

@@ -220,7 +220,7 @@ impl TypedChart {
                 line: None,
                 place: 1,
                 found: "no bar in the whole chart".to_owned(),
-                expected: "bars parted by |, say Dm7 | G7 | Cmaj7".to_owned(),
+                expected: "bars with | between them, say Dm7 | G7 | Cmaj7".to_owned(),
             });
         }
         Ok(reader.chart)
@@ -325,7 +325,7 @@ impl Reader {
             _ => Err(Wrong::at(
                 start,
                 format!("'{heading}:' is no line of a chart"),
-                "key: or metre:, a section such as [A], bars parted by |, or # and a comment",
+                "key: or metre:, a section such as [A], bars with | between them, or # and a comment",
             )),
         }
     }
@@ -582,7 +582,7 @@ fn placed(
         return Err(Wrong::at(
             start,
             format!("{counted} beats in the bar '{}'", text.trim()),
-            format!("{whole} in {metre}: a chord and each stroke after it are a beat"),
+            format!("{whole} in {metre}: a chord lasts a beat, and one more for each / after it"),
         ));
     }
     let mut beat = 0.0;

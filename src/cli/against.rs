@@ -80,7 +80,9 @@ pub fn run(
             let mut out = BufWriter::new(io::stdout().lock());
             match written {
                 Some((format, options)) => (format.write)(&comparison, &options, &mut out),
-                None => print_comparison(&comparison, Ink::of_stdout(), &mut out),
+                None => {
+                    print_comparison(&comparison, Ink::for_style(args.naming.style).0, &mut out)
+                }
             }
             .and_then(|()| out.flush())
             .map_err(CliError::from_stdout)
@@ -104,7 +106,7 @@ fn written(
             .map(|format| format.name)
             .collect();
         return Err(CliError::Usage(format!(
-            "a comparison cannot be written as {}; it can as {}",
+            "a comparison cannot be written as {}; give one of {}",
             asked.name,
             names.join(", ")
         )));

@@ -112,14 +112,14 @@ impl From<PianoError> for CliError {
                 kept,
                 ..
             } => Self::failed(format!(
-                "{error}; did you mean '{nearest}'? kept are: {}",
+                "{error}; did you mean '{nearest}'? these are kept: {}",
                 kept.join(", ")
             )),
             PianoError::Unknown { name, kept, .. } if kept.is_empty() => {
                 Self::failed(format!("{error}; {}", remedies::learn_it(name)))
             }
             PianoError::Unknown { kept, .. } => {
-                Self::failed(format!("{error}; kept are: {}", kept.join(", ")))
+                Self::failed(format!("{error}; these are kept: {}", kept.join(", ")))
             }
             PianoError::Unwritten(error) => Self::failed(error),
             PianoError::NoEarlier { .. } => Self::failed(format!(

@@ -46,6 +46,9 @@ use std::time::{Duration, Instant};
 /// How often the end is looked for while nothing is heard.
 const PATIENCE: Duration = Duration::from_millis(50);
 
+/// What draws no screen: the options of the screen mean nothing beside it.
+const WITHOUT_A_SCREEN: [&str; 2] = ["plain", "write"];
+
 /// Listens to the piano and shows what is played as it is played
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
@@ -74,15 +77,15 @@ pub struct HearArgs {
 
     /// Draw the screen from ASCII alone, for terminals that show boxes in the place of blocks; where the locale or the terminal
     /// says so, this goes without asking
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = WITHOUT_A_SCREEN)]
     pub ascii: bool,
 
     /// Draw the chord symbol in small letters from the start
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = WITHOUT_A_SCREEN)]
     pub small: bool,
 
     /// Hide each answer until it is asked for with the space bar
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = WITHOUT_A_SCREEN)]
     pub guess_first: bool,
 
     /// Also show three chords that could stand in for the one just played
@@ -94,7 +97,7 @@ pub struct HearArgs {
     pub chart: Option<ChartFile>,
 
     /// Where the last minute is written when it is kept
-    #[arg(long, value_name = "DIR", default_value = ".")]
+    #[arg(long, value_name = "DIR", default_value = ".", conflicts_with_all = WITHOUT_A_SCREEN)]
     pub into: PathBuf,
 
     /// End after this many seconds
@@ -122,7 +125,7 @@ pub enum StreamFormat {
 pub fn run(args: &HearArgs) -> CommandResult {
     let stop = stop_on_signals().map_err(|error| {
         CliError::failed(format!(
-            "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
+            "Ctrl-C would not be noticed ({error}); start lidprop from an ordinary terminal"
         ))
     })?;
     let options = ListeningOptions {
@@ -165,13 +168,13 @@ pub fn run(args: &HearArgs) -> CommandResult {
         });
         heard.and_then(|()| lines.end(&mut out).map_err(CliError::from_stdout))
     } else if !on_screen {
-        let ink = Ink::of_stdout();
+        let (ink, style) = Ink::for_style(args.naming.style);
         let mut lines = PlainLines {
             answers: Answers::new(args.naming.wording().analysis),
             settled: Settled::default(),
             harmony: Told::default(),
             ink,
-            style: ink.style(args.naming.style),
+            style,
             stand_ins: args.standins.then(StandInsNow::default),
         };
         let heard = follow(start()?, ended, &mut sit, |news| match news {

@@ -12,6 +12,7 @@ use crate::practice::tally::Overview;
 use crate::publish::practice::write_page;
 use crate::store::file::write_private;
 use crate::store::logbook::{EXPORT_FORMAT, Logbook, LogbookError};
+use crate::units::count::plural;
 use crate::view::ink::Ink;
 use crate::view::logbook::print_overview;
 use clap::{Args, ValueEnum};
@@ -22,18 +23,18 @@ use std::path::{Path, PathBuf};
 /// Shows what was practised, how it goes and what is due next
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
-The logbook lies in your data folder and can be read by you alone; nothing of it leaves your machine. What is due follows FSRS-6, a published schedule of
-spaced repetition. An export has a line of JSON for each attempt and can be taken in on another machine, none twice.")]
+The logbook lies in your data folder and can be read by you alone; nothing of it leaves your computer. What is due follows FSRS-6, a published schedule of
+spaced repetition. An export has one line of JSON per attempt and can be taken in on another computer; no attempt is taken in twice.")]
 pub struct LogbookArgs {
-    /// Of whom
-    #[arg(long, value_name = "NAME", default_value = PLAYER)]
+    /// Whose practice is shown
+    #[arg(long, value_name = "NAME", default_value = PLAYER, conflicts_with_all = ["players", "export", "import", "forget"])]
     pub player: String,
 
     /// List everybody who has played
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["write", "export", "import", "forget"])]
     pub players: bool,
 
-    /// Write this instead of tables
+    /// Write this instead of the text
     #[arg(long, value_name = "FORMAT")]
     pub write: Option<LogbookFormat>,
 
@@ -113,7 +114,7 @@ fn nothing_kept(logbook: &Logbook, player: &str) -> Result<CliError, LogbookErro
         "the logbook is empty; practise with `lidprop drill`, or keep a recording with --keep of `lidprop drill --from FILE`".to_owned()
     } else {
         format!(
-            "nothing is kept of '{player}'; players are: {}",
+            "nothing is kept of '{player}'; give one of the players there are: {}",
             players.join(", ")
         )
     };
@@ -173,7 +174,11 @@ fn export(logbook: &Logbook, path: &Path) -> CommandResult {
         return Err(error.into());
     }
     written.map_err(CliError::failed)?;
-    say(&format!("{count} attempts written to {}", path.display()))
+    say(&format!(
+        "{} written to {}",
+        plural(count, "attempt"),
+        path.display()
+    ))
 }
 
 fn import(logbook: &mut Logbook, path: &Path) -> CommandResult {
@@ -185,7 +190,8 @@ fn import(logbook: &mut Logbook, path: &Path) -> CommandResult {
     })?;
     let new = logbook.import(BufReader::new(file))?;
     say(&format!(
-        "{new} new attempts taken in from {}",
+        "{} taken in from {}",
+        plural(new, "new attempt"),
         path.display()
     ))
 }
@@ -198,7 +204,10 @@ fn forget(logbook: &mut Logbook, player: &str, without_asking: bool) -> CommandR
         return say("nothing was deleted");
     }
     let attempts = logbook.forget(player)?;
-    say(&format!("{attempts} attempts of {player} deleted"))
+    say(&format!(
+        "{} of {player} deleted",
+        plural(attempts, "attempt")
+    ))
 }
 
 /// Asks on the terminal; the name must be typed again.

@@ -27,9 +27,11 @@ mod terminal;
 
 pub use error::{CliError, CommandResult};
 
+use crate::view::ink::Ink;
 use clap::error::ErrorKind;
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use remedies::InCommand;
+use std::io::{self, Write};
 use std::process::ExitCode;
 
 /// Hears an acoustic piano: the keys that sound, the names the chord can have, what it stands for.
@@ -83,9 +85,18 @@ pub fn command_line() -> clap::Command {
     CommandLine::command()
 }
 
+/// The command line of this process. The command that tells of the others is the parser's own; its words are ours.
+fn parsed() -> Result<CommandLine, clap::Error> {
+    let mut commands = CommandLine::command();
+    commands.build();
+    let commands =
+        commands.mut_subcommand("help", |help| help.about("Shows the help of a command"));
+    CommandLine::from_arg_matches(&commands.try_get_matches()?)
+}
+
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
-    let command_line = match CommandLine::try_parse() {
+    let command_line = match parsed() {
         Ok(command_line) => command_line,
         Err(answer) => {
             // Help and version go to standard output with 0, wrong usage to standard error with 2; nobody may be reading.
@@ -94,7 +105,7 @@ pub fn main() -> ExitCode {
             match answer.kind() {
                 ErrorKind::DisplayHelp
                 | ErrorKind::DisplayVersion
-                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => _ = answer.print(),
+                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => print_help(&answer),
                 _ => error::tell(&refusal::sentence(&answer, of.as_deref())),
             }
             return ExitCode::from(if answer.use_stderr() { 2 } else { 0 });
@@ -104,6 +115,20 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => error.tell(command_line.command.word()),
     }
+}
+
+/// Prints what the parser answers, with signs that can be shown.
+fn print_help(answer: &clap::Error) {
+    let ink = Ink::of_stdout();
+    if !ink.ascii {
+        _ = answer.print();
+        return;
+    }
+    let text = ink.signs(answer.render().to_string());
+    _ = match answer.use_stderr() {
+        true => io::stderr().write_all(text.as_bytes()),
+        false => io::stdout().write_all(text.as_bytes()),
+    };
 }
 
 #[cfg(test)]

@@ -51,16 +51,16 @@ pub struct NameArgs {
     #[arg(long, value_name = "NOTE")]
     pub bass: Option<String>,
 
-    /// What comes before: symbols or notes, several parted by spaces or bars
+    /// What comes before: symbols or notes, several with spaces or | between them
     #[arg(long, value_name = "CHORDS")]
     pub before: Option<String>,
 
-    /// What comes after: symbols or notes, several parted by spaces or bars
+    /// What comes after: symbols or notes, several with spaces or | between them
     #[arg(long, value_name = "CHORDS")]
     pub after: Option<String>,
 
     /// Tell all: scores, degrees, reasons, voice leading, less likely readings
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["in_all_keys", "voicings", "write"])]
     pub more: bool,
 
     /// Write the voicing in all twelve keys, through the cycle of fourths
@@ -68,7 +68,7 @@ pub struct NameArgs {
     pub in_all_keys: bool,
 
     /// Show playable voicings of a symbol, for the left hand and for both
-    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass"])]
+    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass", "before", "after"])]
     pub voicings: bool,
 
     /// Write this instead of the text
@@ -156,11 +156,11 @@ impl NameArgs {
         self.naming.style
     }
 
-    fn hand(&self) -> Hand {
-        Hand {
-            style: self.naming.style,
-            names: self.note_names,
-        }
+    /// How the text is set and written.
+    fn ink_and_hand(&self) -> (Ink, Hand) {
+        let (ink, style) = Ink::for_style(self.naming.style);
+        let names = self.note_names;
+        (ink, Hand { style, names })
     }
 }
 
@@ -199,7 +199,8 @@ fn write_chord(
                 naming: &naming,
                 context: &context,
             };
-            let printed = print_naming(&answer, args.more, args.hand(), Ink::of_stdout(), out);
+            let (ink, hand) = args.ink_and_hand();
+            let printed = print_naming(&answer, args.more, hand, ink, out);
             printed.and_then(|()| match typed::one_note(args, &typed) {
                 Some(note) => writeln!(
                     out,
@@ -230,7 +231,10 @@ fn write_all_keys(
                 out,
             )
         }
-        None => print_all_keys(&keys, args.hand(), Ink::of_stdout(), out),
+        None => {
+            let (ink, hand) = args.ink_and_hand();
+            print_all_keys(&keys, hand, ink, out)
+        }
     }
 }
 
@@ -251,6 +255,9 @@ fn write_chart(
     let analysed = AnalysedChart::of(chart, &options);
     Ok(match args.write {
         Some(_) => write_json_line(&analysed.document(args.style()), out),
-        None => print_progression(&analysed, args.more, args.hand(), Ink::of_stdout(), out),
+        None => {
+            let (ink, hand) = args.ink_and_hand();
+            print_progression(&analysed, args.more, hand, ink, out)
+        }
     })
 }

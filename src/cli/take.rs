@@ -20,7 +20,6 @@ use super::results::{each_once, folded, result_names};
 use super::targets::may_write;
 use crate::audio::AudioError;
 use crate::chart::recording::Heard;
-use crate::harmony::Style;
 use crate::publish::{FORMATS, Format, JSON_LINES, WriteOptions, format, write_json_line};
 use crate::session::contained::{contained, please_report};
 use crate::session::done::{DoneLines, is_done};
@@ -28,6 +27,7 @@ use crate::session::recording::{RecordingOptions, read_recording};
 use crate::store::file::{make_folder, write_whole};
 use crate::store::lines::{LinesError, LinesFile};
 use crate::units::Cents;
+use crate::units::count::plural;
 use crate::view::chart::{TIME_COLUMNS, print_chart_alone};
 use crate::view::ink::Ink;
 use crate::view::notes::Legends;
@@ -106,7 +106,7 @@ pub struct TakeArgs {
     pub rhythm: RhythmOptions,
 
     /// Show the keys held, chord by chord, where the chart of what is played would show its harmony
-    #[arg(long)]
+    #[arg(long, conflicts_with = "against")]
     pub held: bool,
 
     /// How chords are named.
@@ -161,10 +161,10 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     if let Some(off) = args.sounding {
         listening.a4 = Some(listening.expected_a4().raised_by(off));
     }
-    let ink = Ink::of_stdout().or_ascii(args.naming.style == Style::Ascii);
+    let (ink, style) = Ink::for_style(args.naming.style);
     let mut naming = args.naming.wording();
     if args.write.is_none() {
-        naming.style = ink.style(naming.style);
+        naming.style = style;
     }
     let options = RecordingOptions {
         listening,
@@ -190,8 +190,8 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     let jobs = plan(&all, &output, |file| args.archive.is_mine(file));
     if let (true, Some(shard)) = (jobs.is_empty(), args.archive.shard) {
         tell(&format!(
-            "part {shard} has none of the {} recordings",
-            all.len()
+            "part {shard} of {} is empty",
+            plural(all.len(), "recording")
         ));
     }
     let bar = match output.leaves_room_for_a_bar() {
@@ -233,8 +233,9 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
     match done_before.into_inner() {
         0 => {}
         done => tell(&format!(
-            "{done} of {} recordings were done before",
-            jobs.len()
+            "{done} of {} {} done before",
+            plural(jobs.len(), "recording"),
+            if done == 1 { "was" } else { "were" }
         )),
     }
     let printed = printed.and_then(|()| output.end(&mut io::stdout().lock()));
@@ -264,7 +265,7 @@ enum Output {
         keep_folders: bool,
     },
     /// A line each in one file, with what stands there already.
-    Lines(Mutex<LinesFile>, DoneLines),
+    Lines(Mutex<LinesFile>, Box<DoneLines>),
 }
 
 /// The ways in which lines of lidprop begin: what was heard, and why nothing was.
@@ -340,7 +341,7 @@ impl Output {
                 .each_line(|line| done.keep(line))
                 .map_err(CliError::failed)?;
         }
-        Ok(Self::Lines(Mutex::new(lines), done))
+        Ok(Self::Lines(Mutex::new(lines), Box::new(done)))
     }
 
     /// True where the result of this recording is there already.

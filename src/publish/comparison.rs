@@ -31,7 +31,7 @@ pub const COMPARISON_FORMATS: &[Format<Comparison>] = &[
     },
     Format {
         name: "chart",
-        about: "what differs, a line a place",
+        about: "what differs, one line per place",
         extension: "txt",
         mark: None,
         heeds: &[],

@@ -58,7 +58,7 @@ pub const SHEET_FORMATS: &[Format<Sheet>] = &[
     },
     Format {
         name: "midi",
-        about: "a MIDI file, two seconds a chord",
+        about: "a MIDI file, two seconds per chord",
         extension: "mid",
         mark: Some(midi::MARK),
         heeds: &[Heeded::Voices],

@@ -4,6 +4,7 @@
 //! Limits: [`COLUMNS`] wide.
 
 use crate::chart::recording::Heard;
+use crate::harmony::Style;
 use crate::publish::WriteOptions;
 use crate::view::chart::print_chart;
 use crate::view::ink::Ink;
@@ -18,7 +19,7 @@ const COLUMNS: u16 = 100;
 /// # Errors
 /// If `out` cannot be written to.
 pub fn write_chart(heard: &Heard, options: &WriteOptions, out: &mut dyn Write) -> io::Result<()> {
-    let ink = Ink::plain(COLUMNS);
+    let ink = Ink::plain(COLUMNS).or_ascii(heard.naming.style == Style::Ascii);
     match (!options.held).then(|| heard.performance()).flatten() {
         Some(played) => print_played(heard, &played, ink, out),
         None => print_chart(heard, ink, out),

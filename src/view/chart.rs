@@ -203,7 +203,7 @@ fn outline(
     for cadence in interpreted.cadences() {
         let how = match (cadence.stand_in, cadence.substitute) {
             (true, _) => ", its dominant a stand-in without root",
-            (_, true) => ", its dominant the substitute a tritone away",
+            (_, true) => ", its dominant the tritone substitute",
             _ => "",
         };
         let text = format!(

@@ -98,6 +98,12 @@ impl Ink {
         }
     }
 
+    /// The same for an answer whose symbols are wanted in `style`, with the style that can be shown.
+    pub fn for_style(style: harmony::Style) -> (Self, harmony::Style) {
+        let ink = Self::of_stdout().or_ascii(style == harmony::Style::Ascii);
+        (ink, ink.style(style))
+    }
+
     /// `text` in bold.
     pub fn strong<T: Display>(self, text: T) -> Inked<T> {
         self.set(text, "\x1b[1m")

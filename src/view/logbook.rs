@@ -1,7 +1,7 @@
 //! The logbook in tables and bars.
 //!
 //! Input: an [`Overview`], the day. Output: text. Units: shares in per cent, seconds, days. Method: every bar stands beside its number.
-//! Limits: bars need block characters; the numbers say the same.
+//! Limits: bars are coarse where there are no block characters; the numbers say the same.
 
 use super::drill::{count_words, sign};
 use super::ink::Ink;
@@ -19,6 +19,8 @@ const WEEKS: usize = 12;
 const ROWS: usize = 8;
 /// Heights of a column of the trend.
 const HEIGHTS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+/// The same from ASCII alone.
+const ASCII_HEIGHTS: [char; 8] = ['_', '.', '-', ':', '=', '+', '*', '#'];
 
 /// Prints what is known of a player.
 ///
@@ -77,7 +79,7 @@ fn table<'a>(
     writeln!(out, "{}", ink.strong(title))?;
     for (name, tally) in rows {
         let accuracy = match tally.accuracy() {
-            Some(share) => format!("{:4.0} %  {:BAR$}", 100.0 * share, bar(share)),
+            Some(share) => format!("{:4.0} %  {:BAR$}", 100.0 * share, bar(share, ink)),
             None => format!("   -    {:BAR$}", ""),
         };
         let time = tally
@@ -92,8 +94,9 @@ fn table<'a>(
     writeln!(out)
 }
 
-fn bar(share: f64) -> String {
-    "█".repeat((share * BAR as f64).round() as usize)
+fn bar(share: f64, ink: Ink) -> String {
+    let full = if ink.ascii { "#" } else { "█" };
+    full.repeat((share * BAR as f64).round() as usize)
 }
 
 /// Attempts and accuracy of each of the last weeks.
@@ -108,7 +111,8 @@ fn trend(overview: &Overview, today: i32, ink: Ink, out: &mut impl Write) -> io:
         return Ok(());
     }
     writeln!(out, "{}", ink.strong("by week, this one last"))?;
-    let column = |share: f64| HEIGHTS[((share * 7.0).round() as usize).min(7)];
+    let heights = if ink.ascii { ASCII_HEIGHTS } else { HEIGHTS };
+    let column = |share: f64| heights[((share * 7.0).round() as usize).min(7)];
     let attempts: String = weeks
         .iter()
         .map(|counts| match counts.iter().sum::<u32>() {
@@ -140,7 +144,7 @@ fn slips(overview: &Overview, ink: Ink, out: &mut impl Write) -> io::Result<()> 
     if overview.slips.is_empty() {
         return Ok(());
     }
-    writeln!(out, "{}", ink.strong("slips most made"))?;
+    writeln!(out, "{}", ink.strong("most frequent slips"))?;
     for slip in overview.slips.iter().take(ROWS) {
         let chord = chord_name(slip.root, &slip.chord_type);
         writeln!(

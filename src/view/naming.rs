@@ -188,7 +188,9 @@ fn name_text(name: &Name, hand: Hand, ink: Ink) -> String {
 fn reading_line(reading: &Reading, answer: &Answer, hand: Hand, ink: Ink) -> String {
     let mut parts = vec![what_it_is(reading, hand, ink)];
     match (&reading.function, key_text(answer.context)) {
-        (Some(function), Some(key)) => parts.push(format!("{} in {key}", function.numeral)),
+        (Some(function), Some(key)) => {
+            parts.push(ink.signs(format!("{} in {key}", function.numeral)))
+        }
         _ if reading.kind == ReadingKind::RelatedTwo => parts.push("ii".to_owned()),
         _ => {}
     }

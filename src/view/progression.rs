@@ -30,7 +30,10 @@ pub fn print_progression(
     out: &mut dyn Write,
 ) -> io::Result<()> {
     let changes = chart.analysed();
-    let rows: Vec<Row> = changes.iter().map(|change| row(change, hand)).collect();
+    let rows: Vec<Row> = changes
+        .iter()
+        .map(|change| row(change, hand, ink))
+        .collect();
     let width = |of: fn(&Row) -> &String| {
         let columns = rows.iter().map(|row| of(row).chars().count());
         columns.max().unwrap_or(0)
@@ -71,7 +74,7 @@ pub fn print_progression(
     Ok(())
 }
 
-fn row(analysed: &AnalysedChange, hand: Hand) -> Row {
+fn row(analysed: &AnalysedChange, hand: Hand, ink: Ink) -> Row {
     let change = analysed.change;
     let beat = change.beat;
     let name = analysed.naming.names.first();
@@ -91,7 +94,7 @@ fn row(analysed: &AnalysedChange, hand: Hand) -> Row {
         chord,
         numeral: analysed
             .place
-            .map_or(String::new(), |place| place.numeral.to_string()),
+            .map_or(String::new(), |place| ink.signs(place.numeral.to_string())),
         function: analysed
             .place
             .map_or(String::new(), |place| place.role.to_string()),

@@ -17,9 +17,11 @@ import re
 import subprocess
 import sys
 import warnings
+import wave
 import xml.etree.ElementTree as ET
 
 import mido
+import numpy
 import pandas
 import pretty_midi
 import srt
@@ -262,6 +264,32 @@ def table(path, chords):
     return len(rows)
 
 
+def long_recording(path):
+    """More chords than a page draws at once: II V I in all keys over and over, a second for each chord, of partials that die away as those of strings do."""
+    rate = 22050
+    t = numpy.arange(rate) / rate
+    sound = []
+    for nth in range(80):
+        tonic = 48 + 5 * nth % 12
+        for voicing in [(2, 12, 17, 21), (-5, 11, 17, 21), (0, 11, 16, 19)]:
+            tone = numpy.zeros(rate)
+            for key in voicing:
+                pitch = 440 * 2 ** ((tonic + key - 69) / 12)
+                for partial in range(1, 13):
+                    hertz = partial * pitch * (1 + 4e-4 * partial ** 2) ** 0.5
+                    if hertz < rate / 2:
+                        tone += numpy.sin(2 * numpy.pi * hertz * t) * numpy.exp(-t * (1.5 + 0.5 * partial)) / partial ** 1.3
+            damped = numpy.minimum(1, (1 - t) / 0.05)
+            sound.append(tone * damped * numpy.minimum(1, t / 0.003))
+    with wave.open(str(path), 'wb') as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(rate)
+        samples = numpy.concatenate(sound)
+        out.writeframes((samples * 20000 / abs(samples).max()).astype('<i2').tobytes())
+    return path
+
+
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument('--lidprop', required=True)
@@ -306,6 +334,7 @@ def main():
         count('MIDI in twelve keys by mido and pretty_midi, notes', sum(len(i.notes) for i in pretty_midi.PrettyMIDI(str(midi_path)).instruments))
     count('qualities and basses on twelve roots by music21, chords', every_chord(lidprop, into, published))
     count('stand-ins by the schema and music21, measures that add up', stand_ins(lidprop, into, published))
+    (into / 'long.html').write_bytes(run(lidprop, 'take', '--write', 'page', long_recording(into / 'long.wav')))
     for what, number in checked.items():
         told(what.split(',')[0], number, what.split(', ')[1])
 

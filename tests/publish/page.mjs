@@ -3,6 +3,7 @@
 // DIR holds what `make publish-check` had lidprop write.
 import fs from "node:fs";
 import path from "node:path";
+import { pathToFileURL } from "node:url";
 import { parseArgs } from "node:util";
 import assert from "node:assert/strict";
 import { from, launch, open as opened, tell, widths } from "./browser.mjs";
@@ -141,7 +142,7 @@ async function heardFrom(page, start) {
   await page.getByRole("button", { name: "No loop" }).click();
   await page.getByRole("button", { name: "Pause" }).click();
 
-  const names = () => page.$$eval("tbody tr", all => all.map(r => r.dataset.name));
+  const names = () => page.$$eval("tbody tr", all => all.map(r => r.querySelector(".name").textContent));
   await page.getByRole("button", { name: "Chord", exact: true }).click();
   const sorted = await names();
   assert.deepEqual(sorted, [...sorted].sort((a, b) => (a < b ? -1 : a > b ? 1 : 0)), "sorted by name");
@@ -150,6 +151,8 @@ async function heardFrom(page, start) {
   const shown = await page.$$eval("tbody tr:not([hidden])", all => all.map(r => r.textContent));
   assert.ok(shown.length > 0 && shown.length < count && shown.every(t => t.includes("dim(maj7)")), `${shown.length} found`);
   assert.equal(await page.locator("#found").textContent(), `${shown.length} of ${count}`);
+  await page.getByLabel("Find").fill("dimmaj7");
+  assert.equal(await page.locator("#found").textContent(), `${shown.length} of ${count}`, "brackets need not be typed");
   await page.getByLabel("Find").fill("");
   tell("sort, filter, speed, loop", `${count} rows`);
 
@@ -204,6 +207,58 @@ async function heardFrom(page, start) {
   await page.waitForTimeout(300);
   assert.ok(await last.evaluate(r => r.getBoundingClientRect().top < innerHeight), "a click into the strip finds the chord");
   tell("a page without sound", "the strip finds the chord");
+  await page.close();
+}
+
+{
+  // More chords than are drawn at once: what is not yet drawn is found, sorted, played and printed all the same.
+  const file = written("long.html");
+  await check(file, "long");
+  for (const size of Object.values(widths)) {
+    const page = await open(file, "light", size);
+    const rows = page.locator("tbody tr"), drawn = row => row.locator(".pics svg").count();
+    const count = await rows.count();
+    assert.ok(count > 210, `${count} rows`);
+    const last = rows.nth(count - 1), time = await last.locator("td").first().textContent();
+    assert.equal(await drawn(rows.first()), 2, "the first chord has keyboard and staff");
+    assert.equal(await drawn(last), 0, "the last waits for a reader");
+    assert.match(await last.locator(".pics").getAttribute("aria-label"), /^Keyboard: [A-G]/, "its words stand there");
+    assert.ok(await page.locator(".long .c").count() > 5, "the strip names what is in sight");
+
+    await page.getByLabel("Find").fill(time);
+    assert.equal(await page.locator("#found").textContent(), `1 of ${count}`);
+    assert.equal(await page.locator("tbody tr:visible").count(), 1, "the others are hidden");
+    await page.waitForFunction(() => document.querySelectorAll("tbody tr:not([hidden]) .pics svg").length === 2);
+    await page.getByLabel("Find").fill("");
+    assert.equal(await page.locator("tbody tr:visible").count(), count);
+
+    await page.getByRole("button", { name: "Chord", exact: true }).click();
+    const names = await page.$$eval("tbody .name", all => all.map(n => n.textContent));
+    assert.deepEqual(names, [...names].sort((a, b) => (a < b ? -1 : a > b ? 1 : 0)), "all are sorted by name");
+    await page.getByRole("button", { name: "Time", exact: true }).click();
+
+    const late = rows.nth(count - 20);
+    assert.equal(await drawn(late), 0);
+    await late.getByRole("button", { name: /Play from/ }).click();
+    await page.waitForFunction(() => document.querySelector("tr[aria-current] .pics svg") && document.querySelector(".long .c.now") && document.querySelector("#keys .lit"));
+    const [now, from] = [await page.locator("tr[aria-current]").getAttribute("data-s"), await late.getAttribute("data-s")];
+    assert.ok(Number(now) >= Number(from) && Number(now) < Number(from) + 3, `plays from ${from}, marks ${now}`);
+    assert.equal(await page.locator(".long .c.now").textContent(), await page.locator("tr[aria-current] .name").textContent());
+    await page.locator("#play").click();
+
+    const undrawn = () => page.locator("tbody [data-p]").count();
+    assert.ok(await undrawn() > 0);
+    const paper = await pages(page, "A4", `long-${size[0]}`);
+    assert.equal(await undrawn(), 0, "on paper all are drawn");
+    assert.equal(await page.locator("tbody .pics svg").count(), 2 * count);
+    assert.deepEqual(page.errors, []);
+    await page.close();
+    tell(`a long page, ${size[0]} pixels wide`, `${count} chords found, sorted, played; ${paper} pages of A4`);
+  }
+  const page = await browser.newPage({ javaScriptEnabled: false });
+  await page.goto(pathToFileURL(path.resolve(file)).href);
+  assert.ok(await page.locator("noscript p", { hasText: "Scripts are switched off" }).isVisible());
+  assert.ok(await page.locator("tbody tr").last().locator(".name").isVisible(), "names can be read without scripts");
   await page.close();
 }
 

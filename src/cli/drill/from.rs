@@ -60,8 +60,10 @@ pub fn run(args: &DrillArgs, path: &Path) -> CommandResult {
                 .and_then(|()| writeln!(out))
                 .map_err(CliError::from_stdout)
         }
-        None => print_drill(&drilled.attempts, args.style, Ink::of_stdout(), &mut out)
-            .map_err(CliError::from_stdout),
+        None => {
+            let (ink, style) = Ink::for_style(args.style);
+            print_drill(&drilled.attempts, style, ink, &mut out).map_err(CliError::from_stdout)
+        }
     }
 }
 

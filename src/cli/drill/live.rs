@@ -18,7 +18,7 @@ use crate::units::Seconds;
 use crate::view::drill::{
     CARE, Showing, count_words, hint_words, key_names, mark_words, prompt_words, sign,
 };
-use crate::view::ink::draws_screens;
+use crate::view::ink::{Ink, draws_screens};
 use std::io::{self, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -51,7 +51,7 @@ pub struct Task {
 pub fn run(args: &DrillArgs, tasks: &[Task]) -> CommandResult {
     let stop = stop_on_signals().map_err(|error| {
         CliError::failed(format!(
-            "signals cannot be watched ({error}); start lidprop from an ordinary terminal"
+            "Ctrl-C would not be noticed ({error}); start lidprop from an ordinary terminal"
         ))
     })?;
     let end = End {
@@ -143,8 +143,9 @@ fn lines(
     end: &End,
 ) -> CommandResult {
     let mut out = io::stdout();
+    let (ink, style) = Ink::for_style(args.style);
     let mut say = |line: &str| -> CommandResult {
-        writeln!(out, "{line}")
+        writeln!(out, "{}", ink.signs(line.to_owned()))
             .and_then(|()| out.flush())
             .map_err(CliError::from_stdout)
     };
@@ -167,7 +168,7 @@ fn lines(
             say(&format!(
                 "{} of {of}: {}",
                 place + 1,
-                prompt_words(target, showing, args.style)
+                prompt_words(target, showing, style)
             ))?;
             prompted = Some(place);
             (hints, hinted) = (0, Instant::now());
@@ -178,7 +179,7 @@ fn lines(
             && hinted.elapsed() > HINT_AFTER
         {
             (hints, hinted) = (hints + 1, Instant::now());
-            say(&format!("hint: {}", hint_words(target, hints, args.style)))?;
+            say(&format!("hint: {}", hint_words(target, hints, style)))?;
         }
         let news = match listening.news.recv_timeout(PATIENCE) {
             Ok(news) => news,

@@ -37,7 +37,7 @@ Examples:
   lidprop drill --from monday.m4a \"dim(maj7)\"
   lidprop drill --from monday.m4a m7 --form \"rootless A\" --order \"whole steps\"
 
-With no words at all: what the logbook says is due today. Plans are small TOML files; those that come with the program: first-sevenths,
+With no words at all: what the logbook says is due today. A plan is a small text file (TOML); these come with the program: first-sevenths,
 left-hand-two-five-one, diminished-major-sevenths, drop-two, altered-dominants-by-ear.
 
 Marks: right, slip (and which keys), unsure (it cannot be told: play it again). Sit easily, begin slowly, rest often. Stop if anything hurts: pain
@@ -56,7 +56,7 @@ pub struct DrillArgs {
     pub voicing_of: Option<PathBuf>,
 
     /// Mark this recording instead of listening
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["device", "plain", "ascii", "unlogged", "seconds", "show", "rounds", "volume"])]
     pub from: Option<PathBuf>,
 
     /// How the chord lies: "root position", "first inversion", "rootless A", "rootless B", "drop 2", shell, free
@@ -81,7 +81,7 @@ pub struct DrillArgs {
     pub hand: Option<Hand>,
 
     /// Go through a plan: a file, or the name of one that comes with the program
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["what", "from"])]
+    #[arg(long, value_name = "FILE", group = ALOUD, conflicts_with_all = ["what", "from", "form", "order", "start", "range", "hand", "rounds"])]
     pub plan: Option<PathBuf>,
 
     /// By ear: each chord is played to you through the loudspeaker, quietly; turn it down first
@@ -92,9 +92,9 @@ pub struct DrillArgs {
     #[command(flatten)]
     pub loudspeaker: LoudspeakerOptions,
 
-    /// How often through all keys
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=20))]
-    pub rounds: u32,
+    /// How often through all keys; without it, once
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=20))]
+    pub rounds: Option<u32>,
 
     /// How the chord is shown: symbol, degrees, keyboard, numeral or hidden
     #[arg(long, value_name = "HOW", value_parser = clap::value_parser!(Showing))]
@@ -104,7 +104,7 @@ pub struct DrillArgs {
     #[arg(long, value_name = "NAME")]
     pub device: Option<String>,
 
-    /// Lines instead of a screen, for screen readers and pipes
+    /// Print lines instead of drawing a screen, for screen readers and pipes
     #[arg(long)]
     pub plain: bool,
 
@@ -120,7 +120,7 @@ pub struct DrillArgs {
     #[arg(long = "for", value_name = "SECONDS")]
     pub seconds: Option<u64>,
 
-    /// Beats a minute, a chord a beat; shown, not sounded, and kept in the logbook
+    /// Tempo in beats per minute, one chord per beat; shown, not sounded, and kept in the logbook
     #[arg(long, value_name = "BPM", value_parser = parse_tempo)]
     pub tempo: Option<f64>,
 
@@ -132,7 +132,7 @@ pub struct DrillArgs {
     #[arg(long, requires = "from")]
     pub keep: bool,
 
-    /// Write this instead of lines for people
+    /// Write this instead of the text
     #[arg(long, value_name = "FORMAT", requires = "from")]
     pub write: Option<DrillFormat>,
 
@@ -169,6 +169,7 @@ pub fn run(args: &DrillArgs) -> CommandResult {
     match &args.from {
         Some(path) => from::run(args, path),
         None => {
+            args.refuse_what_means_nothing()?;
             let tasks = task::tasks(args)?;
             if tasks.iter().any(|task| task.listen) {
                 args.loudspeaker.confirm()?;
@@ -179,6 +180,33 @@ pub fn run(args: &DrillArgs) -> CommandResult {
 }
 
 impl DrillArgs {
+    /// Refuses what says how to practise where the logbook says it, and a loudness where nothing is played.
+    fn refuse_what_means_nothing(&self) -> CommandResult {
+        let what_is_due = self.plan.is_none() && !self.states_material();
+        let needs_material = [
+            ("--form", self.form.is_some()),
+            ("--order", self.order.is_some()),
+            ("--start", self.start.is_some()),
+            ("--range", self.range.is_some()),
+            ("--hand", self.hand.is_some()),
+            ("--rounds", self.rounds.is_some()),
+        ];
+        if let Some((option, _)) = needs_material
+            .iter()
+            .find(|(_, given)| what_is_due && *given)
+        {
+            return Err(CliError::Usage(format!(
+                "{option} means nothing where what is due is practised; say what to practise, or leave it out"
+            )));
+        }
+        if self.loudspeaker.volume.is_some() && !self.listen && self.plan.is_none() {
+            return Err(CliError::Usage(
+                "--volume means nothing here; it belongs to --listen or --plan".to_owned(),
+            ));
+        }
+        Ok(())
+    }
+
     /// True if something to practise is stated.
     fn states_material(&self) -> bool {
         !self.what.is_empty() || self.chart.is_some() || self.voicing_of.is_some()

@@ -33,7 +33,7 @@ pub fn tasks(args: &DrillArgs) -> Result<Vec<Task>, CliError> {
             Ok(vec![task(
                 args,
                 exercise,
-                args.rounds,
+                args.rounds.unwrap_or(1),
                 args.tempo,
                 args.listen,
             )?])

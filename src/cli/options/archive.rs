@@ -20,7 +20,7 @@ const LONGEST_LIST: u64 = 250_000_000;
 /// Which of many recordings are read, and where they go on.
 #[derive(Debug, Clone, Default, Args)]
 pub struct ArchiveOptions {
-    /// Read the names of further recordings from this file, - for standard input: one a line, or each ended by a zero byte
+    /// Read the names of further recordings from this file, - for standard input: one per line, or each ended by a zero byte
     #[arg(long, value_name = "LIST", conflicts_with = "against")]
     pub files_from: Option<PathBuf>,
 
@@ -52,7 +52,7 @@ impl ArchiveOptions {
             files.extend(read_list(list)?);
             if files.is_empty() {
                 return Err(CliError::failed(format!(
-                    "{}: this list names no recording; write one name a line",
+                    "{}: this list names no recording; write one name per line",
                     shown(list)
                 )));
             }
@@ -116,7 +116,7 @@ fn is_standard_input(list: &Path) -> bool {
 fn read_list(list: &Path) -> Result<Vec<PathBuf>, CliError> {
     let refused = |wrong: &dyn std::fmt::Display| {
         CliError::failed(format!(
-            "{}: this list cannot be read ({wrong}); give a text file with one name a line, or - for standard input",
+            "{}: this list cannot be read ({wrong}); give a text file with one name per line, or - for standard input",
             shown(list)
         ))
     };

@@ -31,9 +31,9 @@ fn parse_volume(text: &str) -> Result<f64, String> {
 /// How loud, and whether it may sound.
 #[derive(Debug, Clone, Args)]
 pub struct LoudspeakerOptions {
-    /// How loud the tone is, in dBFS
-    #[arg(long, value_name = "DB", default_value_t = SAFE_LEVEL.get(), allow_hyphen_values = true, value_parser = parse_volume)]
-    pub volume: f64,
+    /// How loud the tone is, in dBFS; without it, -24
+    #[arg(long, value_name = "DB", allow_hyphen_values = true, value_parser = parse_volume)]
+    pub volume: Option<f64>,
 
     /// You have turned the loudspeaker down: play without asking
     #[arg(long, requires = ALOUD)]
@@ -43,7 +43,7 @@ pub struct LoudspeakerOptions {
 impl LoudspeakerOptions {
     /// How loud.
     pub fn level(&self) -> Dbfs {
-        Dbfs::new(self.volume)
+        self.volume.map_or(SAFE_LEVEL, Dbfs::new)
     }
 
     /// Before the first tone ever the player confirms that the loudspeaker is turned down; until then nothing sounds.

@@ -16,6 +16,7 @@ use crate::harmony::voicing::hands::{HandVoicing, Hands};
 use crate::harmony::voicing::leading::{Wanted, lead};
 use crate::publish::stand_ins::{Place, StandInSheet, Version, Voiced};
 use crate::units::MidiNote;
+use crate::view::ink::Ink;
 use std::ops::Range;
 
 /// How far out a whole progression goes where nothing is said.
@@ -33,7 +34,11 @@ impl<'a> Asked<'a> {
     pub fn new(args: &'a StandinArgs, tune: Tune) -> Self {
         let at = args.chord.map_or(0, |number| number.saturating_sub(1));
         let writing = Writing {
-            style: args.naming.style,
+            // Files hold what was asked for, the text what can be shown.
+            style: match args.write {
+                Some(_) => args.naming.style,
+                None => Ink::for_style(args.naming.style).1,
+            },
             key: key_at(&tune, at),
         };
         Self {
@@ -250,7 +255,7 @@ impl<'a> Asked<'a> {
             title: self.title(),
             key: self.writing.key,
             style: self.writing.style,
-            tempo: self.args.tempo,
+            tempo: self.args.tempo.unwrap_or(super::USUAL_TEMPO),
             bars: self
                 .tune
                 .bars

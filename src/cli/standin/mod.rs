@@ -25,6 +25,11 @@ use clap::{Args, ValueEnum};
 use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
 
+/// Beats per minute where none are stated.
+const USUAL_TEMPO: f64 = 80.0;
+/// Formats in which a tempo stands.
+const TIMED: [&str; 2] = ["midi", "musicxml"];
+
 /// Proposes stand-ins for the chords of a progression, how to play them, and what the melody says
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
@@ -38,9 +43,9 @@ Examples:
 
 Chords are counted as they change. How far out: one step each for a root outside the key, for a note outside key and original, for three such notes,
 for guide tones (or two common tones) not kept, and for a function that is left; 0 to 5.
-A melody: notes with their length in beats after =, one beat where nothing stands; bars between strokes; rest and hold.")]
+A melody: notes with their length in beats after =, one beat where nothing stands; | between bars; rest for silence, hold to tie over.")]
 pub struct StandinArgs {
-    /// Bars of chords between strokes; chords of a bar share it
+    /// Bars of chords with | between them; the chords of a bar share it
     #[arg(value_name = "PROGRESSION", required_unless_present_any = ["chart", "from"], conflicts_with_all = ["chart", "from"])]
     pub progression: Option<String>,
 
@@ -56,15 +61,15 @@ pub struct StandinArgs {
     #[arg(long = "for", value_name = "NUMBER")]
     pub chord: Option<usize>,
 
-    /// The melody: notes with their length in beats (A4=2 G4 | E4=4), bars between strokes
+    /// The melody: notes with their length in beats (A4=2 G4 | E4=4), | between bars
     #[arg(long, value_name = "NOTES")]
     pub melody: Option<String>,
 
-    /// How far out to go, 0 to 5: nothing beyond, and what goes as far comes first
+    /// How far out to go, 0 to 5 steps: nothing goes beyond, and what goes that far comes first
     #[arg(long, value_name = "STEPS", value_parser = clap::value_parser!(u8).range(0..=5))]
     pub out_to: Option<u8>,
 
-    /// How far out all stand-ins together may go, where the whole progression gets some
+    /// How many steps out all stand-ins of a whole progression may go together
     #[arg(
         long,
         value_name = "STEPS",
@@ -73,7 +78,7 @@ pub struct StandinArgs {
     )]
     pub budget: u32,
 
-    /// Most stand-ins to show for one chord
+    /// Show at most this many stand-ins for the chord
     #[arg(long, value_name = "NUMBER", default_value_t = 5, requires = "chord", value_parser = parse_most)]
     pub most: usize,
 
@@ -109,9 +114,9 @@ pub struct StandinArgs {
     #[command(flatten)]
     pub loudspeaker: LoudspeakerOptions,
 
-    /// Beats a minute of what is played, and of MIDI
-    #[arg(long, value_name = "BPM", default_value_t = 80.0, value_parser = parse_tempo)]
-    pub tempo: f64,
+    /// Tempo of what is played and of the MIDI file, in beats per minute; without it, 80
+    #[arg(long, value_name = "BPM", value_parser = parse_tempo)]
+    pub tempo: Option<f64>,
 
     /// How chords are named.
     #[command(flatten)]
@@ -147,6 +152,7 @@ fn format_parser() -> impl TypedValueParser<Value = &'static Format<StandInSheet
 /// # Errors
 /// If the progression or the melody cannot be read, there is no such chord, or nothing could be written.
 pub fn run(args: &StandinArgs) -> CommandResult {
+    args.refuse_what_means_nothing()?;
     let sheet = Asked::new(args, tune::tune(args)?).sheet()?;
     if args.play {
         args.loudspeaker.confirm()?;
@@ -157,7 +163,7 @@ pub fn run(args: &StandinArgs) -> CommandResult {
     let mut out = BufWriter::new(io::stdout().lock());
     let written = match args.write {
         Some(format) => (format.write)(&sheet, &WriteOptions::default(), &mut out),
-        None => print(&sheet.text, &mut out),
+        None => print(&sheet.text, Ink::for_style(args.naming.style).0, &mut out),
     };
     written
         .and_then(|()| out.flush())
@@ -168,10 +174,33 @@ pub fn run(args: &StandinArgs) -> CommandResult {
     }
 }
 
-fn print(text: &StandInText, out: &mut dyn Write) -> io::Result<()> {
+impl StandinArgs {
+    /// Refuses what is only for sound where none is asked for.
+    fn refuse_what_means_nothing(&self) -> CommandResult {
+        let sounds = self.play || self.wav.is_some();
+        let in_time = sounds
+            || self
+                .write
+                .is_some_and(|format| TIMED.contains(&format.name));
+        if self.tempo.is_some() && !in_time {
+            return Err(CliError::Usage(format!(
+                "--tempo means nothing here; it belongs to --play, --wav, --write {}",
+                TIMED.join(" or ")
+            )));
+        }
+        if self.loudspeaker.volume.is_some() && !sounds {
+            return Err(CliError::Usage(
+                "--volume means nothing here; it belongs to --play or --wav".to_owned(),
+            ));
+        }
+        Ok(())
+    }
+}
+
+fn print(text: &StandInText, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
     match text {
-        StandInText::One(answer) => print_stand_ins(answer, Ink::of_stdout(), out),
-        StandInText::Tune(tune) => print_tune(tune, Ink::of_stdout(), out),
+        StandInText::One(answer) => print_stand_ins(answer, ink, out),
+        StandInText::Tune(tune) => print_tune(tune, ink, out),
     }
 }
 
@@ -186,7 +215,7 @@ pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandRe
         ));
     };
     let writing = Writing {
-        style: naming.style,
+        style: Ink::for_style(naming.style).1,
         key: naming.context().key,
     };
     let mut out = BufWriter::new(io::stdout().lock());

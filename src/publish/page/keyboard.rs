@@ -105,6 +105,25 @@ impl Keyboard {
 
     /// A picture of pressed keys; `described` says in words what it shows.
     pub fn picture(self, keys: &[MidiNote], described: &str) -> Markup {
+        html! { svg.k role="img" aria-label=(described) viewBox=(self.view()) { (self.pressed(keys)) } }
+    }
+
+    /// The same where words stand around it that say what it shows.
+    pub fn drawing(self, keys: &[MidiNote]) -> Markup {
+        html! { svg.k viewBox=(self.view()) { (self.pressed(keys)) } }
+    }
+
+    /// How each [`drawing`](Self::drawing) of this keyboard begins.
+    pub fn opening(self) -> String {
+        let nothing = self.drawing(&[]).into_string();
+        nothing.replace("<use href=\"#kb\"/></svg>", "")
+    }
+
+    fn view(self) -> String {
+        format!("-1 -1 {} {}", self.width() + 2, HEIGHT + 2)
+    }
+
+    fn pressed(self, keys: &[MidiNote]) -> Markup {
         let (mut white, mut black) = (String::new(), String::new());
         for key in keys
             .iter()
@@ -114,12 +133,10 @@ impl Keyboard {
             self.sorted_shape(key, &mut white, &mut black);
         }
         html! {
-            svg.k role="img" aria-label=(described) viewBox=(format!("-1 -1 {} {}", self.width() + 2, HEIGHT + 2)) {
-                (PreEscaped("<use href=\"#kw\"/>"))
-                @if !white.is_empty() { path.on d=(white) {} }
-                (PreEscaped("<use href=\"#kb\"/>"))
-                @if !black.is_empty() { path.on d=(black) {} }
-            }
+            (PreEscaped("<use href=\"#kw\"/>"))
+            @if !white.is_empty() { path.on d=(white) {} }
+            (PreEscaped("<use href=\"#kb\"/>"))
+            @if !black.is_empty() { path.on d=(black) {} }
         }
     }
 
@@ -133,7 +150,7 @@ impl Keyboard {
             path
         };
         html! {
-            svg id="keys" role="img" aria-label=(described) viewBox=(format!("-1 -1 {} {}", self.width() + 2, HEIGHT + 2)) {
+            svg id="keys" role="img" aria-label=(described) viewBox=(self.view()) {
                 @for key in keys(false) { path.kw data-k=(key) d=(shape(key)) {} }
                 @for key in keys(true) { path.kb data-k=(key) d=(shape(key)) {} }
             }

@@ -3,10 +3,12 @@
 //! Input: a [`Heard`] recording. Output: HTML with all that it needs inside, the sound among it; nothing is fetched, and the page's own policy forbids it. Units: seconds,
 //! minutes. Method: the whole of the recording as a strip (loudness, chords, keys), then a table of the chords, each with its keyboard and grand staff
 //! ([`keyboard`], [`staff`]), its names with degrees, its reading in words, its numeral and key. The sound is FLAC, because browsers find places in it to the sample. Facts that the script needs
-//! stand in the rows. Limits: keys light up by the notes that were heard; a recording longer than [`KeptSound::LONGEST_SECONDS`] comes without its sound.
+//! stand in the rows. Of many chords all words stand there, for whoever searches or has them read aloud, and the pictures of the later ones as shorthand, which the script
+//! draws as a reader comes to them, or for paper; of their strip it draws what is in sight. Limits: keys light up by the notes that were heard; a recording longer than [`KeptSound::LONGEST_SECONDS`] comes without its sound.
 
 pub mod glyphs;
 pub mod keyboard;
+mod shorthand;
 pub mod staff;
 
 use crate::chart::marked::Marked;
@@ -24,6 +26,7 @@ use base64::engine::general_purpose::STANDARD;
 use base64::write::EncoderWriter;
 use keyboard::Keyboard;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use shorthand::Shorthand;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 use std::path::Path;
@@ -32,6 +35,8 @@ use std::path::Path;
 pub const MARK: &str = "name=\"generator\" content=\"lidprop ";
 /// Forbids a page to fetch anything.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; media-src data:; img-src data:";
+/// Chords with their pictures in a page of many; those of the others are drawn by the script as a reader comes to them, so that the page opens at once.
+const PICTURED: usize = 200;
 /// Columns of the picture of loudness at most.
 const COLUMNS: usize = 2400;
 /// Loudness (dBFS) that has no height in it.
@@ -203,6 +208,7 @@ impl RecordingPage<'_> {
             (footer(true))
             @if !self.piece.chords.is_empty() {
                 @if self.has_sound { script id="notes" type="application/json" { (PreEscaped(self.notes())) } }
+                @if self.is_long() { script id="phrases" type="application/json" { (PreEscaped(Shorthand::of(self.keyboard()).json())) } }
                 script { (PreEscaped(include_str!("page.js"))) }
             }
         }
@@ -262,6 +268,11 @@ impl RecordingPage<'_> {
             facts.extend(grid.rhythm.swung().then(|| "swung".to_owned()));
         }
         facts.join(" · ")
+    }
+
+    /// Whether there are more chords than a browser draws at once.
+    fn is_long(&self) -> bool {
+        self.piece.chords.len() > PICTURED
     }
 
     fn keyboard(&self) -> Keyboard {
@@ -324,7 +335,7 @@ impl RecordingPage<'_> {
                 div.strip tabindex="0" role="region" aria-label="Loudness, chords and keys over time; the table below says the same" {
                     div.long data-begins=(seconds(piece.begins)) data-length=(format!("{length:.3}")) aria-hidden="true" {
                         (self.loudness())
-                        @for chord in &piece.chords {
+                        @for chord in piece.chords.iter().filter(|_| !self.is_long()) {
                             span.c style=(format!("left:{}%;width:{}%", share(chord.start), width(chord.start, chord.end))) { s.a { (name(chord, piece.style)) } }
                         }
                         @for (key, from, to) in &keys {
@@ -408,6 +419,7 @@ impl RecordingPage<'_> {
         ];
         let count = self.piece.chords.len();
         let mut before = None;
+        let later = self.is_long().then(|| Shorthand::of(keyboard));
         html! {
             section aria-labelledby="h-table" {
                 h2 id="h-table" { "Chord by chord" }
@@ -415,20 +427,33 @@ impl RecordingPage<'_> {
                     label { "Find" input id="filter" type="search" placeholder="m7b5, V7, F major"; }
                     span.soft id="found" role="status" { (count) " of " (count) }
                 }
-                table {
+                noscript { p.soft {
+                    "Scripts are switched off in this browser: nothing here plays, sorts, finds or uncovers."
+                    @if self.is_long() { " The first " (PICTURED) " chords have their pictures, the others only words." }
+                } }
+                table.many[self.is_long()] {
                     thead { tr {
                         @for (by, words) in columns {
                             @if by.is_empty() { th scope="col" { (words) } }
                             @else { th scope="col" data-by=(by) aria-sort=(if by == "s" { "ascending" } else { "none" }) { button type="button" { (words) } } }
                         }
                     } }
-                    tbody { @for chord in &self.piece.chords { (self.row(chord, keyboard, &mut before)) } }
+                    tbody { @for (nth, chord) in self.piece.chords.iter().enumerate() {
+                        (self.row(chord, keyboard, later.as_ref().filter(|_| nth >= PICTURED), &mut before))
+                    } }
                 }
             }
         }
     }
 
-    fn row(&self, chord: &PieceChord, keyboard: Keyboard, before: &mut Option<MidiNote>) -> Markup {
+    /// A chord; its pictures are drawn `later`, if by anything.
+    fn row(
+        &self,
+        chord: &PieceChord,
+        keyboard: Keyboard,
+        later: Option<&Shorthand>,
+        before: &mut Option<MidiNote>,
+    ) -> Markup {
         let style = self.piece.style;
         let name = name(chord, style);
         let names = note_names(&chord.keys, style);
@@ -444,17 +469,24 @@ impl RecordingPage<'_> {
             .unwrap_or_default();
         let at = clock(chord.start);
         html! {
-            tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) data-name=(name) data-num=(numeral) data-key=(key) {
+            tr data-s=(seconds(chord.start)) data-e=(seconds(chord.end)) {
                 td {
                     @if self.has_sound { button.from aria-label=(format!("Play from {at}")) { (at) } } @else { (at) }
                     @if self.options.covered { " " button.show aria-pressed="false" aria-label=(format!("Show the answer at {at}")) { "Show" } }
                 }
-                td.a { span.name { (name) } (also(chord, style)) }
-                td.a { div.pics { (keyboard.picture(&midi, &format!("Keyboard: {names}"))) (staff::picture(&hands(&chord.keys, before))) } }
-                td.a { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
-                td.a.num { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
-                td.a.in { (key) }
-                td.a { @if let Some(reading) = chord.reading.as_ref().filter(|reading| reading.kind != ReadingKind::Function) {
+                td { span.name { (name) } (also(chord, style)) }
+                td { @if !midi.is_empty() {
+                    @let described = format!("Keyboard: {names}");
+                    @let pictures = html! { (keyboard.drawing(&midi)) (staff::picture(&hands(&chord.keys, before))) };
+                    @match later {
+                        None => { div.pics role="img" aria-label=(described) { (pictures) } }
+                        Some(shorthand) => { div.pics role="img" aria-label=(described) data-p=(shorthand.shorten(pictures.into_string())) {} }
+                    }
+                } }
+                td { (degrees(&chord.degrees, style)) @if chord.pedal { span.also { "held by the pedal" } } }
+                td.num { (numeral) @if let Some(function) = chord.function { span.also { (function) } } }
+                td.in { (key) }
+                td { @if let Some(reading) = chord.reading.as_ref().filter(|reading| reading.kind != ReadingKind::Function) {
                     @if chord.stands_for.is_some() { (reading_words(reading, style)) }
                     @else if chord.verdict != Verdict::Named {
                         @let itself = chord.best().is_some_and(|best| best.chord == reading.chord);
