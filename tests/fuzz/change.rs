@@ -138,9 +138,13 @@ fn change(bytes: &mut Vec<u8>, other: &[u8], target: &Target, random: &mut Rng) 
 /// Where one of the words of the target stands.
 fn a_word(bytes: &[u8], target: &Target, random: &mut Rng) -> Option<Range<usize>> {
     let word = *random.choice(target.words)?;
+    let from = random.usize(..=bytes.len());
     let places = bytes.windows(word.len()).enumerate();
-    let found = places.filter(|(_, there)| *there == word);
-    let at = random.choice(found)?.0;
+    let mut places = places.filter(|(_, there)| *there == word);
+    let first = places.next()?.0;
+    let at = places
+        .find(|place| place.0 >= from)
+        .map_or(first, |place| place.0);
     Some(at..at + word.len())
 }
 
