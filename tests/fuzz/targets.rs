@@ -88,7 +88,12 @@ pub const TARGETS: &[Target] = &[
     },
     Target {
         name: "wav",
-        seeds: Seeds::Sounds(&["note-alaw.wav", "note-mulaw.wav", "note-adpcm.wav"]),
+        seeds: Seeds::Sounds(&[
+            "note-alaw.wav",
+            "note-mulaw.wav",
+            "note-adpcm.wav",
+            "../../tests/fuzz/seeds/24-in-32.wav",
+        ]),
         words: &[
             b"RIFF",
             b"RF64",
