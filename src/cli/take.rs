@@ -264,7 +264,7 @@ enum Output {
         keep_folders: bool,
     },
     /// A line each in one file, with what stands there already.
-    Lines(Mutex<LinesFile>, DoneLines),
+    Lines(Mutex<LinesFile>, Box<DoneLines>),
 }
 
 /// The ways in which lines of lidprop begin: what was heard, and why nothing was.
@@ -340,7 +340,7 @@ impl Output {
                 .each_line(|line| done.keep(line))
                 .map_err(CliError::failed)?;
         }
-        Ok(Self::Lines(Mutex::new(lines), done))
+        Ok(Self::Lines(Mutex::new(lines), Box::new(done)))
     }
 
     /// True where the result of this recording is there already.
