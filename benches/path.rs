@@ -1,4 +1,4 @@
-//! The whole path on one core, beside the bare transforms that it cannot do without, and its peak memory.
+//! The whole path on one core, beside the bare transforms that it cannot do without and as a multiple of them, and its peak memory.
 //!
 //! Input: the recordings in `test-audio`. Output: a table of times, then peak memory for a short and a long recording.
 //! Units: an item is a second of sound, so that items a second are the real-time factor; memory in MiB.
@@ -15,24 +15,67 @@ use realfft::RealFftPlanner;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 fn main() {
     println!("an item is a second of sound: items a second = times faster than real time");
     divan::main();
     // Cargo passes `--bench` alone when it is no test run and no filter is given.
     if std::env::args().skip(1).eq(["--bench"]) {
+        print_ratios();
         print_peak_memory();
     }
+}
+
+/// Prints how many times the bare transforms each way costs, by the fastest of some runs taken in turn, so that a busy machine harms all alike.
+fn print_ratios() {
+    const ROUNDS: usize = 20;
+    let path = recording("borrowed-dominants.flac");
+    let sound = a_progression();
+    let seconds = sound.len() as f64 / f64::from(SampleRate::INTERNAL.get());
+    let mut transform = transforming(&sound);
+    let ways: &mut [(&str, &mut dyn FnMut())] = &mut [
+        ("bare transforms", &mut transform),
+        ("listening as live", &mut || {
+            let mut listener = Listener::new(ListenerOptions::default());
+            hear_samples(&mut listener, &sound, |event| _ = black_box(event));
+        }),
+        ("lidprop take, start to end", &mut || {
+            let ended = take(&path).status().expect("cargo has built the program");
+            assert!(ended.success());
+        }),
+    ];
+    let mut fastest = [f64::INFINITY; 3];
+    for _ in 0..ROUNDS {
+        for ((_, run), fastest) in ways.iter_mut().zip(&mut fastest) {
+            let begun = Instant::now();
+            run();
+            *fastest = fastest.min(begun.elapsed().as_secs_f64());
+        }
+    }
+    for ((way, _), time) in ways.iter().zip(fastest) {
+        println!(
+            "{way}: {:.1} times the bare transforms, {:.0} times faster than real time",
+            time / fastest[0],
+            seconds / time
+        );
+    }
+}
+
+/// `lidprop take` of a recording, its document thrown away.
+fn take(path: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_lidprop"));
+    command.args(["take", "--write", "json"]).arg(path);
+    command.stdout(Stdio::null());
+    command
 }
 
 /// Samples from one look at the sound to the next, and the two windows, as `lidprop::spectrum` has them.
 const HOP: usize = 512;
 const WINDOWS: [usize; 2] = [8192, 2048];
 
-#[divan::bench(sample_count = 10, sample_size = 1)]
-fn bare_transforms(bencher: Bencher) {
-    let sound = a_progression();
+/// Both transforms of every hop of `sound`, and nothing else.
+fn transforming(sound: &[f32]) -> impl FnMut() {
     let mut planner = RealFftPlanner::<f32>::new();
     let mut transforms = WINDOWS.map(|window| {
         let transform = planner.plan_fft_forward(window);
@@ -40,7 +83,7 @@ fn bare_transforms(bencher: Bencher) {
         let scratch = transform.make_scratch_vec();
         (transform, input, output, scratch)
     });
-    bencher.counter(seconds_of(&sound)).bench_local(|| {
+    move || {
         for end in (WINDOWS[0]..sound.len()).step_by(HOP) {
             for (transform, input, output, scratch) in &mut transforms {
                 let start = end - input.len();
@@ -51,7 +94,15 @@ fn bare_transforms(bencher: Bencher) {
                 black_box(&output);
             }
         }
-    });
+    }
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn bare_transforms(bencher: Bencher) {
+    let sound = a_progression();
+    bencher
+        .counter(seconds_of(&sound))
+        .bench_local(transforming(&sound));
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
@@ -131,7 +182,7 @@ fn print_peak_memory() {
     let peaks = [3, 60].map(|minutes| {
         let path = folder.path().join(format!("{minutes}-minutes.wav"));
         write_long_recording(&path, 60 * minutes);
-        let started = std::time::Instant::now();
+        let started = Instant::now();
         let peak = peak_memory_kib(&path);
         let factor = f64::from(60 * minutes) / started.elapsed().as_secs_f64();
         match peak {
@@ -178,12 +229,7 @@ fn write_long_recording(path: &Path, seconds: u32) {
 
 /// Largest resident memory of `lidprop take` on `path`, in KiB; `None` where `/proc` does not tell.
 fn peak_memory_kib(path: &Path) -> Option<f64> {
-    let mut reader = Command::new(env!("CARGO_BIN_EXE_lidprop"))
-        .args(["take", "--write", "json"])
-        .arg(path)
-        .stdout(Stdio::null())
-        .spawn()
-        .expect("cargo has built the program");
+    let mut reader = take(path).spawn().expect("cargo has built the program");
     let status = format!("/proc/{}/status", reader.id());
     let mut peak = None;
     let exit = loop {

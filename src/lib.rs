@@ -18,6 +18,10 @@
 // What everything is counted in: samples, seconds, hertz, cents, keys, shares.
 pub mod units;
 
+// A fault, of lidprop or of a decoder, ends the work in which it shows and nothing else.
+#[doc(hidden)]
+pub mod contained;
+
 // Recordings and microphones as one stream of mono samples.
 pub mod audio;
 

@@ -1,10 +1,15 @@
 //! Every format gives the same sound at the same time as the lossless reference.
 
+#[path = "support/command.rs"]
+mod command;
 mod support;
+
+use command::{Answer, Desk};
 
 use lidprop::audio::{self, SampleSource, SourceWarning};
 use lidprop::cli::remedies::{InCommand, sentence};
 use lidprop::units::SampleRate;
+use std::process::Stdio;
 use support::{lag, read_all, rms, test_audio};
 
 const RATE: f64 = SampleRate::INTERNAL.get() as f64;
@@ -193,6 +198,88 @@ fn a_stream_gives_the_same_sound_as_the_file() {
         let file = std::fs::File::open(test_audio("formats").join(name)).unwrap();
         let mut source = audio::open_stream("standard input", Unseekable(file)).unwrap();
         assert_eq!(read_all(&mut source), heard(name), "{name}");
+    }
+}
+
+#[test]
+fn the_same_samples_give_the_same_document_in_any_format_alone_or_among_others() {
+    let desk = Desk::new();
+    let flac = test_audio("borrowed-dominants.flac");
+    let samples = support::samples_of("borrowed-dominants.flac");
+    let wave = support::stereo_wav(&samples, desk.path("same.wav"));
+    let told = |recordings: &[&std::path::Path], piped: bool| -> Vec<serde_json::Value> {
+        let mut command = desk.command(["take", "--write", "jsonl"]);
+        let answer = if piped {
+            let piped = command.arg("/dev/stdin").stdin(Stdio::piped());
+            let piped = piped.stdout(Stdio::piped()).stderr(Stdio::piped());
+            let mut child = piped.spawn().unwrap();
+            let mut pipe = child.stdin.take().unwrap();
+            std::io::copy(&mut std::fs::File::open(recordings[0]).unwrap(), &mut pipe).unwrap();
+            drop(pipe);
+            child.wait_with_output()
+        } else {
+            command.args(recordings).output()
+        };
+        let answer = Answer::of(answer.unwrap());
+        assert_eq!(answer.code, 0, "{}", answer.err);
+        let read = |line: &str| {
+            let mut document: serde_json::Value = serde_json::from_str(line).unwrap();
+            document["file"].take();
+            document["provenance"]["sha256"].take();
+            document
+        };
+        answer.out.lines().map(read).collect()
+    };
+    let alone = told(&[&wave], false).remove(0);
+    let chords = alone["chords"].as_array();
+    assert!(chords.is_some_and(|chords| chords.len() > 5));
+    let others = [
+        told(&[&flac, &wave, &flac], false),
+        told(&[&wave], true),
+        told(&[&flac], true),
+    ]
+    .concat();
+    assert_eq!(others.len(), 5);
+    for (at, other) in others.iter().enumerate() {
+        assert!(*other == alone, "document {at} differs");
+    }
+}
+
+#[cfg(feature = "live")]
+#[test]
+fn what_a_sound_input_delivers_in_blocks_of_any_size_is_the_sound_of_the_same_file() {
+    use lidprop::audio::capture::{intake::Intake, ring::ring};
+    let folder = tempfile::tempdir().unwrap();
+    let mono = reference();
+    let stereo: Vec<f32> = mono.iter().flat_map(|&x| [x, x]).collect();
+    let path = support::stereo_wav(&mono, folder.path().join("stereo.wav"));
+    let mut wave = std::fs::read(&path).unwrap();
+    for hertz in [SampleRate::INTERNAL.get(), 44_100, 48_000] {
+        wave[24..28].copy_from_slice(&hertz.to_le_bytes());
+        std::fs::write(&path, &wave).unwrap();
+        let mut source = audio::open(&path).unwrap();
+        let file = read_all(&mut source);
+        let mut random = fastrand::Rng::with_seed(22);
+        for most in [1, 63, 1024] {
+            let (mut writer, reader, _) = ring(1 << 16, 2);
+            let mut intake = Intake::new(reader, source.info().rate);
+            let (mut live, mut block, mut left) = (Vec::new(), Vec::new(), &stereo[..]);
+            while !left.is_empty() {
+                let (now, later) = left.split_at(left.len().min(2 * random.usize(1..=most)));
+                writer.on_block(now);
+                left = later;
+                if random.bool() || left.is_empty() {
+                    intake.read(&mut block);
+                    live.extend_from_slice(&block);
+                }
+            }
+            // the end of the file is what the resampler still holds
+            assert!(live.len() + 1024 > file.len(), "{hertz} Hz: {}", live.len());
+            assert!(
+                live[..] == file[..live.len()],
+                "{hertz} Hz, blocks of {most}"
+            );
+        }
     }
 }
 

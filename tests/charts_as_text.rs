@@ -37,6 +37,23 @@ fn where_the_locale_has_no_more_the_chart_is_ascii_and_says_the_same() {
 }
 
 #[test]
+fn no_locale_changes_a_number_or_a_letter_of_what_is_written() {
+    for words in [&[][..], &["--write", "json"], &["--write", "csv"]] {
+        let usual = take(words, &[HELD], "C.UTF-8");
+        let mut locales = vec!["de_DE.UTF-8", "tr_TR.UTF-8"];
+        if !words.is_empty() {
+            locales.extend(["C", "de_DE.ISO-8859-1", "no such locale"]);
+        }
+        for locale in locales {
+            assert!(
+                take(words, &[HELD], locale) == usual,
+                "{words:?} in {locale}"
+            );
+        }
+    }
+}
+
+#[test]
 fn the_style_of_ascii_asks_for_the_same() {
     let asked = take(&["--style", "ascii"], &[HELD], "C.UTF-8");
     assert_eq!(asked, take(&[], &[HELD], "C"));

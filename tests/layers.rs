@@ -14,7 +14,8 @@ type Layer = (&'static str, &'static [&'static str]);
 /// The modules, in the order in which sound flows.
 const MODULES: &[Layer] = &[
     ("units", &[]),
-    ("audio", &["units"]),
+    ("contained", &[]),
+    ("audio", &["units", "contained"]),
     ("spectrum", &["units"]),
     ("piano", &["units", "spectrum"]),
     ("tone", &["units"]),
@@ -43,8 +44,20 @@ const MODULES: &[Layer] = &[
     (
         "session",
         &[
-            "units", "audio", "spectrum", "piano", "notes", "harmony", "playing", "listener",
-            "answer", "chart", "practice", "publish", "store",
+            "units",
+            "contained",
+            "audio",
+            "spectrum",
+            "piano",
+            "notes",
+            "harmony",
+            "playing",
+            "listener",
+            "answer",
+            "chart",
+            "practice",
+            "publish",
+            "store",
         ],
     ),
     (

@@ -7,7 +7,6 @@
 //! about it is said where commands are known.
 //! Limits: draws nothing, prints nothing, knows no options.
 
-pub mod contained;
 pub mod done;
 pub mod drilled;
 pub mod input;
@@ -19,3 +18,5 @@ pub mod pace;
 pub mod recording;
 pub mod sitting;
 pub mod steady_listener;
+
+pub use crate::contained;

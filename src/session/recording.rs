@@ -104,7 +104,9 @@ pub fn hear_source(
         state = source.next_block(&mut block)?;
         beginning.extend_from_slice(&block);
     }
-    let found_a4 = estimate_a4(&beginning, listening.expected_a4()).map(|found| found.a4);
+    // the same of every format, whatever its blocks are
+    let tuned_by = &beginning[..beginning.len().min(TUNED_BY.get() as usize)];
+    let found_a4 = estimate_a4(tuned_by, listening.expected_a4()).map(|found| found.a4);
     let mut listener = Listener::new(ListenerOptions {
         found_a4,
         looks_ahead: true,

@@ -88,7 +88,12 @@ pub const TARGETS: &[Target] = &[
     },
     Target {
         name: "wav",
-        seeds: Seeds::Sounds(&["note-alaw.wav", "note-mulaw.wav", "note-adpcm.wav"]),
+        seeds: Seeds::Sounds(&[
+            "note-alaw.wav",
+            "note-mulaw.wav",
+            "note-adpcm.wav",
+            "../../tests/fuzz/seeds/24-in-32.wav",
+        ]),
         words: &[
             b"RIFF",
             b"RF64",
@@ -176,6 +181,7 @@ pub const TARGETS: &[Target] = &[
             b"-1",
             b"1e308",
             b"18446744073709551615",
+            b",\"",
             b"\\u0000",
             b"[]",
             b"{}",
@@ -187,22 +193,14 @@ pub const TARGETS: &[Target] = &[
     Target {
         name: "profiles",
         seeds: Seeds::Texts("profiles.txt"),
-        words: &[
-            b"null",
-            b"-1",
-            b"1e308",
-            b"255",
-            b"[]",
-            b"{}",
-            b"lidprop-piano/1",
-        ],
+        words: &[b"null", b"-1", b"1e308", b"255", b"[]", b"{}", b",\""],
         header: None,
         read: profile,
     },
     Target {
         name: "documents",
         seeds: Seeds::Texts("documents.txt"),
-        words: &[b"null", b"-1", b"1e308", b"255", b"[]", b"{}", b"lidprop/2"],
+        words: &[b"null", b"-1", b"1e308", b"255", b"[]", b"{}", b",\""],
         header: None,
         read: document,
     },
@@ -271,7 +269,17 @@ fn shape(sentence: impl Display) -> String {
 fn told<T>(outcome: Result<T, impl Display>, of: impl FnOnce(T) -> String) -> String {
     match outcome {
         Ok(read) => of(read),
-        Err(error) => shape(error),
+        Err(error) => said(error),
+    }
+}
+
+/// A sentence without what it quotes of the input, quotes in it included.
+fn said(error: impl Display) -> String {
+    let sentence = error.to_string();
+    let quote = ['\'', '"'];
+    match (sentence.find(quote), sentence.rfind(quote)) {
+        (Some(from), Some(to)) => shape(sentence[..from].to_owned() + &sentence[to + 1..]),
+        _ => shape(sentence),
     }
 }
 
@@ -283,7 +291,7 @@ const HEARD: usize = 44_100;
 fn sound(bytes: &[u8]) -> String {
     let mut source = match audio::open_stream("sound", Cursor::new(bytes.to_vec())) {
         Ok(source) => source,
-        Err(error) => return shape(error),
+        Err(error) => return said(error),
     };
     let (mut block, mut all, mut length) = (Vec::new(), Vec::new(), 0);
     let end = loop {

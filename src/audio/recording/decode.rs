@@ -3,7 +3,8 @@
 //! Input: a byte stream, recognised by content. Output: blocks of interleaved `f32`, as the decoder gives them.
 //! Units: full scale ±1; frames at the file's own rate.
 //! Method: symphonia demultiplexes and decodes; a packet that cannot be decoded is replaced by as much silence, so that what
-//! follows keeps its time, and so is what a damaged file has lost between two packets, where the format counts frames (FLAC, Ogg). The
+//! follows keeps its time, and so is what a damaged file has lost between two packets, where the format counts frames (FLAC, Ogg). A decoder
+//! that panics has met damage. The
 //! checksum that FLAC carries is held against what was decoded. Encoder delay that the file or its format makes known is stated in [`Decoder::priming`].
 //! Limits: the first audio track only; a chained stream is read on as long as it can be decoded.
 
@@ -11,6 +12,7 @@ use crate::audio::AudioError;
 use crate::audio::recording::caf;
 use crate::audio::recording::opus::{self, OpusTrack};
 use crate::audio::recording::refused::{aac_extension, refused};
+use crate::contained::contained;
 use std::io;
 use symphonia::core::codecs::CodecParameters;
 use symphonia::core::codecs::audio::well_known as codec_id;
@@ -363,7 +365,12 @@ impl Decoder {
                     None => continue,
                 },
             };
-            match self.codec.decode(&packet, out) {
+            let decoded = contained(|| self.codec.decode(&packet, out)).unwrap_or_else(|_| {
+                self.codec.reset();
+                out.clear();
+                Err(Error::DecodeError("the decoder failed"))
+            });
+            match decoded {
                 Ok(spec) => {
                     self.damaged_in_a_row = 0;
                     self.spec = Some(spec);
@@ -514,8 +521,9 @@ fn make_codec(
             .ok_or_else(|| AudioError::damaged(name, "its header of Opus makes no sense"))?;
         return Ok(Codec::Opus(Box::new(track), Box::new(params.clone())));
     }
-    symphonia::default::get_codecs()
-        .make_audio_decoder(params, &AudioDecoderOptions::default().verify(true))
+    let options = AudioDecoderOptions::default().verify(true);
+    contained(|| symphonia::default::get_codecs().make_audio_decoder(params, &options))
+        .unwrap_or(Err(Error::DecodeError("its header makes no sense")))
         .map(Codec::Symphonia)
         .map_err(|e| match e {
             Error::Unsupported(why) => AudioError::UnknownCodec {

@@ -1,4 +1,4 @@
-//! Keeps a fault of lidprop itself to the work in which it showed.
+//! Keeps a fault of lidprop itself, or of a decoder over a damaged recording, to the work in which it showed.
 //!
 //! Input: a piece of work that may panic. Output: what it gives, or the [`Fault`] as one sentence.
 //! Units: none. Method: [`std::panic::catch_unwind`], and a panic hook that notes what a contained panic says instead of printing it;
