@@ -31,7 +31,7 @@ pub struct PedalFrame {
 
 /// Added to the log-odds: a pedal that is missed costs more than one that is told too long. This and the next two were chosen on clips that `training/practice.py`
 /// renders (`training/README.md`).
-const MORE_OFTEN: f64 = 2.2;
+const MORE_OFTEN: f64 = 1.5;
 /// A frame says this share of its log-odds.
 const SAYS: f64 = 0.5;
 /// A move of the foot costs this much, in log-odds.
