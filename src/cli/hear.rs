@@ -24,7 +24,7 @@ use crate::session::contained::contained;
 use crate::session::live::{
     Keep, Listening, ListeningError, ListeningOptions, News, naming_failed,
 };
-use crate::session::pace::{hop_length, pace_sentence};
+use crate::session::pace::{hop_length, loss_sentence, pace_sentence};
 use crate::session::sitting::Sitting;
 use crate::store::file::write_whole;
 use crate::units::SamplePos;
@@ -330,6 +330,7 @@ fn follow(
     sit: &mut dyn FnMut(&News),
     mut hand_on: impl FnMut(&News) -> io::Result<()>,
 ) -> CommandResult {
+    let mut told = 0;
     while !ended() {
         let news = match listening.news.recv_timeout(PATIENCE) {
             Ok(news) => news,
@@ -340,7 +341,12 @@ fn follow(
             News::Input(name) => tell(&format!("listening to {name}; Ctrl-C ends")),
             News::Trouble(sentence) | News::Fault(sentence) => tell(sentence),
             News::Pace(hops) => tell(&pace_sentence(*hops)),
-            News::Heard(_) | News::Meter(_) | News::Kept(_) => {}
+            News::Meter(meter) => {
+                loss_sentence(meter.dropped, &mut told)
+                    .iter()
+                    .for_each(|loss| tell(loss));
+            }
+            News::Heard(_) | News::Kept(_) => {}
         }
         sit(&news);
         match contained(|| hand_on(&news)) {

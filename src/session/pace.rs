@@ -14,6 +14,7 @@
 //! Limits: where even every fourth hop is too much, the capture skips to the newest sound and counts what it skipped.
 
 use crate::spectrum::HOP_SAMPLES;
+use crate::units::count::plural;
 use crate::units::{SampleRate, SampleSpan, Seconds};
 
 const fn milliseconds(count: u64) -> SampleSpan {
@@ -105,6 +106,15 @@ pub fn pace_sentence(hops: u32) -> String {
     )
 }
 
+/// Of `lost` samples in all, in a sentence: of the first, and again whenever they have become twice as many as `told`.
+pub fn loss_sentence(lost: u64, told: &mut u64) -> Option<String> {
+    (lost > 0 && lost >= 2 * *told).then(|| {
+        *told = lost;
+        let samples = plural(usize::try_from(lost).unwrap_or(usize::MAX), "sample");
+        format!("{samples} lost so far, silent in what is heard: this computer is too busy; close other programs")
+    })
+}
+
 /// The time between two hearings of notes that are `hops` apart.
 pub fn hop_length(hops: u32) -> Seconds {
     SampleSpan::new(u64::from(hops) * HOP_SAMPLES as u64).seconds(SampleRate::INTERNAL)
@@ -113,6 +123,20 @@ pub fn hop_length(hops: u32) -> Seconds {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lost_sound_is_told_at_once_and_not_without_end() {
+        let mut told = 0;
+        let sentences: Vec<String> = [0, 0, 512, 512, 700, 1024, 1500, 9000]
+            .into_iter()
+            .filter_map(|lost| loss_sentence(lost, &mut told))
+            .collect();
+        let lost: Vec<&str> = sentences
+            .iter()
+            .filter_map(|s| s.split(' ').next())
+            .collect();
+        assert_eq!(lost, ["512", "1024", "9000"]);
+    }
 
     /// A computer on which hearing the notes of one hop takes `cost` of a hop's time. Plays `seconds` of sound to it; gives the hops
     /// after each change, with the second in which it came, and the longest wait of any sound, in seconds.
