@@ -35,6 +35,9 @@ const AAC_DELAY: u64 = 1024;
 /// Damaged packets in a row after which the rest of a file is given up.
 const DAMAGE_LIMIT: u32 = 200;
 
+/// Of a header over which a reader of the format panics.
+const NO_SENSE: Error = Error::DecodeError("its header makes no sense");
+
 /// Longest silence put in the place of one damaged packet, in frames; packets of known codecs hold 8192 at most.
 const GAP_LIMIT: u64 = 65_536;
 
@@ -179,8 +182,12 @@ impl Decoder {
             return Err(refusal);
         }
         let stream = MediaSourceStream::new(source, Default::default());
-        let format = symphonia::default::get_probe()
-            .probe(&Hint::new(), stream, Default::default(), Default::default())
+        let probed = contained(|| {
+            let probe = symphonia::default::get_probe();
+            probe.probe(&Hint::new(), stream, Default::default(), Default::default())
+        });
+        let format = probed
+            .unwrap_or(Err(NO_SENSE))
             .map_err(|e| refusal(name, e, head))?;
         let track = audio_track(name, format.as_ref())?;
         let track_id = track.id;
@@ -523,7 +530,7 @@ fn make_codec(
     }
     let options = AudioDecoderOptions::default().verify(true);
     contained(|| symphonia::default::get_codecs().make_audio_decoder(params, &options))
-        .unwrap_or(Err(Error::DecodeError("its header makes no sense")))
+        .unwrap_or(Err(NO_SENSE))
         .map(Codec::Symphonia)
         .map_err(|e| match e {
             Error::Unsupported(why) => AudioError::UnknownCodec {
