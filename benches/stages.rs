@@ -67,8 +67,8 @@ const AS_SHIPPED: random_model::Sizes = random_model::Sizes {
     d: 24,
     c: 120,
     h: 64,
-    g: 64,
-    l: 48,
+    g: 96,
+    l: 64,
 };
 const HALF: random_model::Sizes = random_model::Sizes {
     p: 8,

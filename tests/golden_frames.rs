@@ -46,9 +46,8 @@ fn hear(mut each: impl FnMut(usize, &SpectrumFrame)) -> usize {
 
 #[test]
 fn inputs_of_the_network_agree_with_training_within_2e_5() {
-    let [numbers, keys] = ["frames", "keys"].map(|name| -> Vec<usize> {
-        golden(name).iter().map(|&n| n as usize).collect()
-    });
+    let [numbers, keys] = ["frames", "keys"]
+        .map(|name| -> Vec<usize> { golden(name).iter().map(|&n| n as usize).collect() });
     let expected = golden("inputs");
     let mut features = Features::new();
     let mut inputs = vec![0.0; INPUTS * PIANO_KEYS];

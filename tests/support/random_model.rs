@@ -4,7 +4,7 @@
 
 use lidprop::notes::network::estimator::DOUBT;
 use lidprop::notes::network::features::INPUTS;
-use lidprop::notes::network::model::INTERVALS;
+use lidprop::notes::network::model::{INTERVALS, STRETCHES};
 use safetensors::tensor::{Dtype, TensorView};
 
 /// Sizes of the layers, by the letters of the network's description.
@@ -20,9 +20,11 @@ pub struct Sizes {
     pub l: usize,
 }
 
-/// Units of the memory that runs backward, and of what is found of the pedal.
+/// Units of the memory that runs backward, of what is found of the pedal, of what a key tells the others and of what it is told.
 const BACK: usize = 3;
 const PEDAL: usize = 6;
+const TOLD: usize = 2;
+const AMONG: usize = 5;
 
 /// Name, shape and values.
 pub type Tensor = (&'static str, Vec<usize>, Vec<f32>);
@@ -69,7 +71,7 @@ pub fn shapes(
         ("w5.bias", vec![l]),
         ("wh2.weight", vec![2, l]),
         ("wh2.bias", vec![2]),
-        ("wp.weight", vec![PEDAL, 2 * l]),
+        ("wp.weight", vec![PEDAL, 2 * (l + STRETCHES)]),
         ("wp.bias", vec![PEDAL]),
         ("wzp.weight", vec![PEDAL, PEDAL]),
         ("wzp.bias", vec![PEDAL]),
@@ -77,6 +79,14 @@ pub fn shapes(
         ("wnp.bias", vec![PEDAL]),
         ("wq.weight", vec![1, 2 * PEDAL]),
         ("wq.bias", vec![1]),
+        ("wt.weight", vec![TOLD, l]),
+        ("wt.bias", vec![TOLD]),
+        ("wa.weight", vec![AMONG, INTERVALS.len() * TOLD]),
+        ("wa.bias", vec![AMONG]),
+        ("w6.weight", vec![l, AMONG + l + PEDAL]),
+        ("w6.bias", vec![l]),
+        ("wh3.weight", vec![2, l]),
+        ("wh3.bias", vec![2]),
     ]
 }
 
