@@ -41,7 +41,7 @@ impl Default for SpanRules {
             most_a_frame: 2.0,
             // a key moves where it departs from what it mostly does for more than a quarter of the time, a beat of a bar
             moving: 0.5,
-            new_span: 90.0,
+            new_span: 70.0,
             struck_relief: 0.5,
             lag: HopSpan::new(86),
         }
