@@ -132,7 +132,8 @@ CLIPS ?= 70
 MINUTES ?= 30
 
 bench-live: setup-build setup-live
-	cargo bench --locked $(FEATURES) --bench live -- --corpus $(CORPUS) --clips $(CLIPS) --minutes $(MINUTES)
+	cargo bench --locked $(FEATURES) --bench live -- --corpus $(CORPUS) --clips $(CLIPS) --minutes $(MINUTES) \
+		$(addprefix --played ,$(wildcard $(addprefix $(dir $(CORPUS)),corpus_played corpus_jazz)))
 
 # Pages and completions are the same in every profile, so the one is taken that `make test` has built.
 MANUAL := $(TARGET_DIR)/manual

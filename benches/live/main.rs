@@ -17,6 +17,8 @@ mod drill;
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod figures;
 #[cfg(all(feature = "live", target_os = "linux"))]
+mod played;
+#[cfg(all(feature = "live", target_os = "linux"))]
 mod process;
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod reference;

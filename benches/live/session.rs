@@ -7,6 +7,7 @@
 use crate::clips::{self, Clip};
 use crate::drill::{self, Attempted};
 use crate::figures::{Asked, Held, mean, percentile, print_head, print_note, print_row};
+use crate::played;
 use crate::process::{Taken, taken};
 use crate::reference;
 use crate::sound::{self, Busy};
@@ -23,6 +24,9 @@ pub struct Options {
     /// A labelled corpus: a folder with truth.json
     #[arg(long)]
     pub corpus: Option<PathBuf>,
+    /// Labelled corpora of what is played on; ten of their clips are heard for how soon the harmony is right
+    #[arg(long)]
+    pub played: Vec<PathBuf>,
     /// How many of its held voicings are played for the delays
     #[arg(long, default_value_t = 70)]
     pub clips: usize,
@@ -44,6 +48,8 @@ pub struct Options {
 const INSIDE: &str = "LIDPROP_BENCH_INSIDE";
 /// Clicks for the sound server's part.
 const CLICKS: usize = 40;
+/// Clips of what is played on.
+const PLAYED: usize = 10;
 /// Quiet between two clips: the answer is let go, and cleared only now and then.
 const BETWEEN: Duration = Duration::from_millis(700);
 /// From here on memory is asked to be flat: the ring of the last minute has been filled.
@@ -58,7 +64,7 @@ pub fn run(options: &Options, corpus: &Path) -> Result<(), String> {
         let clips = clips::read(corpus, options.clips)?;
         print_head();
         print_names("on the samples alone", &on_samples(&clips), true);
-        return Ok(());
+        return print_harmony(&options.played);
     }
     if std::env::var_os(INSIDE).is_some() {
         return measure(options, corpus);
@@ -132,6 +138,7 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
         &bare,
         false,
     );
+    print_harmony(&options.played)?;
     let rest: Vec<f64> = held
         .iter()
         .zip(&bare)
@@ -203,6 +210,24 @@ type Delay = (&'static str, fn(&Held) -> Option<f64>, [Asked; 2]);
 
 const fn asked(at_least: f64, aim: f64) -> Asked {
     Asked { at_least, aim }
+}
+
+/// How much of the harmony of what is played on is not on the screen in time.
+fn print_harmony(corpora: &[PathBuf]) -> Result<(), String> {
+    let figures = played::in_time(corpora, PLAYED)?;
+    if figures.all > 0 {
+        print_row(
+            &format!(
+                "on the samples alone, of {} chords of {} played clips the share that is not right within 1 s of its start",
+                figures.all, figures.clips
+            ),
+            &[Some(1.0 - figures.right as f64 / figures.all as f64)],
+            &[asked(0.30, 0.15)],
+            2,
+            "",
+        );
+    }
+    Ok(())
 }
 
 /// Delays of names, their changes, and those that were wrong.

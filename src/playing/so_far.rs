@@ -20,8 +20,8 @@ use std::collections::VecDeque;
 
 /// How much of the playing is read (s): several bars, so that beats and a key can be told.
 pub const WINDOW: f64 = 24.0;
-/// How often it is read (s).
-pub const READ_EVERY: f64 = 1.0;
+/// How often it is read (s): each reading takes some 10 ms, and what is played should stand there soon.
+pub const READ_EVERY: f64 = 0.25;
 /// How long harmony must be over to have settled (s): two beats of a slow piece tell what a stretch was.
 pub const SETTLES: f64 = 3.0;
 /// Most notes that are kept: more than two hands strike within the window.
