@@ -10,6 +10,7 @@ use lidprop::harmony::chord::label;
 use lidprop::harmony::{Chord, Context, PitchClass, PitchSet, Sounding, name_chord};
 use lidprop::units::MidiNote;
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use std::path::Path;
 
 /// A chord that is struck once and held.
@@ -68,13 +69,17 @@ struct Labelled {
     accepted: Vec<String>,
 }
 
-/// Reads `wanted` of the voicings in `corpus`, evenly spread over the list.
-pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
+/// What `truth.json` of a corpus says, as far as it is asked for.
+pub fn truth<T: DeserializeOwned>(corpus: &Path) -> Result<T, String> {
     let path = corpus.join("truth.json");
     let text =
         std::fs::read(&path).map_err(|e| format!("{} cannot be read: {e}", path.display()))?;
-    let truth: Truth = serde_json::from_slice(&text)
-        .map_err(|e| format!("{} is no truth: {e}", path.display()))?;
+    serde_json::from_slice(&text).map_err(|e| format!("{} is no truth: {e}", path.display()))
+}
+
+/// Reads `wanted` of the voicings in `corpus`, evenly spread over the list.
+pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
+    let truth: Truth = truth(corpus)?;
     let voicings: Vec<Entry> = truth
         .clips
         .into_iter()
@@ -83,7 +88,7 @@ pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
     if voicings.is_empty() {
         return Err(format!(
             "{} holds no clip of the kind \"voicing\"",
-            path.display()
+            corpus.display()
         ));
     }
     let count = wanted.clamp(1, voicings.len());

@@ -5,6 +5,7 @@
 //! key for the next chord is pressed, as a player would who does not try again. A change of the row with the mark, from the strike on, is its mark.
 //! Limits: an attempt without a mark until the next is struck has none. Drills without corrections only.
 
+use crate::clips;
 use crate::sound;
 use crate::support::{read_all, stereo_wav};
 use crate::terminal::Terminal;
@@ -59,17 +60,15 @@ struct Attempt {
 
 /// Plays all drills of `corpus`, each to a program of its own.
 pub fn attempts(corpus: &Path, folder: &Path) -> Result<Vec<Attempted>, String> {
-    let path = corpus.join("truth.json");
-    let told = |e: &dyn std::fmt::Display| format!("{}: {e}", path.display());
-    let text = std::fs::read(&path).map_err(|e| told(&e))?;
-    let truth: Truth = serde_json::from_slice(&text).map_err(|e| told(&e))?;
+    let truth: Truth = clips::truth(corpus)?;
     let drills = truth
         .clips
         .into_iter()
         .filter(|clip| clip["kind"] == "drill");
     let mut all = Vec::new();
     for drill in drills {
-        let drill: Drill = serde_json::from_value(drill).map_err(|e| told(&e))?;
+        let drill: Drill =
+            serde_json::from_value(drill).map_err(|e| format!("{}: {e}", corpus.display()))?;
         all.extend(play(&drill, corpus, folder)?);
     }
     Ok(all)

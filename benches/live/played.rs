@@ -5,13 +5,12 @@
 //! must have the root and the third of an accepted label (that the labels are triads and sevenths makes a ninth or a sixth more no fault).
 //! Limits: what the sound server and the screen add is not in it; they take some hundredths of a second.
 
+use crate::clips::truth;
+use crate::shown::listen;
 use crate::support::read_all;
 use lidprop::answer::Answers;
+use lidprop::harmony::Chord;
 use lidprop::harmony::chord::label;
-use lidprop::harmony::{AnalysisOptions, Chord};
-use lidprop::listener::{Listener, ListenerOptions};
-use lidprop::spectrum::HOP_SAMPLES;
-use lidprop::units::SampleRate;
 use serde::Deserialize;
 use std::path::{Path, PathBuf};
 
@@ -54,11 +53,7 @@ pub struct InTime {
 pub fn in_time(corpora: &[PathBuf], wanted: usize) -> Result<InTime, String> {
     let mut clips: Vec<(&Path, Clip)> = Vec::new();
     for corpus in corpora {
-        let path = corpus.join("truth.json");
-        let text =
-            std::fs::read(&path).map_err(|e| format!("{} cannot be read: {e}", path.display()))?;
-        let truth: Truth = serde_json::from_slice(&text)
-            .map_err(|e| format!("{} is no truth: {e}", path.display()))?;
+        let truth: Truth = truth(corpus)?;
         let played = truth.clips.into_iter().filter(|clip| clip.kind == "played");
         clips.extend(played.map(|clip| (corpus.as_path(), clip)));
     }
@@ -67,25 +62,15 @@ pub fn in_time(corpora: &[PathBuf], wanted: usize) -> Result<InTime, String> {
     for n in 0..count {
         let (corpus, clip) = &clips[n * clips.len() / count];
         figures.clips += 1;
-        listen(&corpus.join(&clip.file), &clip.chords, &mut figures)?;
+        count_in_time(&corpus.join(&clip.file), &clip.chords, &mut figures)?;
     }
     Ok(figures)
 }
 
-fn listen(file: &Path, chords: &[Labelled], figures: &mut InTime) -> Result<(), String> {
+fn count_in_time(file: &Path, chords: &[Labelled], figures: &mut InTime) -> Result<(), String> {
     let mut source = lidprop::audio::open(file).map_err(|e| e.to_string())?;
-    let samples = read_all(&mut source);
-    let mut listener = Listener::new(ListenerOptions::default());
-    let mut answers = Answers::new(AnalysisOptions::default());
-    let mut events = Vec::new();
     let mut coming = chords.iter().peekable();
-    for block in samples.chunks(HOP_SAMPLES) {
-        listener.push(block, &mut events);
-        for event in events.drain(..) {
-            answers.hear(&event);
-        }
-        answers.catch_up();
-        let now = listener.position().seconds(SampleRate::INTERNAL).get();
+    listen(&read_all(&mut source), 0.0, |answers, now| {
         while let Some(chord) = coming.next_if(|c| c.end.min(c.start + LATER) <= now) {
             let accepted: Vec<_> = chord
                 .accepted
@@ -95,23 +80,21 @@ fn listen(file: &Path, chords: &[Labelled], figures: &mut InTime) -> Result<(), 
                 .collect();
             if !accepted.is_empty() {
                 figures.all += 1;
-                let shown = shown(&answers).is_some_and(|chord| accepted.contains(&chord));
+                let shown = shown(answers).is_some_and(|chord| accepted.contains(&chord));
                 figures.right += usize::from(shown);
             }
         }
-    }
+    });
     Ok(())
 }
 
 /// The newest harmony on the screen; where chords are held, which is no playing on, the name of what is held.
 fn shown(answers: &Answers) -> Option<(u8, Option<u8>)> {
-    let newest = answers.harmony().open().last();
-    let played = newest.and_then(|stretch| stretch.chords.first());
-    let held = || answers.shown().and_then(|answer| answer.best());
-    match (newest, played) {
-        (Some(_), played) => played.map(|best| root_and_third(&best.chord)),
-        (None, _) => held().map(|name| root_and_third(&name.chord)),
-    }
+    let chord = match answers.harmony().open().last() {
+        Some(newest) => newest.chords.first()?.chord,
+        None => answers.shown()?.best()?.chord,
+    };
+    Some(root_and_third(&chord))
 }
 
 /// The pitch class of the root, and the third in half steps, where there is one.

@@ -20,13 +20,11 @@ pub struct Shown {
 
 /// All changes of the answer while `samples`, and then `silence` seconds of nothing, are heard.
 pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
-    let mut listener = Listener::new(ListenerOptions::default());
-    let mut answers = Answers::new(AnalysisOptions::default());
     let mut changes: Vec<Shown> = Vec::new();
-    let mut look = |answers: &Answers, at: SamplePos| {
+    listen(samples, silence, |answers, at| {
         let answer = answers.shown();
         let now = Shown {
-            at: seconds(at),
+            at,
             answer: answer.map(|answer| {
                 (
                     answer
@@ -41,7 +39,14 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
         if !changes.last().is_some_and(same) {
             changes.push(now);
         }
-    };
+    });
+    changes
+}
+
+/// Hears `samples`, and then `silence` seconds of nothing; after each hop looks at the answers, and at how many seconds have been heard.
+pub fn listen(samples: &[f32], silence: f64, mut look: impl FnMut(&Answers, f64)) {
+    let mut listener = Listener::new(ListenerOptions::default());
+    let mut answers = Answers::new(AnalysisOptions::default());
     let after = vec![0.0; (silence * f64::from(SampleRate::INTERNAL.get())) as usize];
     let mut events = Vec::new();
     let blocks = samples.chunks(HOP_SAMPLES);
@@ -51,9 +56,8 @@ pub fn shown(samples: &[f32], silence: f64) -> Vec<Shown> {
             answers.hear(&event);
         }
         answers.catch_up();
-        look(&answers, listener.position());
+        look(&answers, seconds(listener.position()));
     }
-    changes
 }
 
 fn seconds(at: SamplePos) -> f64 {
