@@ -84,6 +84,7 @@ class Jazz:
     LEFT = ('rest', 'stride', 'walking', 'walking tenths', 'bass and chord', 'shells', 'rolled', 'arpeggio', 'comping', 'repeated')
     RIGHT = ('rest', 'line', 'line', 'comping', 'block', 'locked hands', 'octaves', 'arpeggio', 'repeated', 'run', 'tremolo', 'ballad')
     PEDALLED = {'rolled': 0.8, 'arpeggio': 0.85, 'ballad': 0.85, 'bass and chord': 0.5, 'stride': 0.3, 'run': 0.5, 'tremolo': 0.6, 'repeated': 0.4}
+    VOICES = 0.15  # share of scenes in which both hands play voices that move on their own, as in a fugue or a chorale
     ROOT_MOVES = (5, 5, 5, -7, -2, -1, 1, 2, 3, -3, -4, 6, 0)
 
     def __init__(self, r, seconds, over_the_bass):
@@ -94,6 +95,10 @@ class Jazz:
         self.left, self.right = r.choice(self.LEFT), r.choice(self.RIGHT)
         if self.left == self.right == 'rest':
             self.right = 'line'
+        if r.random() < self.VOICES:
+            self.left = self.right = 'voices'
+            around = {'left': r.sample((36, 43, 48, 53), r.choice((1, 2, 2))), 'right': r.sample((60, 64, 69, 74, 79), r.choice((1, 2, 2, 3)))}
+            self.voices = {hand: [[about, about, -BEFORE] for about in keys] for hand, keys in around.items()}
         self.loud = {'left': r.gauss(62, 14), 'right': r.gauss(74, 14)}
         self.accent = r.uniform(2, 10)
         self.short = r.choice((r.uniform(0.25, 0.6), r.uniform(0.6, 1.05)))
@@ -255,6 +260,22 @@ class Jazz:
     def play_line(self, hand, root, classes, at, beats):
         for key, t, lasts in self.melody(root, classes, at, beats, 0.75):
             self.strike(hand, key, t, lasts, 3)
+
+    def play_voices(self, hand, root, classes, at, beats):
+        """Voices of one to three a hand, each with lengths and rests of its own, mostly by step, held until its next note."""
+        r, end = self.r, at + beats * self.beat
+        for voice in self.voices[hand]:
+            while voice[2] < end:
+                about, key, since = voice
+                lasts = self.beat * r.choice((0.25, 0.5, 0.5, 0.5, 1, 1, 1, 2, 2, 4))
+                key += r.choice((-5, -3, -2, -2, -2, -1, -1, 0, 1, 1, 2, 2, 2, 3, 4, 5, 7))
+                if abs(key - about) > 9:
+                    key = about
+                if r.random() < 0.4:
+                    key = self.near(root + r.choice([0] + classes), key)
+                voice[1], voice[2] = key, since + lasts
+                if since > at - self.beat and r.random() < 0.9:
+                    self.strike(hand, key, since, lasts * r.uniform(0.85, 1.03))
 
     def play_ballad(self, hand, root, classes, at, beats):
         for key, t, lasts in self.melody(root, classes, at, beats, 0.35):

@@ -28,7 +28,7 @@ def fast_size(least):
 CONVOLUTION = fast_size(LENGTH + RATE)
 NOISE = fast_size(LENGTH)
 ANSWERS = 8
-WITHOUT_STRINGS = 0.35  # share of clips in which no string answers and no pedal knocks, as where single notes were put together
+WITHOUT_STRINGS = 0.45  # share of clips in which no string answers and no pedal knocks, as where single notes were put together
 RESONANCE = 2 * RATE  # samples for which undamped strings answer
 
 

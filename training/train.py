@@ -26,6 +26,9 @@ from sounds import Backdrop, Bank
 SIZES = ('glance', 'first', 'opinion', 'context', 'joined', 'memory', 'last', 'back', 'pedal', 'told', 'among')
 PICKED = 24  # frames taken of a scene in the first part
 TOGETHER = 96  # seconds of scenes a step in the second part
+FIRST_LOOK_COUNTS = 1.5  # how much what is told at once counts beside the second look
+SOON = 16  # frames after a strike in which it counts more: live, the name waits for them
+SOON_COUNTS = 1.5
 STRIKES_COUNT = 2.0  # how much the loss of 'struck' counts beside that of 'sounding'
 PEDAL_COUNTS = 0.02  # the same of the pedal, one value a frame where the others have 88
 DECAY = 0.999  # of the running average of the weights
@@ -40,6 +43,11 @@ def draw_scenes(table, weights, seed, borrowed, playing, performances, clips, qu
 def frame_f(p, y):
     """F over all cells of frames and keys."""
     return round(float(2 * (p & y).sum() / (p.sum() + y.sum())), 4)
+
+
+def soon_after(struck):
+    """One where a key was struck in the last SOON frames; `struck`: [clips, frames, 88]."""
+    return torch.nn.functional.max_pool1d(torch.nn.functional.pad(struck.amax(-1), (SOON, 0))[:, None, :-1], SOON, 1)[:, 0]
 
 
 def pedal_f(logits, labels):
@@ -159,9 +167,12 @@ class Trainer:
         loss_of = torch.nn.functional.binary_cross_entropy_with_logits
         with torch.autocast(self.kind, torch.bfloat16, enabled=self.half, cache_enabled=False):
             last, new, first, glance, *later = self.answer(x)
-        loss = (loss_of(last, sounding, weight) + 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight)
-                + STRIKES_COUNT * loss_of(new, struck))
-        if later:
+        loss = 0.3 * loss_of(first, sounding, weight) + 0.3 * loss_of(glance, sounding, weight)
+        if not later:
+            loss = loss + loss_of(last, sounding, weight) + STRIKES_COUNT * loss_of(new, struck)
+        else:
+            counts = weight * (1 + SOON_COUNTS * soon_after(struck))[..., None]
+            loss = loss + FIRST_LOOK_COUNTS * (loss_of(last, sounding, counts) + STRIKES_COUNT * loss_of(new, struck))
             loss = loss + loss_of(later[0], sounding, weight) + STRIKES_COUNT * loss_of(later[1], struck) + PEDAL_COUNTS * loss_of(later[2], pedal[..., 0], pedal[..., 1])
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
@@ -313,9 +324,7 @@ def main():
         while together((time.time() - start) / first_budget) < 1:
             x, sounding, struck, weight, pedal = rendered()
             spectra = front.spectra(x)
-            # half as many again of frames soon after a strike
-            soon = torch.nn.functional.max_pool1d(torch.nn.functional.pad(struck.amax(-1), (16, 0))[:, None, :-1], 16, 1)[:, 0]
-            pick = torch.multinomial(1 + 1.5 * soon, PICKED, generator=renderer.g)
+            pick = torch.multinomial(1 + SOON_COUNTS * soon_after(struck), PICKED, generator=renderer.g)
             order = torch.randperm(o.clips * PICKED, device=x.device, generator=renderer.g)
             taken = lambda t: t.gather(1, pick[..., None].expand(-1, -1, t.shape[-1])).flatten(0, 1)[order]
             spectra = [taken(t) for t in spectra]

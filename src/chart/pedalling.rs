@@ -31,9 +31,9 @@ pub struct PedalFrame {
 
 /// Added to the log-odds: a pedal that is missed costs more than one that is told too long. This and the next two were chosen on clips that `training/practice.py`
 /// renders (`training/README.md`).
-const MORE_OFTEN: f64 = 1.5;
+const MORE_OFTEN: f64 = 2.2;
 /// A frame says this share of its log-odds.
-const SAYS: f64 = 0.5;
+const SAYS: f64 = 1.0;
 /// A move of the foot costs this much, in log-odds.
 const MOVE: f64 = 1.0;
 /// From a move of the foot to the end of the first frame that is judged by it, in samples: the network was trained to tell the pedal as it is
