@@ -22,7 +22,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 /// Sound that is waited for.
-const PERIOD: Duration = Duration::from_millis(10);
+const PERIOD: Duration = Duration::from_millis(5);
 /// What ALSA keeps while the thread gets no processor. It adds nothing to the latency.
 const BUFFER: Duration = Duration::from_millis(500);
 /// How often the end is looked for while nothing comes.
