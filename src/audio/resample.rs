@@ -13,7 +13,7 @@ use crate::units::SampleRate;
 use audioadapter_buffers::direct::SequentialSlice;
 use rubato::{
     Async, Fft, FixedAsync, FixedSync, Indexing, Resampler as Filter, SincInterpolationParameters,
-    WindowFunction,
+    SincInterpolationType, WindowFunction,
 };
 
 /// Input frames a step of the FFT resampler.
@@ -22,6 +22,9 @@ const CHUNK_FRAMES: usize = 256;
 const PROMPT_FRAMES: usize = 32;
 /// Input frames that each sample of live sound is made of, for each 48 kHz of its rate; half of them are its delay: 1.3 ms.
 const PROMPT_LENGTH: usize = 128;
+
+/// Rates that no device has lie at more places; the nearest of so many is 0.001 samples off at most.
+const MOST_PLACES: u32 = 512;
 
 /// Brings one mono stream to [`SampleRate::INTERNAL`]; keeps constant memory.
 pub struct Resampler {
@@ -62,7 +65,11 @@ impl Resampler {
     )]
     pub fn prompt(from: SampleRate) -> Self {
         let length = PROMPT_LENGTH * from.get().div_ceil(48_000) as usize;
-        let sinc = SincInterpolationParameters::new(length, WindowFunction::Hann);
+        // Samples of the internal rate lie at so many places between two of the input, and the sinc is known at each of them.
+        let places = SampleRate::INTERNAL.get() / greatest_divisor(from.get());
+        let sinc = SincInterpolationParameters::new(length, WindowFunction::Hann)
+            .oversampling_factor(places.clamp(2, MOST_PLACES) as usize)
+            .interpolation(SincInterpolationType::Nearest);
         Self::with(from, PROMPT_FRAMES, |from, to| {
             let ratio = to as f64 / from as f64;
             let sinc = Async::new_sinc(ratio, 1.0, &sinc, PROMPT_FRAMES, 1, FixedAsync::Input);
@@ -132,6 +139,15 @@ pub fn internal_frames(frames: u64, rate: SampleRate) -> u64 {
         u128::from(rate.get()),
     );
     ((u128::from(frames) * to + from / 2) / from) as u64
+}
+
+/// The greatest number that divides `rate` and the internal rate.
+fn greatest_divisor(rate: u32) -> u32 {
+    let (mut one, mut other) = (rate, SampleRate::INTERNAL.get());
+    while other > 0 {
+        (one, other) = (other, one % other);
+    }
+    one
 }
 
 impl Engine {
