@@ -182,8 +182,11 @@ fn list(inputs: &[InputInfo]) -> String {
     text
 }
 
-/// What stands behind an input that is called after the sound server.
+/// What stands behind an input that is called after the sound server, where the server does not list it itself.
 fn behind_the_server(inputs: &[InputInfo], cards: &[String]) -> String {
+    if inputs.iter().any(|input| input.behind_server) {
+        return String::new();
+    }
     let own = |card: &String| inputs.iter().any(|input| input.name.contains(card));
     let hidden: Vec<&str> = cards
         .iter()
@@ -528,6 +531,8 @@ mod tests {
             rate: crate::units::SampleRate::INTERNAL,
             channels: 1,
             format: "32-bit float".to_owned(),
+            behind_server: false,
+            is_monitor: false,
         };
         let cards = ["HDA Intel PCH".to_owned(), "Lid Microphone".to_owned()];
         let told = behind_the_server(&[input("Default Audio Device")], &cards);
@@ -539,6 +544,12 @@ mod tests {
             input("HDA Intel PCH, ALC3246 Analog"),
             input("Lid Microphone, USB Audio"),
         ];
+        assert_eq!(behind_the_server(&inputs, &cards), "");
+        let listed = InputInfo {
+            behind_server: true,
+            ..input("Lid Microphone Mono")
+        };
+        let inputs = [input("Default Audio Device"), listed];
         assert_eq!(behind_the_server(&inputs, &cards), "");
     }
 

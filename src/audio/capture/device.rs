@@ -178,9 +178,9 @@ fn start_stream(
     counters: Arc<Counters>,
 ) -> Result<Stream, cpal::Error> {
     #[cfg(target_os = "linux")]
-    if direct::supports(input.config.sample_format()) {
-        let format = input.config.sample_format();
-        return direct::start(&input.info, format, writer, counters).map(Stream::Direct);
+    if direct::supports(input.format) {
+        let Input { info, format, .. } = input;
+        return direct::start(info, *format, writer, counters).map(Stream::Direct);
     }
     let stream = build(input, writer, counters)?;
     stream.play()?;
@@ -192,7 +192,7 @@ fn build(
     writer: Writer,
     counters: Arc<Counters>,
 ) -> Result<cpal::Stream, cpal::Error> {
-    match input.config.sample_format() {
+    match input.format {
         SampleFormat::I8 => build_as::<i8>(input, writer, counters),
         SampleFormat::I16 => build_as::<i16>(input, writer, counters),
         SampleFormat::I24 => build_as::<cpal::I24>(input, writer, counters),
@@ -218,8 +218,10 @@ where
     T: SizedSample + Send + 'static,
     f32: FromSample<T>,
 {
-    input.device.build_input_stream(
-        input.config.config(),
+    let unknown = || cpal::Error::new(ErrorKind::DeviceNotAvailable);
+    let (device, config) = input.device.as_ref().ok_or_else(unknown)?;
+    device.build_input_stream(
+        config.config(),
         move |block: &[T], _: &cpal::InputCallbackInfo| writer.on_block(block),
         move |error: cpal::Error| tell(&counters, error.kind()),
         Some(OPEN_TIMEOUT),
