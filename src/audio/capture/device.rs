@@ -11,6 +11,8 @@ use super::direct;
 use super::inputs::{self, Input};
 use super::intake::Intake;
 use super::ring::{self, Counters, Reader, Writer};
+#[cfg(target_os = "linux")]
+use super::server;
 use super::watch::{Delivered, Fault, StreamState, Watch};
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
@@ -157,7 +159,7 @@ impl Capture {
 enum Stream {
     Callback(cpal::Stream),
     #[cfg(target_os = "linux")]
-    Direct(direct::Stream),
+    Direct(direct::Stream, Option<server::Presence>),
 }
 
 fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
@@ -180,7 +182,10 @@ fn start_stream(
     #[cfg(target_os = "linux")]
     if direct::supports(input.format) {
         let Input { info, format, .. } = input;
-        return direct::start(info, *format, writer, counters).map(Stream::Direct);
+        let stream = direct::start(info, *format, writer, counters.clone())?;
+        let presence = info.behind_server.then(|| info.id.clone());
+        let presence = presence.and_then(|id| server::Presence::of(id, counters));
+        return Ok(Stream::Direct(stream, presence));
     }
     let stream = build(input, writer, counters)?;
     stream.play()?;
