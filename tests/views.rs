@@ -330,7 +330,7 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
     }
     // what is wrong is whole also where there is little room
     let text = screen(&live, 40, 12);
-    assert!(text.contains("CLIPPED: turn the input down"), "{text}");
+    assert!(text.contains("CLIPPED: less input level"), "{text}");
     live.press(Press::Pause);
     live.press(Press::GuessFirst);
     let text = screen(&live, 40, 24);

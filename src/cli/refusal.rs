@@ -94,7 +94,7 @@ fn range(told: &str) -> Option<String> {
     let (_, range) = told.split_once(" is not in ")?;
     Some(match range.split_once("..=") {
         Some((least, most)) => format!("give a whole number from {least} to {most}"),
-        None => format!("give a whole number from {} on", range.strip_suffix("..")?),
+        None => format!("give a whole number from {} on", range.split_once("..")?.0),
     })
 }
 

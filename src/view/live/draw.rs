@@ -96,7 +96,7 @@ struct Face {
 impl Face {
     /// Fills `rows`: the name comes first, then what it is in one line and its keys, then large letters, then the keyboard.
     fn of(live: &Live, columns: usize, rows: usize, palette: Palette) -> Self {
-        let (name, standing, style) = title(live, palette);
+        let (name, mut standing, style) = title(live, palette);
         let mut small = format!("{name}   {standing}");
         let mut lines = if live.hidden() {
             Vec::new()
@@ -107,7 +107,7 @@ impl Face {
             if live.hidden() {
                 // What to do is no sign.
                 small.clone_from(&name);
-                lines.push(standing.clone());
+                lines.push(std::mem::take(&mut standing));
             } else {
                 // the sign alone, so that it is not cut
                 small = format!("{name} {}", standing.chars().next().unwrap_or(' '));
@@ -145,11 +145,10 @@ impl Face {
                 format!("{newest}   {earlier}").trim_end().to_owned(),
             );
         }
-        let fitting = |line: String| match line.chars().count() > columns {
-            true => wrapped(&line, columns),
-            false => vec![line],
-        };
-        lines = lines.into_iter().flat_map(fitting).collect();
+        lines = lines
+            .iter()
+            .flat_map(|line| fitted(line, columns))
+            .collect();
         let height = letters.as_ref().map_or(0, Vec::len);
         let rest = rows.saturating_sub(height + 1);
         let kept = lines
@@ -465,7 +464,7 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     if let Some(answer) = live.answer().filter(|_| !live.hidden()) {
         for legend in legends(&marks(&answer.notes)) {
             let text = legend.text(Ink::plain(0));
-            for line in wrapped(text, page.columns()).into_iter().rev() {
+            for line in fitted(text, page.columns()).into_iter().rev() {
                 above(page, line, palette.faint(), 20);
             }
         }
@@ -522,6 +521,14 @@ fn help(live: &Live, page: &mut Page<'_>) {
         let row = page.area.y + (place % rows) as u16;
         let text = format!("{key:>wide$}  {does}");
         page.at(row, (place / rows * column) as u16, text, Style::new());
+    }
+}
+
+/// `text` as it is where it fits, else [`wrapped`].
+fn fitted(text: &str, columns: usize) -> Vec<String> {
+    match text.chars().count() <= columns {
+        true => vec![text.to_owned()],
+        false => wrapped(text, columns),
     }
 }
 
@@ -635,7 +642,7 @@ fn level_words(live: &Live) -> String {
     let status = &live.status;
     let level = status.level_dbfs();
     let word = if status.clips() {
-        "  CLIPPED: turn the input down"
+        "  CLIPPED: less input level"
     } else if !live.music.answers.sounding().is_empty()
         && level.is_some_and(|level| level < TOO_QUIET_DBFS)
     {
