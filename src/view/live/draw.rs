@@ -482,7 +482,7 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     for line in wrapped(&said, page.columns()).iter().rev() {
         above(page, line.clone(), style, 1);
     }
-    for line in wrapped(&flags_line(live), page.columns()).into_iter().rev() {
+    for line in fitted(&flags_line(live), page.columns()).into_iter().rev() {
         above(page, line, palette.strong(), 7);
     }
     let style = if live.status.clips() {
