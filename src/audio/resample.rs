@@ -5,9 +5,8 @@
 //! Method: rubato. For recordings its FFT resampler (synchronous, Blackman-Harris² window, one FFT block of about 256 input frames), which
 //! takes the least; for live sound a windowed sinc of [`PROMPT_LENGTH`] frames, evaluated at any place between two samples, which waits for no
 //! block. The filter's delay is dropped from the start and the tail is flushed with as many zeros. Equal rates are passed through.
-//! Limits: the band ends about 5 % below the lower Nyquist frequency. What a live listener waits for, from 48 kHz: 8 to 9 ms on average with the FFT,
-//! 2 ms with the sinc. The sinc is flat to 0.3 dB up to 10.25 kHz and 39 dB down from 11.3 kHz on, where the FFT is some 90 dB down: the note network
-//! looks no higher than 10.5 kHz, and a piano has next to nothing there.
+//! Limits: the band ends some 10 % below the lower Nyquist frequency with the FFT (5.6 dB down at 10 kHz), some 5 % with the sinc (0.3 dB down at
+//! 10.25 kHz, 39 dB from 11.3 kHz on). What a live listener waits for, from 48 kHz: 8 to 9 ms on average with the FFT, 2 ms with the sinc.
 
 use crate::units::SampleRate;
 use audioadapter_buffers::direct::SequentialSlice;
