@@ -203,7 +203,7 @@ fn no_library_is_there_twice_without_a_reason() {
     assert!(versions.is_empty(), "{versions:#?}");
 }
 
-/// Built with sockets because signal-hook-mio passes the signals of a terminal through a pair of local ones.
+/// Built with sockets because signal-hook-mio passes the signals of a terminal through a pair of local ones, and pulseaudio asks a server of this machine.
 const LOCAL_PAIR: &str = "mio";
 
 #[test]
@@ -232,8 +232,11 @@ fn nothing_reaches_a_network() {
     }
 }
 
+/// The one source that opens one, and it is a file of this machine: only the sound server knows the names of the microphones behind it.
+const LOCAL_SOCKET: (&str, &str) = ("src/audio/capture/server.rs", "UnixStream");
+
 #[test]
-fn no_source_of_our_own_opens_a_socket() {
+fn no_source_of_our_own_opens_a_socket_but_that_of_the_sound_server() {
     fn look(folder: &Path, read: &mut usize) {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
@@ -250,7 +253,10 @@ fn no_source_of_our_own_opens_a_socket() {
                     "UnixStream",
                     "UnixListener",
                 ] {
-                    assert!(!text.contains(word), "{}: {word}", path.display());
+                    let (file, allowed) = LOCAL_SOCKET;
+                    if !(path.ends_with(file) && word == allowed) {
+                        assert!(!text.contains(word), "{}: {word}", path.display());
+                    }
                 }
                 *read += 1;
             }

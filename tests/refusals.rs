@@ -51,6 +51,14 @@ fn values_are_refused_with_what_they_can_be() {
         "--a4 <HZ>: '440Hz' cannot be used; A4 of a piano lies between 350 and 555 Hz",
     );
     refused(
+        &["soundcheck", "--seconds", "700"],
+        "--seconds <SECONDS>: '700' cannot be used; give a whole number from 0 to 600",
+    );
+    refused(
+        &["hear", "--for", "0"],
+        "--for <SECONDS>: '0' cannot be used; give a whole number from 1 on",
+    );
+    refused(
         &["hear", "--write", "jsn"],
         "--write <FORMAT>: 'jsn' is not known; did you mean 'json'? give one of json",
     );
@@ -67,6 +75,10 @@ fn what_is_missing_and_what_excludes_another_is_told() {
     refused(
         &["take", "--into", "charts", "x.wav"],
         "this is missing: --write <FORMAT>; `lidprop help take` shows how it is given",
+    );
+    refused(
+        &["drill", "m7", "--sound-is-safe"],
+        "this is missing: --plan <FILE> or --listen; `lidprop help drill` shows how it is given",
     );
     refused(
         &["hear", "--plain", "--write", "json"],
@@ -95,7 +107,7 @@ fn a_chart_that_could_not_be_written_is_refused_before_anything_is_played() {
 
 #[test]
 fn options_that_would_do_nothing_are_refused() {
-    let excluded: [(&[&str], [&str; 2]); 10] = [
+    let excluded: [(&[&str], [&str; 2]); 20] = [
         (&["hear", "--plain", "--small"], ["--small", "--plain"]),
         (
             &["hear", "--write", "json", "--guess-first"],
@@ -133,6 +145,50 @@ fn options_that_would_do_nothing_are_refused() {
             &["logbook", "--player", "Ada", "--export", "x"],
             ["--player <NAME>", "--export <FILE>"],
         ),
+        // What needs an option that the other one excludes.
+        (
+            &["logbook", "--import", "x", "--yes"],
+            ["--import <FILE>", "--yes"],
+        ),
+        (
+            &["soundcheck", "--compare", "a", "b", "--from", "x.wav"],
+            ["--compare <NAME> <NAME>", "--from <FILE>"],
+        ),
+        (
+            &["soundcheck", "--from", "x.wav", "--a4", "441"],
+            ["--from <FILE>", "--a4 <HZ>"],
+        ),
+        (
+            &["drill", "--plan", "first-sevenths", "--keep"],
+            ["--plan <FILE>", "--keep"],
+        ),
+        (
+            &["drill", "m7", "--device", "lid", "--write", "json"],
+            ["--device <NAME>", "--write <FORMAT>"],
+        ),
+        (
+            &["standin", "Dm7 | G7", "--budget", "3", "--rejected"],
+            ["--budget <STEPS>", "--rejected"],
+        ),
+        (
+            &[
+                "take", "x.wav", "--write", "jsonl", "--add-to", "l", "--force",
+            ],
+            ["--add-to <FILE>", "--force"],
+        ),
+        // What the other one leaves nothing to do.
+        (
+            &["take", "x.wav", "--held", "--metre", "3/4"],
+            ["--held", "--metre <METRE>"],
+        ),
+        (
+            &["name", "Dm7", "--voicings", "--spelling", "theory"],
+            ["--voicings", "--spelling <WAY>"],
+        ),
+        (
+            &["drill", "m7", "--plain", "--ascii"],
+            ["--plain", "--ascii"],
+        ),
     ];
     for (arguments, [one, other]) in excluded {
         let told = Desk::new().run(arguments.iter().copied()).err;
@@ -155,6 +211,42 @@ fn options_that_would_do_nothing_are_refused() {
     refused(
         &["drill", "m7", "--volume", "-30"],
         "--volume means nothing here; it belongs to --listen or --plan",
+    );
+    for option in ["--device", "--piano"] {
+        refused(
+            &["soundcheck", "--seconds", "0", option, "x"],
+            &format!(
+                "{option} means nothing where inputs are only listed; leave it out, or --seconds 0"
+            ),
+        );
+    }
+    refused(
+        &["drill", "m7", "--from", "x.wav", "--player", "Ada"],
+        "--player means nothing here; it belongs to --keep",
+    );
+    refused(
+        &["drill", "m7", "--unlogged", "--player", "Ada"],
+        "--player means nothing beside --unlogged; leave one of them out",
+    );
+    refused(
+        &["drill", "m7", "--order", "C F Bb", "--start", "D"],
+        "--start means nothing where --order lists the keys; leave it out",
+    );
+    refused(
+        &["drill", "D3 F4 Ab4 Db5", "--form", "shell"],
+        "--form means nothing for a voicing, which is played as it stands; leave it out",
+    );
+    refused(
+        &["name", "Dm7", "--in-all-keys", "--bass", "C"],
+        "--bass means nothing for a symbol in all keys; type its notes, or leave it out",
+    );
+    refused(
+        &[&progression[..], &["--for", "2", "--rejected"]].concat(),
+        "--rejected means nothing without a melody; add --melody, or leave it out",
+    );
+    refused(
+        &["take", "x.wav", "--metre", "4/4", "--pickup", "5"],
+        "--pickup 5 is a whole bar of 4 beats or more; give 0 to 3",
     );
     refused(
         &["drill", "--order", "fifths"],

@@ -328,6 +328,23 @@ fn trouble_clipping_and_lost_samples_are_told_in_words() {
     for words in ["CLIPPED", "512 samples lost"] {
         assert!(text.contains(words), "{words} in\n{text}");
     }
+    // what is wrong is whole also where there is little room
+    let text = screen(&live, 40, 12);
+    assert!(text.contains("CLIPPED: less input level"), "{text}");
+    live.press(Press::Pause);
+    live.press(Press::GuessFirst);
+    let text = screen(&live, 40, 24);
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let flags = "PAUSED: the screen stands still, listening goes on guess first";
+    assert!(words.contains(flags), "{text}");
+    let text = screen(&live, 20, 5);
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("guess first: space shows the answer"),
+        "{text}"
+    );
+    live.press(Press::GuessFirst);
+    live.press(Press::Pause);
     live.listen_to("Upright room");
     assert!(!screen(&live, 100, 30).contains("is lost"));
     let mut quiet = Live::new("Upright room", Wording::default());
@@ -452,8 +469,8 @@ fn every_key_is_told_on_request_at_any_usual_size() {
         for words in [
             "quit",
             "mark this chord",
-            "a word to",
-            "hold",
+            "a word for",
+            "pause",
             "keep",
             "guess",
             "style",

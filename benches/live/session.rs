@@ -10,7 +10,7 @@ use crate::figures::{Asked, Held, mean, percentile, print_head, print_note, prin
 use crate::played;
 use crate::process::{Taken, taken};
 use crate::reference;
-use crate::sound::{self, Busy};
+use crate::sound::{self, Busy, Microphone};
 use crate::support::sound_server::SoundServer;
 use crate::support::stereo_wav;
 use crate::terminal::{Screen, Terminal};
@@ -97,7 +97,9 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
         clips.len(),
         options.minutes
     );
-    let server: Vec<f64> = sound::server_delays(folder.path(), CLICKS)?;
+    let server: Vec<f64> = sound::capture_delays(folder.path(), CLICKS)?;
+    let mut microphone = Microphone::open()?;
+    let mut players_starts = Vec::new();
     let load_before = load();
     // The name small, since it is read as text; large letters are drawn in the same picture.
     let terminal = Terminal::start(&["hear", "--small"])?;
@@ -105,8 +107,14 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     let quiet_before = (Instant::now(), taken(terminal.child.id())?);
     let held = clips
         .iter()
-        .map(|clip| play_and_watch(clip, &terminal, folder.path()))
+        .map(|clip| {
+            let (held, players_start) =
+                play_and_watch(clip, &terminal, &mut microphone, folder.path())?;
+            players_starts.push(players_start);
+            Ok::<_, String>(held)
+        })
         .collect::<Result<Vec<_>, _>>()?;
+    drop(microphone);
     let quiet_after = taken(terminal.child.id())?;
     let quiet_share = core_share(quiet_before, quiet_after);
     let load_after = load();
@@ -126,11 +134,19 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     let milliseconds =
         |values: &[f64], share| percentile(values, share).map_or(f64::NAN, |value| 1000.0 * value);
     print_note(
-        "of it player, sound server and capture, median / 95th percentile",
+        "of it sound server and capture, median / 95th percentile",
         &format!(
             "{:.0} / {:.0} ms",
             milliseconds(&server, 0.5),
             milliseconds(&server, 0.95)
+        ),
+    );
+    print_note(
+        "not in it: the start of the player, median / 95th percentile",
+        &format!(
+            "{:.0} / {:.0} ms",
+            milliseconds(&players_starts, 0.5),
+            milliseconds(&players_starts, 0.95)
         ),
     );
     print_names(
@@ -323,33 +339,25 @@ fn trace(clip: &Clip, seen: &[(f64, Screen)]) {
     }
 }
 
-/// Plays a clip and looks at the screen until it has ended.
-fn play_and_watch(clip: &Clip, terminal: &Terminal, folder: &Path) -> Result<Held, String> {
-    let file = stereo_wav(&clip.samples, folder.join("clip.wav"));
+/// Plays a clip and looks at the screen until it has ended; gives the start of the player as well, seconds.
+fn play_and_watch(
+    clip: &Clip,
+    terminal: &Terminal,
+    microphone: &mut Microphone,
+    folder: &Path,
+) -> Result<(Held, f64), String> {
     terminal.seen();
-    let begun = Instant::now();
-    let mut player = sound::play(&file)?;
-    player.wait().map_err(|e| e.to_string())?;
+    let played = microphone.play(&clip.samples, folder)?;
     std::thread::sleep(BETWEEN);
-    let seen: Vec<_> = terminal
-        .seen()
-        .into_iter()
-        .map(|seen| {
-            (
-                seen.at.saturating_duration_since(begun).as_secs_f64(),
-                seen.screen,
-            )
-        })
-        .collect();
+    let since = |at: Instant| at.saturating_duration_since(played.begun).as_secs_f64();
+    let seen = terminal.seen().into_iter();
+    let seen: Vec<_> = seen.map(|seen| (since(seen.at), seen.screen)).collect();
     if std::env::var_os("LIDPROP_BENCH_TRACE").is_some() {
         trace(clip, &seen);
     }
-    Ok(Held::of(
-        seen.into_iter(),
-        clip.strike,
-        clip.release,
-        |name| clip.accepts(name),
-    ))
+    let accepts = |name: &str| clip.accepts(name);
+    let held = Held::of(seen.into_iter(), clip.strike, clip.release, accepts);
+    Ok((held, played.players_start))
 }
 
 /// How much the screen writes while the clips are played one after another.

@@ -54,7 +54,7 @@ const WITHOUT_A_SCREEN: [&str; 2] = ["plain", "write"];
 #[command(after_long_help = "\
 On a terminal a screen is drawn; on leaving it the chart of all that was played is printed. Elsewhere, and with --plain, each chord is \
 one line; where you play on instead of holding chords, each harmony is one as well, three seconds after it is over.
-Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p holds the screen; g guesses first, \
+Keys: m marks the chord on the screen, w then types a word to the mark; k keeps the last minute; p pauses the screen; g guesses first, \
 space shows the answer; l small or large name; s style of symbols; left, right, up, down and 0 the key; ? lists them; q quits.
 Nothing is stored unless you ask: k writes the last minute as WAV with its JSON beside it, --chart FILE the chart of all, both with your marks.
 Ask before you keep what others play or say, and mind your ears: keep monitors low, or use none at all.")]
@@ -101,7 +101,7 @@ pub struct HearArgs {
     pub into: PathBuf,
 
     /// End after this many seconds
-    #[arg(long = "for", value_name = "SECONDS")]
+    #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..))]
     pub seconds: Option<u64>,
 
     /// How chords are named.

@@ -27,11 +27,11 @@ The logbook lies in your data folder and can be read by you alone; nothing of it
 spaced repetition. An export has one line of JSON per attempt and can be taken in on another computer; no attempt is taken in twice.")]
 pub struct LogbookArgs {
     /// Whose practice is shown
-    #[arg(long, value_name = "NAME", default_value = PLAYER, conflicts_with_all = ["players", "export", "import", "forget"])]
+    #[arg(long, value_name = "NAME", default_value = PLAYER, conflicts_with_all = ["players", "export", "import", "forget", "yes"])]
     pub player: String,
 
     /// List everybody who has played
-    #[arg(long, conflicts_with_all = ["write", "export", "import", "forget"])]
+    #[arg(long, conflicts_with_all = ["write", "export", "import", "forget", "yes"])]
     pub players: bool,
 
     /// Write this instead of the text
@@ -51,7 +51,7 @@ pub struct LogbookArgs {
     pub forget: Option<String>,
 
     /// Delete without asking
-    #[arg(long, requires = "forget")]
+    #[arg(long, requires = "forget", conflicts_with_all = ["write", "export", "import"])]
     pub yes: bool,
 }
 

@@ -68,7 +68,7 @@ pub struct NameArgs {
     pub in_all_keys: bool,
 
     /// Show playable voicings of a symbol, for the left hand and for both
-    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass", "before", "after"])]
+    #[arg(long, conflicts_with_all = ["in_all_keys", "write", "bass", "before", "after", "spelling"])]
     pub voicings: bool,
 
     /// Write this instead of the text
@@ -173,6 +173,7 @@ fn write_chord(
     typed::add_bass(args, &mut typed)?;
     let context = typed::context(args, &typed)?;
     if args.in_all_keys {
+        typed::no_neighbours_of_a_symbol(args, &typed)?;
         return Ok(write_all_keys(args, &typed, &context, out));
     }
     let naming = name_chord(&typed.sounding, &context);

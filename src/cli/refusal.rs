@@ -50,7 +50,8 @@ pub fn sentence(error: &clap::Error, command: Option<&str>) -> String {
             format!("{argument}: '{value}' cannot be used; {why}")
         }
         ErrorKind::MissingRequiredArgument => {
-            format!("this is missing: {argument}; `{help}` shows how it is given")
+            let missing = one_of(&argument);
+            format!("this is missing: {missing}; `{help}` shows how it is given")
         }
         ErrorKind::ArgumentConflict => {
             let other = fact(ContextKind::PriorArg).unwrap_or_default();
@@ -77,6 +78,26 @@ fn fact(error: &clap::Error, kind: ContextKind) -> Option<String> {
     }
 }
 
+/// Options of which one is asked for, which the parser writes `<--plan <FILE>|--listen>`.
+fn one_of(argument: &str) -> String {
+    let options = argument
+        .strip_prefix("<--")
+        .and_then(|rest| rest.strip_suffix('>'));
+    match options {
+        Some(options) => format!("--{}", options.replace('|', " or ")),
+        None => argument.to_owned(),
+    }
+}
+
+/// The parser's `700 is not in 0..=600` as what to give instead.
+fn range(told: &str) -> Option<String> {
+    let (_, range) = told.split_once(" is not in ")?;
+    Some(match range.split_once("..=") {
+        Some((least, most)) => format!("give a whole number from {least} to {most}"),
+        None => format!("give a whole number from {} on", range.split_once("..")?.0),
+    })
+}
+
 /// What the reader of a value says of it; numbers are explained in our own words.
 fn why(error: &clap::Error) -> Option<String> {
     let source = error.source()?;
@@ -85,7 +106,8 @@ fn why(error: &clap::Error) -> Option<String> {
     } else if source.is::<ParseFloatError>() {
         "give a number".to_owned()
     } else {
-        source.to_string()
+        let told = source.to_string();
+        range(&told).unwrap_or(told)
     })
 }
 

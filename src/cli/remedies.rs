@@ -146,7 +146,7 @@ pub fn for_sound(error: &AudioError, command: InCommand) -> String {
                 (None, known) => format!("there are: {}", known.join(", ")),
             };
         }
-        AudioError::AmbiguousInput { .. } => "give more of the name",
+        AudioError::AmbiguousInput { .. } => "give more of the name, or what stands in brackets",
         AudioError::InputDenied { .. } => {
             "allow the microphone for this terminal in the privacy settings (on Linux, join the group `audio`)"
         }

@@ -37,6 +37,7 @@ pub fn run(args: &NameArgs, typing: Typing, format: &Format<Sheet>) -> CommandRe
             of_chart(&chart, &args.naming.context())?
         }
         Typing::Chord(mut typed) => {
+            typed::no_neighbours_of_a_symbol(args, &typed)?;
             typed::add_bass(args, &mut typed)?;
             vec![in_all_keys(&typed, &typed::context(args, &typed)?)]
         }

@@ -56,8 +56,8 @@ const NOISE: [(f64, &str); 4] = [
 const GATED_DB: f64 = -100.0;
 
 /// What has no meaning where the learned pianos are listed.
-const INSTEAD_OF_LISTENING: [&str; 8] = [
-    "device", "seconds", "learn", "piano", "a4", "compare", "restore", "remove",
+const INSTEAD_OF_LISTENING: [&str; 9] = [
+    "device", "seconds", "learn", "from", "piano", "a4", "compare", "restore", "remove",
 ];
 
 /// Lists the sound inputs, shows the level of one and says what to change.
@@ -84,20 +84,20 @@ pub struct SoundcheckArgs {
         long,
         value_name = "FILE",
         requires = "learn",
-        conflicts_with = "device"
+        conflicts_with_all = ["device", "piano", "a4", "seconds"]
     )]
     pub from: Option<PathBuf>,
     /// List the pianos that were learned: keys, pitch, age.
     #[arg(long, conflicts_with_all = INSTEAD_OF_LISTENING)]
     pub pianos: bool,
     /// Say in what two learned pianos differ.
-    #[arg(long, num_args = 2, value_names = ["NAME", "NAME"], conflicts_with_all = ["device", "seconds", "learn", "piano", "a4", "restore", "remove"])]
+    #[arg(long, num_args = 2, value_names = ["NAME", "NAME"], conflicts_with_all = ["device", "seconds", "learn", "from", "piano", "a4", "restore", "remove"])]
     pub compare: Option<Vec<String>>,
     /// Bring the lesson before the last one of this piano back.
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "piano", "a4", "remove"])]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "from", "piano", "a4", "remove"])]
     pub restore: Option<String>,
     /// Remove this learned piano, and its earlier lesson.
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "piano", "a4"])]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["device", "seconds", "learn", "from", "piano", "a4"])]
     pub remove: Option<String>,
     /// Which piano it is.
     #[command(flatten)]
@@ -129,7 +129,26 @@ pub fn run(args: &SoundcheckArgs) -> CommandResult {
     }
 }
 
+impl SoundcheckArgs {
+    /// Refuses what says how to listen where nothing is listened to.
+    fn refuse_what_means_nothing(&self) -> CommandResult {
+        let of_listening = [
+            ("--device", self.device.is_some()),
+            ("--a4", self.piano.a4.is_some()),
+            ("--piano", self.piano.piano.is_some()),
+        ];
+        let given = of_listening.iter().find(|(_, given)| *given);
+        match given.filter(|_| self.seconds == 0) {
+            Some((option, _)) => Err(CliError::Usage(format!(
+                "{option} means nothing where inputs are only listed; leave it out, or --seconds 0"
+            ))),
+            None => Ok(()),
+        }
+    }
+}
+
 fn check(args: &SoundcheckArgs, out: &mut impl Write) -> CommandResult {
+    args.refuse_what_means_nothing()?;
     let listening = args.piano.listening()?;
     let inputs = list_inputs()?;
     let behind = behind_the_server(&inputs, &recording_cards());
@@ -182,8 +201,11 @@ fn list(inputs: &[InputInfo]) -> String {
     text
 }
 
-/// What stands behind an input that is called after the sound server.
+/// What stands behind an input that is called after the sound server, where the server does not list it itself.
 fn behind_the_server(inputs: &[InputInfo], cards: &[String]) -> String {
+    if inputs.iter().any(|input| input.behind_server) {
+        return String::new();
+    }
     let own = |card: &String| inputs.iter().any(|input| input.name.contains(card));
     let hidden: Vec<&str> = cards
         .iter()
@@ -528,6 +550,8 @@ mod tests {
             rate: crate::units::SampleRate::INTERNAL,
             channels: 1,
             format: "32-bit float".to_owned(),
+            behind_server: false,
+            is_monitor: false,
         };
         let cards = ["HDA Intel PCH".to_owned(), "Lid Microphone".to_owned()];
         let told = behind_the_server(&[input("Default Audio Device")], &cards);
@@ -539,6 +563,12 @@ mod tests {
             input("HDA Intel PCH, ALC3246 Analog"),
             input("Lid Microphone, USB Audio"),
         ];
+        assert_eq!(behind_the_server(&inputs, &cards), "");
+        let listed = InputInfo {
+            behind_server: true,
+            ..input("Lid Microphone Mono")
+        };
+        let inputs = [input("Default Audio Device"), listed];
         assert_eq!(behind_the_server(&inputs, &cards), "");
     }
 

@@ -73,7 +73,7 @@ pub struct TakeArgs {
     pub into: Option<PathBuf>,
 
     /// Write over files that lidprop did not write
-    #[arg(long, requires = "into")]
+    #[arg(long, requires = "into", conflicts_with = "add_to")]
     pub force: bool,
 
     /// Which of many recordings are read, and where they go on.
@@ -106,7 +106,7 @@ pub struct TakeArgs {
     pub rhythm: RhythmOptions,
 
     /// Show the keys held, chord by chord, where the chart of what is played would show its harmony
-    #[arg(long, conflicts_with = "against")]
+    #[arg(long, conflicts_with_all = ["against", "bpm", "metre", "pickup"])]
     pub held: bool,
 
     /// How chords are named.
@@ -170,7 +170,7 @@ pub fn run_reading_with(args: &TakeArgs, read: &ReadRecording<'_>) -> CommandRes
         listening,
         naming,
         sounding_off: args.sounding,
-        rhythm: args.rhythm.stated(),
+        rhythm: args.rhythm.stated()?,
         part,
         keep: args
             .write

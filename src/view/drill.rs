@@ -6,6 +6,7 @@
 use super::ink::{Ink, Palette};
 use super::keyboard::{KeyRange, KeyShapes, one_line};
 use super::live::large::large;
+use super::live::wrapped;
 use super::notes::clock;
 use crate::harmony::{PitchClass, Spelled, Style};
 use crate::listener::{Certainty, Event};
@@ -365,13 +366,18 @@ pub fn draw(
     }
     page.next += 1;
     round(screen, course, palette, &mut page);
-    let bottom = area.height.saturating_sub(2);
-    page.next = page.next.max(bottom);
-    match (&screen.trouble, &screen.notice) {
-        (Some(trouble), _) => page.row(trouble, palette.alarm()),
-        (None, Some(notice)) => page.row(notice, palette.faint()),
-        (None, None) => page.row(&screen.input, palette.faint()),
-    }
+    let (said, style) = match (&screen.trouble, &screen.notice) {
+        (Some(trouble), _) => (trouble, palette.alarm()),
+        (None, Some(notice)) => (notice, palette.faint()),
+        (None, None) => (&screen.input, palette.faint()),
+    };
+    let said = wrapped(said, usize::from(area.width));
+    // A message is whole even where it must write over what stands above it.
+    let bottom = usize::from(area.height).saturating_sub(1 + said.len().max(1));
+    page.next = bottom as u16;
+    page.clear_below();
+    said.iter().for_each(|line| page.row(line, style));
+    page.next = area.height.saturating_sub(1);
     let ear = if screen.by_ear {
         "   r  hear it again"
     } else {
@@ -391,6 +397,19 @@ struct Rows<'a> {
 }
 
 impl Rows<'_> {
+    /// Empties the next row and all below it.
+    fn clear_below(&mut self) {
+        for row in self.next..self.area.height {
+            let blank = " ".repeat(usize::from(self.area.width));
+            self.buffer.set_string(
+                self.area.x,
+                self.area.y + row,
+                blank,
+                ratatui::style::Style::reset(),
+            );
+        }
+    }
+
     fn row(&mut self, text: &str, style: ratatui::style::Style) {
         if self.next < self.area.height {
             let (x, y) = (self.area.x, self.area.y + self.next);
@@ -475,7 +494,12 @@ fn marked(target: &Target, mark: &Mark, palette: Palette, page: &mut Rows<'_>) {
     let symbol = target.chord.symbol(Style::Ascii);
     let word = mark.outcome.word().to_uppercase();
     page.row(&format!("{} {word}   {symbol}", sign(mark.outcome)), style);
-    page.row(&mark_words(target, mark), style);
+    let words = mark_words(target, mark);
+    let lines = wrapped(&words, usize::from(page.area.width));
+    lines.iter().for_each(|line| page.row(line, style));
+    if lines.is_empty() {
+        page.next += 1;
+    }
 }
 
 /// The round of keys, each with the sign of its last mark; the present one in brackets.

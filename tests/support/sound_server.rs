@@ -126,6 +126,29 @@ impl SoundServer {
             .expect("the input was plugged in");
     }
 
+    /// Plugs a microphone in that hears what is played into the virtual input, under a name of its own and one for people; gives what [`Self::take_out`]
+    /// needs.
+    pub fn plug_in_microphone(&self, name: &str, description: &str) -> String {
+        let master = format!("master={SINK}.monitor");
+        let name = format!("source_name={name}");
+        let words = description.replace(' ', "\\ ");
+        let described = format!("source_properties=device.description=\"{words}\"");
+        self.control(&[
+            "load-module",
+            "module-remap-source",
+            &master,
+            &name,
+            &described,
+        ])
+        .expect("the server takes one more microphone")
+    }
+
+    /// Pulls a microphone out.
+    pub fn take_out(&self, microphone: &str) {
+        self.control(&["unload-module", microphone])
+            .expect("it was plugged in");
+    }
+
     /// The environment in which a program finds this server and its virtual input as the default one.
     pub fn environment(&self) -> Vec<(&'static str, PathBuf)> {
         environment(self.folder.path())

@@ -4,13 +4,15 @@
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
 //! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
 //! the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
-//! Limits: latency is the device's block plus up to 256 frames of resampling.
+//! Limits: latency is the device's block plus some 100 frames of resampling.
 
 #[cfg(target_os = "linux")]
 use super::direct;
 use super::inputs::{self, Input};
 use super::intake::Intake;
 use super::ring::{self, Counters, Reader, Writer};
+#[cfg(target_os = "linux")]
+use super::server;
 use super::watch::{Delivered, Fault, StreamState, Watch};
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
@@ -157,7 +159,7 @@ impl Capture {
 enum Stream {
     Callback(cpal::Stream),
     #[cfg(target_os = "linux")]
-    Direct(direct::Stream),
+    Direct(direct::Stream, Option<server::Presence>),
 }
 
 fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
@@ -178,9 +180,12 @@ fn start_stream(
     counters: Arc<Counters>,
 ) -> Result<Stream, cpal::Error> {
     #[cfg(target_os = "linux")]
-    if direct::supports(input.config.sample_format()) {
-        let format = input.config.sample_format();
-        return direct::start(&input.info, format, writer, counters).map(Stream::Direct);
+    if direct::supports(input.format) {
+        let Input { info, format, .. } = input;
+        let stream = direct::start(info, *format, writer, counters.clone())?;
+        let presence = info.behind_server.then(|| info.id.clone());
+        let presence = presence.and_then(|id| server::Presence::of(id, counters));
+        return Ok(Stream::Direct(stream, presence));
     }
     let stream = build(input, writer, counters)?;
     stream.play()?;
@@ -192,7 +197,7 @@ fn build(
     writer: Writer,
     counters: Arc<Counters>,
 ) -> Result<cpal::Stream, cpal::Error> {
-    match input.config.sample_format() {
+    match input.format {
         SampleFormat::I8 => build_as::<i8>(input, writer, counters),
         SampleFormat::I16 => build_as::<i16>(input, writer, counters),
         SampleFormat::I24 => build_as::<cpal::I24>(input, writer, counters),
@@ -218,8 +223,10 @@ where
     T: SizedSample + Send + 'static,
     f32: FromSample<T>,
 {
-    input.device.build_input_stream(
-        input.config.config(),
+    let unknown = || cpal::Error::new(ErrorKind::DeviceNotAvailable);
+    let (device, config) = input.device.as_ref().ok_or_else(unknown)?;
+    device.build_input_stream(
+        config.config(),
         move |block: &[T], _: &cpal::InputCallbackInfo| writer.on_block(block),
         move |error: cpal::Error| tell(&counters, error.kind()),
         Some(OPEN_TIMEOUT),

@@ -21,8 +21,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
-/// Sound that is waited for.
-const PERIOD: Duration = Duration::from_millis(10);
+/// Sound that is waited for. Behind a sound server `lidprop hear` took 5.3 % of a core with 10 ms, 6.2 % with 7 ms and 7.6 % with 5 ms (dev build,
+/// nothing played), and the server 1.9 %, 2.7 % and 3.7 %.
+const PERIOD: Duration = Duration::from_millis(7);
 /// What ALSA keeps while the thread gets no processor. It adds nothing to the latency.
 const BUFFER: Duration = Duration::from_millis(500);
 /// How often the end is looked for while nothing comes.

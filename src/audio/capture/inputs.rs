@@ -2,10 +2,13 @@
 //!
 //! Input: the sound system; part of a name. Output: [`InputInfo`]s, or a device to open.
 //! Units: rates in Hz. Method: cpal lists; an input counts only if it answers with a configuration. The Linux sound library
-//! lists converters and null devices as inputs, and a card under six names: `NO_INPUTS` and one name a card are kept.
+//! lists converters and null devices as inputs, and a card under six names: `NO_INPUTS` and one name a card are kept. What stands behind a
+//! sound server is listed by `server`.
 //! Limits: an input that another program holds exclusively may be missing.
 
 use super::InputInfo;
+#[cfg(target_os = "linux")]
+use super::server;
 use crate::audio::AudioError;
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait};
@@ -43,8 +46,9 @@ const ALIKE: f64 = 0.7;
 /// An input, ready to be opened.
 pub(super) struct Input {
     pub info: InputInfo,
-    pub device: Device,
-    pub config: SupportedStreamConfig,
+    pub format: SampleFormat,
+    /// What the sound library has of it; nothing of a source of a sound server, which is opened by its name.
+    pub device: Option<(Device, SupportedStreamConfig)>,
 }
 
 /// All sound inputs that answer, the default first.
@@ -60,7 +64,7 @@ pub fn list_inputs() -> Result<Vec<InputInfo>, AudioError> {
 }
 
 /// The input that `wanted` means: the default for `None`, else the one whose name or identity is that, or contains it
-/// (upper and lower case are the same).
+/// (upper and lower case are the same). What the computer plays is meant only where no microphone is.
 pub(super) fn find_input(wanted: Option<&str>) -> Result<Input, AudioError> {
     let mut inputs = inputs();
     if inputs.is_empty() {
@@ -74,12 +78,15 @@ pub(super) fn find_input(wanted: Option<&str>) -> Result<Input, AudioError> {
 fn choose(wanted: &str, inputs: &[InputInfo]) -> Result<usize, AudioError> {
     let needle = wanted.trim().to_lowercase();
     let names = |info: &InputInfo| [info.name.to_lowercase(), info.id.to_lowercase()];
-    if let Some(exact) = inputs.iter().position(|info| names(info).contains(&needle)) {
-        return Ok(exact);
+    let whole = |info: &InputInfo| names(info).contains(&needle);
+    let part = |info: &InputInfo| names(info).iter().any(|name| name.contains(&needle));
+    let mut fits = fitting(inputs, whole);
+    if fits.is_empty() {
+        fits = fitting(inputs, |info| !info.is_monitor && part(info));
     }
-    let fits: Vec<usize> = (0..inputs.len())
-        .filter(|&i| names(&inputs[i]).iter().any(|name| name.contains(&needle)))
-        .collect();
+    if fits.is_empty() {
+        fits = fitting(inputs, part);
+    }
     match fits[..] {
         [only] => Ok(only),
         [] => Err(no_such(wanted, &needle, inputs)),
@@ -91,6 +98,10 @@ fn choose(wanted: &str, inputs: &[InputInfo]) -> Result<usize, AudioError> {
                 .collect(),
         }),
     }
+}
+
+fn fitting(inputs: &[InputInfo], fits: impl Fn(&InputInfo) -> bool) -> Vec<usize> {
+    (0..inputs.len()).filter(|&i| fits(&inputs[i])).collect()
 }
 
 fn no_such(wanted: &str, needle: &str, inputs: &[InputInfo]) -> AudioError {
@@ -125,8 +136,32 @@ fn inputs() -> Vec<Input> {
                 found.extend(probe(device, false));
             }
         }
+        #[cfg(target_os = "linux")]
+        if found.iter().any(|input| input.info.id == server::ALSA_NAME) {
+            found.extend(server::sources().into_iter().map(of_server));
+        }
         found
     })
+}
+
+/// A source of the sound server, which gives it in any format.
+#[cfg(target_os = "linux")]
+fn of_server(source: server::Source) -> Input {
+    let format = SampleFormat::F32;
+    Input {
+        info: InputInfo {
+            name: source.description,
+            id: source.id,
+            is_default: false,
+            rate: source.rate,
+            channels: source.channels,
+            format: format_name(format),
+            behind_server: true,
+            is_monitor: source.is_monitor,
+        },
+        format,
+        device: None,
+    }
 }
 
 fn is_input(id: &str) -> bool {
@@ -149,11 +184,13 @@ fn probe(device: Device, is_default: bool) -> Option<Input> {
         rate: SampleRate::new(config.sample_rate()).ok()?,
         channels: usize::from(config.channels()),
         format: format_name(config.sample_format()),
+        behind_server: false,
+        is_monitor: false,
     };
     Some(Input {
         info,
-        device,
-        config,
+        format: config.sample_format(),
+        device: Some((device, config)),
     })
 }
 
@@ -214,6 +251,8 @@ mod tests {
             rate: SampleRate::INTERNAL,
             channels: 1,
             format: "16-bit".into(),
+            behind_server: false,
+            is_monitor: name.starts_with("Monitor of"),
         };
         names.iter().enumerate().map(info).collect()
     }
@@ -237,6 +276,28 @@ mod tests {
             refused.contains("Built-in Microphone") && refused.contains("Lid Microphone USB"),
             "{refused}"
         );
+    }
+
+    #[test]
+    fn one_of_two_inputs_of_the_same_name_is_chosen_by_its_identity() {
+        let twins = known(&["Lid Microphone", "Lid Microphone"]);
+        let refused = choose("Lid Microphone", &twins).unwrap_err().to_string();
+        assert!(
+            refused.contains("[plughw:CARD=0,DEV=0]") && refused.contains("[plughw:CARD=1,DEV=0]"),
+            "{refused}"
+        );
+        assert_eq!(choose("CARD=1", &twins).unwrap(), 1);
+    }
+
+    #[test]
+    fn what_the_computer_plays_is_meant_only_where_no_microphone_is() {
+        let inputs = known(&[
+            "Monitor of Lid Speaker",
+            "Lid Microphone",
+            "Monitor of Desk",
+        ]);
+        assert_eq!(choose("lid", &inputs).unwrap(), 1);
+        assert_eq!(choose("desk", &inputs).unwrap(), 2);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: `device` owns the stream, `ring` carries its sound, `intake` brings it to the internal rate, `inputs` lists what there is, [`watch`] holds the rules: when a stream is dead,
+//! Method: `device` owns the stream, `ring` carries its sound, `intake` brings it to the internal rate, `inputs` lists what there is, with what stands behind a sound server (`server`), [`watch`] holds the rules: when a stream is dead,
 //! what a gap becomes, what of a backlog is heard. A build without the feature `live` has `absent` in the place of the first four: all else
 //! is compiled in every build.
 //! Limits: after a stall of more than two seconds the listener goes on with the newest quarter second.
@@ -20,6 +20,8 @@ pub mod inputs;
 pub mod intake;
 #[cfg(feature = "live")]
 pub mod ring;
+#[cfg(all(feature = "live", target_os = "linux"))]
+mod server;
 pub mod watch;
 
 #[cfg(not(feature = "live"))]
@@ -47,6 +49,10 @@ pub struct InputInfo {
     pub channels: usize,
     /// Sample format, for people.
     pub format: String,
+    /// True if it is a source of a sound server, by its own name.
+    pub behind_server: bool,
+    /// True if it is what the computer plays, and no microphone.
+    pub is_monitor: bool,
 }
 
 /// What one [`Capture::read`] brought.

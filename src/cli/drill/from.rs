@@ -99,7 +99,7 @@ fn played(args: &DrillArgs, exercise: &Exercise) -> Result<Played, CliError> {
 
 fn keep(args: &DrillArgs, title: &str, name: &str, drilled: &Drilled) -> CommandResult {
     let mut keeper = Keeper::open(Sitting {
-        player: args.player.clone(),
+        player: args.player().to_owned(),
         exercise: title.to_owned(),
         tempo: args.tempo,
         piano: args.piano.piano.clone(),

@@ -117,7 +117,7 @@ fn leader(args: &DrillArgs, task: &Task) -> Result<Leader, CliError> {
     let keeper = (!args.unlogged)
         .then(|| {
             Keeper::open(Sitting {
-                player: args.player.clone(),
+                player: args.player().to_owned(),
                 exercise: task.exercise.title(),
                 tempo: task.tempo,
                 piano: args.piano.piano.clone(),

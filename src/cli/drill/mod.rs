@@ -23,6 +23,11 @@ use clap::{Args, ValueEnum};
 pub use kept::PLAYER;
 use std::path::PathBuf;
 
+/// What only listening heeds: the options of a recording mean nothing beside it.
+const OF_LISTENING: [&str; 10] = [
+    "device", "plain", "ascii", "unlogged", "seconds", "show", "rounds", "volume", "plan", "listen",
+];
+
 /// Asks for chords through the keys, marks what is played and keeps it in the logbook
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
@@ -56,7 +61,7 @@ pub struct DrillArgs {
     pub voicing_of: Option<PathBuf>,
 
     /// Mark this recording instead of listening
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["device", "plain", "ascii", "unlogged", "seconds", "show", "rounds", "volume"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = OF_LISTENING)]
     pub from: Option<PathBuf>,
 
     /// How the chord lies: "root position", "first inversion", "rootless A", "rootless B", "drop 2", shell, free
@@ -109,7 +114,7 @@ pub struct DrillArgs {
     pub plain: bool,
 
     /// Draw the screen from ASCII alone
-    #[arg(long)]
+    #[arg(long, conflicts_with = "plain")]
     pub ascii: bool,
 
     /// Keep nothing in the logbook
@@ -117,23 +122,23 @@ pub struct DrillArgs {
     pub unlogged: bool,
 
     /// End after this many seconds
-    #[arg(long = "for", value_name = "SECONDS")]
+    #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..))]
     pub seconds: Option<u64>,
 
     /// Tempo in beats per minute, one chord per beat; shown, not sounded, and kept in the logbook
     #[arg(long, value_name = "BPM", value_parser = parse_tempo)]
     pub tempo: Option<f64>,
 
-    /// Who plays, as the logbook calls them
-    #[arg(long, value_name = "NAME", default_value = kept::PLAYER)]
-    pub player: String,
+    /// Who plays, as the logbook calls them; without it, "me"
+    #[arg(long, value_name = "NAME")]
+    pub player: Option<String>,
 
     /// Keep the attempts of a recording in the logbook too
-    #[arg(long, requires = "from")]
+    #[arg(long, requires = "from", conflicts_with_all = OF_LISTENING)]
     pub keep: bool,
 
     /// Write this instead of the text
-    #[arg(long, value_name = "FORMAT", requires = "from")]
+    #[arg(long, value_name = "FORMAT", requires = "from", conflicts_with_all = OF_LISTENING)]
     pub write: Option<DrillFormat>,
 
     /// Which piano it is.
@@ -167,7 +172,10 @@ pub enum DrillFormat {
 /// If there is nothing to practise, the recording or the input cannot be used, or the logbook cannot.
 pub fn run(args: &DrillArgs) -> CommandResult {
     match &args.from {
-        Some(path) => from::run(args, path),
+        Some(path) => {
+            args.refuse_what_is_only_kept()?;
+            from::run(args, path)
+        }
         None => {
             args.refuse_what_means_nothing()?;
             let tasks = task::tasks(args)?;
@@ -199,12 +207,61 @@ impl DrillArgs {
                 "{option} means nothing where what is due is practised; say what to practise, or leave it out"
             )));
         }
+        // Who plays also decides what is due and what goes worst.
+        let asks_the_logbook =
+            what_is_due || self.plan.is_some() || self.order == Some(Order::WeakestFirst);
+        if self.unlogged && self.player.is_some() && !asks_the_logbook {
+            return Err(CliError::Usage(
+                "--player means nothing beside --unlogged; leave one of them out".to_owned(),
+            ));
+        }
         if self.loudspeaker.volume.is_some() && !self.listen && self.plan.is_none() {
             return Err(CliError::Usage(
                 "--volume means nothing here; it belongs to --listen or --plan".to_owned(),
             ));
         }
         Ok(())
+    }
+
+    /// Refuses what only the logbook is told of a recording where nothing is kept.
+    fn refuse_what_is_only_kept(&self) -> CommandResult {
+        let only_kept = [
+            ("--player", self.player.is_some()),
+            ("--tempo", self.tempo.is_some()),
+        ];
+        let given = only_kept.iter().find(|(_, given)| *given);
+        match given.filter(|_| !self.keep) {
+            Some((option, _)) => Err(CliError::Usage(format!(
+                "{option} means nothing here; it belongs to --keep"
+            ))),
+            None => Ok(()),
+        }
+    }
+
+    /// Whose practice it is.
+    fn player(&self) -> &str {
+        self.player.as_deref().unwrap_or(kept::PLAYER)
+    }
+
+    /// Refuses an order, a first key and a form where what is practised has its own.
+    fn refuse_what_the_material_has(&self, material: &Material) -> CommandResult {
+        let listens = self.from.is_none();
+        let refused = match (material, &self.order) {
+            (Material::Chart(_), Some(_)) if listens => {
+                "--order means nothing for a chart, which has its own"
+            }
+            (Material::Chart(_), _) if self.start.is_some() => {
+                "--start means nothing for a chart, which has its own keys"
+            }
+            (Material::Voicing { .. }, _) if self.form.is_some() => {
+                "--form means nothing for a voicing, which is played as it stands"
+            }
+            (_, Some(Order::Own(_))) if self.start.is_some() => {
+                "--start means nothing where --order lists the keys"
+            }
+            _ => return Ok(()),
+        };
+        Err(CliError::Usage(format!("{refused}; leave it out")))
     }
 
     /// True if something to practise is stated.
@@ -225,8 +282,10 @@ impl DrillArgs {
 
     /// What was typed, as an exercise in `order`.
     fn exercise(&self, order: Order) -> Result<Exercise, CliError> {
+        let material = self.material()?;
+        self.refuse_what_the_material_has(&material)?;
         Ok(Exercise {
-            material: self.material()?,
+            material,
             form: self.form,
             order,
             start: self.start.map(Spelled::class),

@@ -66,7 +66,7 @@ fn task(
 
 fn overview(args: &DrillArgs) -> Result<Overview, CliError> {
     let logbook = Logbook::open(&Logbook::path_of_user()?)?;
-    Ok(logbook.overview(&args.player, Moment::now().day)?)
+    Ok(logbook.overview(args.player(), Moment::now().day)?)
 }
 
 fn weakest(args: &DrillArgs, exercise: &Exercise) -> Result<Vec<PitchClass>, CliError> {
@@ -86,7 +86,7 @@ fn due(args: &DrillArgs) -> Result<Vec<Task>, CliError> {
     if overview.items.is_empty() {
         return Err(CliError::Usage(format!(
             "nothing is kept of '{}' yet, so nothing is due; say what to practise: lidprop drill \"dim(maj7)\", or --plan first-sevenths",
-            args.player
+            args.player()
         )));
     }
     let mut groups: Vec<(String, Form, Vec<Spelled>)> = Vec::new();

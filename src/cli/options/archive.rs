@@ -33,7 +33,7 @@ pub struct ArchiveOptions {
     pub skip_done: bool,
 
     /// Below DIR, keep the folders of the recordings as they are named
-    #[arg(long, requires = "into", conflicts_with = "against")]
+    #[arg(long, requires = "into", conflicts_with_all = ["add_to", "against"])]
     pub keep_folders: bool,
 
     /// Add the lines of --write jsonl to this file, each whole and at once, in the order in which recordings are done

@@ -176,17 +176,36 @@ pub fn add_bass(args: &NameArgs, typed: &mut Typed) -> Result<(), CliError> {
 /// # Errors
 /// If one of these options is given.
 pub fn no_neighbours(args: &NameArgs) -> Result<(), CliError> {
-    let single = [
-        ("--bass", args.bass.is_some()),
-        ("--before", args.before.is_some()),
-        ("--after", args.after.is_some()),
-    ];
-    match single.iter().find(|(_, given)| *given) {
-        Some((option, _)) => Err(CliError::Usage(format!(
+    match surroundings(args) {
+        Some(option) => Err(CliError::Usage(format!(
             "{option} belongs to a single chord, and this is a progression; leave it out"
         ))),
         None => Ok(()),
     }
+}
+
+/// Refuses what decides between the names of notes where a symbol is typed, which is the name.
+///
+/// # Errors
+/// If one of these options is given with a symbol.
+pub fn no_neighbours_of_a_symbol(args: &NameArgs, typed: &Typed) -> Result<(), CliError> {
+    match surroundings(args).filter(|_| typed.symbol.is_some()) {
+        Some(option) => Err(CliError::Usage(format!(
+            "{option} means nothing for a symbol in all keys; type its notes, or leave it out"
+        ))),
+        None => Ok(()),
+    }
+}
+
+/// The first option given that tells what is around a chord.
+fn surroundings(args: &NameArgs) -> Option<&'static str> {
+    let around = [
+        ("--bass", args.bass.is_some()),
+        ("--before", args.before.is_some()),
+        ("--after", args.after.is_some()),
+    ];
+    let given = around.iter().find(|(_, given)| *given);
+    given.map(|(option, _)| *option)
 }
 
 /// What was typed as one note with an octave, such as C4, where the chord may have been meant.

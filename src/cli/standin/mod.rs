@@ -74,7 +74,7 @@ pub struct StandinArgs {
         long,
         value_name = "STEPS",
         default_value_t = 6,
-        conflicts_with = "chord"
+        conflicts_with_all = ["chord", "most", "rejected"]
     )]
     pub budget: u32,
 
@@ -153,7 +153,13 @@ fn format_parser() -> impl TypedValueParser<Value = &'static Format<StandInSheet
 /// If the progression or the melody cannot be read, there is no such chord, or nothing could be written.
 pub fn run(args: &StandinArgs) -> CommandResult {
     args.refuse_what_means_nothing()?;
-    let sheet = Asked::new(args, tune::tune(args)?).sheet()?;
+    let tune = tune::tune(args)?;
+    if args.rejected && tune.melody.is_empty() {
+        return Err(CliError::Usage(
+            "--rejected means nothing without a melody; add --melody, or leave it out".to_owned(),
+        ));
+    }
+    let sheet = Asked::new(args, tune).sheet()?;
     if args.play {
         args.loudspeaker.confirm()?;
     }

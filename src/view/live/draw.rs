@@ -17,6 +17,7 @@ use crate::chart::written;
 use crate::harmony::{self, Naming, Reading, Verdict};
 use crate::listener::Certainty;
 use crate::spectrum::HOP_SAMPLES;
+use crate::units::count::plural;
 use crate::units::{SampleRate, SampleSpan};
 use crate::view::ink::{Ink, Palette};
 use crate::view::likelihood;
@@ -95,17 +96,23 @@ struct Face {
 impl Face {
     /// Fills `rows`: the name comes first, then what it is in one line and its keys, then large letters, then the keyboard.
     fn of(live: &Live, columns: usize, rows: usize, palette: Palette) -> Self {
-        let (name, standing, style) = title(live, palette);
+        let (name, mut standing, style) = title(live, palette);
         let mut small = format!("{name}   {standing}");
-        if small.chars().count() > columns {
-            // the sign alone, so that it is not cut
-            small = format!("{name} {}", standing.chars().next().unwrap_or(' '));
-        }
         let mut lines = if live.hidden() {
             Vec::new()
         } else {
             lines(live, columns)
         };
+        if small.chars().count() > columns {
+            if live.hidden() {
+                // What to do is no sign.
+                small.clone_from(&name);
+                lines.push(std::mem::take(&mut standing));
+            } else {
+                // the sign alone, so that it is not cut
+                small = format!("{name} {}", standing.chars().next().unwrap_or(' '));
+            }
+        }
         let before = if live.hidden() {
             Vec::new()
         } else {
@@ -138,11 +145,10 @@ impl Face {
                 format!("{newest}   {earlier}").trim_end().to_owned(),
             );
         }
-        let fitting = |line: String| match line.chars().count() > columns {
-            true => wrapped(&line, columns),
-            false => vec![line],
-        };
-        lines = lines.into_iter().flat_map(fitting).collect();
+        lines = lines
+            .iter()
+            .flat_map(|line| fitted(line, columns))
+            .collect();
         let height = letters.as_ref().map_or(0, Vec::len);
         let rest = rows.saturating_sub(height + 1);
         let kept = lines
@@ -174,7 +180,7 @@ impl Face {
 fn title(live: &Live, palette: Palette) -> (String, String, Style) {
     let lost = live.status.is_lost();
     if live.hidden() {
-        let ask = "listen first: space shows the answer".to_owned();
+        let ask = "guess first: space shows the answer".to_owned();
         return ("?".to_owned(), ask, palette.strong());
     }
     let Some(answer) = live.answer() else {
@@ -302,7 +308,7 @@ fn lines(live: &Live, columns: usize) -> Vec<String> {
             lines.push(stand_ins_words(stand_ins.chords(), style));
         }
         lines.extend(harmony(live, columns));
-        lines.extend(reading.map(degrees_line));
+        lines.extend(reading.map(|reading| degrees_line(reading, style)));
         lines.extend(reading.map(voices_line));
     } else {
         lines.extend(harmony(live, columns));
@@ -379,18 +385,19 @@ fn others_line(naming: &Naming, style: harmony::Style) -> String {
     said.trim_end_matches([',', ';', ' ']).to_owned()
 }
 
-/// `there Ab 3, D b7, F b9, C# 13`: the keys as degrees of the chord that is stood for.
-fn degrees_line(reading: &Reading) -> String {
+/// `as E13(♭9): Ab 3, D b7, F b9, C# 13`: the keys as degrees of the chord that is stood for.
+fn degrees_line(reading: &Reading, style: harmony::Style) -> String {
     let degree = |(note, degree): &(_, _)| pair(note, degree);
     let degrees: Vec<String> = reading.degrees.iter().map(degree).collect();
-    format!("there {}", degrees.join(", "))
+    let chord = reading.chord.symbol(style);
+    format!("as {chord}: {}", degrees.join(", "))
 }
 
 fn pair(note: &impl Display, degree: &impl Display) -> String {
     format!("{note} {degree}")
 }
 
-/// `voices F > E, Ab > A`.
+/// `voices F > E, Ab > A, C stays`.
 fn voices_line(reading: &Reading) -> String {
     let Some(resolution) = reading.resolves_to.first() else {
         return String::new();
@@ -398,7 +405,10 @@ fn voices_line(reading: &Reading) -> String {
     let voices: Vec<String> = resolution
         .voices
         .iter()
-        .map(|step| format!("{} > {}", step.from, step.to))
+        .map(|step| match step.from == step.to {
+            true => format!("{} stays", step.from),
+            false => format!("{} > {}", step.from, step.to),
+        })
         .collect();
     format!("voices {}", voices.join(", "))
 }
@@ -454,7 +464,9 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     if let Some(answer) = live.answer().filter(|_| !live.hidden()) {
         for legend in legends(&marks(&answer.notes)) {
             let text = legend.text(Ink::plain(0));
-            above(page, text.to_owned(), palette.faint(), 20);
+            for line in fitted(text, page.columns()).into_iter().rev() {
+                above(page, line, palette.faint(), 20);
+            }
         }
     }
     let (said, style) = match (&live.status.trouble, &live.status.notice) {
@@ -470,13 +482,15 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     for line in wrapped(&said, page.columns()).iter().rev() {
         above(page, line.clone(), style, 1);
     }
-    above(page, flags_line(live), palette.strong(), 7);
+    for line in fitted(&flags_line(live), page.columns()).into_iter().rev() {
+        above(page, line, palette.strong(), 7);
+    }
     let style = if live.status.clips() {
         palette.alarm()
     } else {
         Style::new()
     };
-    above(page, input_line(live), style, 8);
+    above(page, input_line(live, page.columns()), style, 8);
     above(page, strip_line(live, page.columns()), Style::new(), 20);
     row
 }
@@ -488,13 +502,13 @@ fn help(live: &Live, page: &mut Page<'_>) {
         ("q", "quit"),
         ("?", "this list, and back"),
         ("m", "mark this chord"),
-        ("w", "a word to the mark"),
-        ("p", "hold the screen"),
-        ("k", "keep last minute"),
+        ("w", "a word for the mark"),
+        ("p", "pause the screen"),
+        ("k", "keep the last minute"),
         ("g", "guess first"),
         ("space", "show the answer"),
         ("l", "small or large name"),
-        ("s", "style of symbols"),
+        ("s", "next style of symbols"),
         (sideways, "key by fifths"),
         (down, "minor or major"),
         ("0", "no key"),
@@ -510,8 +524,16 @@ fn help(live: &Live, page: &mut Page<'_>) {
     }
 }
 
+/// `text` as it is where it fits, else [`wrapped`].
+fn fitted(text: &str, columns: usize) -> Vec<String> {
+    match text.chars().count() <= columns {
+        true => vec![text.to_owned()],
+        false => wrapped(text, columns),
+    }
+}
+
 /// `text` in lines of at most `columns`: broken at spaces, and within a word that is longer.
-fn wrapped(text: &str, columns: usize) -> Vec<String> {
+pub(in crate::view) fn wrapped(text: &str, columns: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         let letters: Vec<char> = word.chars().collect();
@@ -564,12 +586,12 @@ fn help_line(live: &Live, columns: usize) -> String {
 fn flags_line(live: &Live) -> String {
     let mut flags = Vec::new();
     if live.held.is_some() {
-        flags.push("PAUSED: the screen is held, the listening goes on".to_owned());
+        flags.push("PAUSED: the screen stands still, listening goes on".to_owned());
     }
     if live.status.hops > 1 {
         let wide = SampleSpan::new(u64::from(live.status.hops) * HOP_SAMPLES as u64);
         flags.push(format!(
-            "BEHIND: this computer is busy, notes are heard every {:.0} ms",
+            "BEHIND: this computer is busy; notes are heard every {:.0} ms",
             1000.0 * wide.seconds(SampleRate::INTERNAL).get()
         ));
     }
@@ -582,40 +604,57 @@ fn flags_line(live: &Live) -> String {
     flags.join("   ")
 }
 
-fn input_line(live: &Live) -> String {
+/// The level with what is wrong with it, then what else fits: what was lost, the pitch, the input.
+fn input_line(live: &Live, columns: usize) -> String {
     let status: &Status = &live.status;
-    if status.is_lost() {
-        return format!("level none: the input is lost   {}", status.input);
-    }
-    let level = status.level_dbfs().map_or_else(
-        || "no sound at all".to_owned(),
-        |level| format!("{level:.0} dB"),
+    let a4 = status.a4.map_or_else(
+        || "A4 not known yet".to_owned(),
+        |a4| format!("A4 {:.1} Hz", a4.get()),
     );
+    let lost = match status.meter.dropped {
+        0 => String::new(),
+        lost => format!("{} lost", plural(lost as usize, "sample")),
+    };
+    let (head, rest) = if status.is_lost() {
+        let head = "level none: the input is lost".to_owned();
+        (head, vec![status.input.clone()])
+    } else {
+        let level = level_words(live);
+        let bar = meter(status.level_dbfs(), &live.look.shapes);
+        let with_bar = format!("level {bar} {level}");
+        let head = match with_bar.chars().count() <= columns {
+            true => with_bar,
+            false => format!("level {level}"),
+        };
+        (head, vec![lost, a4, status.input.clone()])
+    };
+    rest.into_iter().fold(head, |line, part| {
+        let fits = line.chars().count() + 3 + part.chars().count() <= columns;
+        match fits && !part.is_empty() {
+            true => format!("{line}   {part}"),
+            false => line,
+        }
+    })
+}
+
+/// `-23 dB`, and what is wrong with it.
+fn level_words(live: &Live) -> String {
+    let status = &live.status;
+    let level = status.level_dbfs();
     let word = if status.clips() {
         "  CLIPPED: less input level"
     } else if !live.music.answers.sounding().is_empty()
-        && status
-            .level_dbfs()
-            .is_some_and(|level| level < TOO_QUIET_DBFS)
+        && level.is_some_and(|level| level < TOO_QUIET_DBFS)
     {
         "  too quiet: come nearer"
     } else {
         ""
     };
-    let a4 = status.a4.map_or_else(
-        || "A4 not known yet".to_owned(),
-        |a4| format!("A4 {:.1} Hz", a4.get()),
+    let level = level.map_or_else(
+        || "no sound at all".to_owned(),
+        |level| format!("{level:.0} dB"),
     );
-    let dropped = match status.meter.dropped {
-        0 => String::new(),
-        1 => "   1 sample lost".to_owned(),
-        dropped => format!("   {dropped} samples lost"),
-    };
-    format!(
-        "level {} {level}{word}   {a4}{dropped}   {}",
-        meter(status.level_dbfs(), &live.look.shapes),
-        status.input
-    )
+    format!("{level}{word}")
 }
 
 fn meter(level_dbfs: Option<f32>, shapes: &Shapes) -> String {

@@ -3,7 +3,7 @@
 //! Input: a short text and the room there is. Output: rows of block characters.
 //! Units: columns and rows. Method: the public-domain 8 by 8 bitmaps of the `font8x8` crate, and our own ([`OWN`]) for the signs of chord symbols
 //! that its likenesses would confuse; set side by side without the empty columns around them, and drawn at the largest size that fits:
-//! three, two or one row a pixel (each twice as wide), half blocks, quarter blocks. In ASCII, at one to three rows or one column a pixel.
+//! three, two or one row a pixel (each twice as wide), one row and one column a pixel, half blocks, quarter blocks; in ASCII without the last two.
 //! Limits: a letter the bitmaps do not have is drawn as a question mark.
 
 use font8x8::{BASIC_FONTS, GREEK_FONTS, LATIN_FONTS, UnicodeFonts};
@@ -54,20 +54,17 @@ enum Scale {
 }
 
 /// From large to small.
-const SCALES: [Scale; 5] = [
+const SCALES: [Scale; 6] = [
     Scale::Whole(3),
     Scale::Whole(2),
     Scale::Whole(1),
+    // As wide as half blocks and twice as high: at two metres height is what tells.
+    Scale::Narrow,
     Scale::Half,
     Scale::Quarter,
 ];
-/// The same from ASCII alone.
-const ASCII_SCALES: [Scale; 4] = [
-    Scale::Whole(3),
-    Scale::Whole(2),
-    Scale::Whole(1),
-    Scale::Narrow,
-];
+/// The first of them need no parts of blocks.
+const WHOLE_SCALES: usize = 4;
 
 impl Scale {
     fn rows(self) -> usize {
@@ -155,7 +152,7 @@ pub fn large(text: &str, columns: usize, rows: usize, part_blocks: bool) -> Opti
     let (scales, full) = if part_blocks {
         (&SCALES[..], '█')
     } else {
-        (&ASCII_SCALES[..], '#')
+        (&SCALES[..WHOLE_SCALES], '#')
     };
     let pixels = picture.columns();
     let fits = |scale: &&Scale| scale.columns(pixels) <= columns && scale.rows() <= rows;
@@ -213,7 +210,8 @@ mod tests {
     #[test]
     fn letters_shrink_to_the_room_there_is() {
         assert_eq!(large("Dm7", 60, 8, true).unwrap().len(), 8);
-        assert_eq!(large("Dm7", 30, 8, true).unwrap().len(), 4);
+        assert_eq!(large("Dm7", 30, 8, true).unwrap().len(), 8);
+        assert_eq!(large("Dm7", 30, 7, true).unwrap().len(), 4);
         assert_eq!(large("Dm7", 12, 4, true).unwrap().len(), 4);
         assert_eq!(large("Dm7", 10, 4, true), None);
         assert_eq!(large("Dm7", 60, 3, true), None);
@@ -253,7 +251,7 @@ mod tests {
 
     #[test]
     fn signs_of_chord_symbols_stay_apart_at_every_size() {
-        for (columns, rows) in [(4, 4), (8, 4), (16, 8), (32, 16)] {
+        for (columns, rows) in [(4, 4), (8, 4), (8, 8), (16, 8), (32, 16)] {
             let drawn: Vec<Vec<String>> = "m°øb♭#♯△+-()o"
                 .chars()
                 .map(|sign| large(&sign.to_string(), columns, rows, true).unwrap())

@@ -12,6 +12,7 @@ pub(super) mod large;
 mod shapes;
 
 pub use draw::draw;
+pub(super) use draw::wrapped;
 pub use shapes::Shapes;
 
 use crate::answer::settle::Answer;
