@@ -224,10 +224,10 @@ pub const TARGETS: &[Target] = &[
 ];
 
 impl Target {
-    pub fn seeds(&self) -> Vec<Vec<u8>> {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    /// `project` is the folder of the project.
+    pub fn seeds(&self, project: &Path) -> Vec<Vec<u8>> {
         let text = |name: &str| {
-            let path = root.join("tests/fuzz/seeds").join(name);
+            let path = project.join("tests/fuzz/seeds").join(name);
             std::fs::read_to_string(&path)
                 .unwrap_or_else(|error| panic!("{}: {error}", path.display()))
         };
@@ -235,7 +235,7 @@ impl Target {
             Seeds::Sounds(names) => {
                 let sounds = names
                     .iter()
-                    .map(|name| root.join("test-audio/formats").join(name));
+                    .map(|name| project.join("test-audio/formats").join(name));
                 sounds
                     .map(|path| std::fs::read(path).expect("it is part of the project"))
                     .collect()
