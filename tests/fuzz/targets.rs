@@ -273,10 +273,12 @@ fn told<T>(outcome: Result<T, impl Display>, of: impl FnOnce(T) -> String) -> St
     }
 }
 
-/// A sentence without what it quotes of the input, quotes in it included.
+/// A sentence without what it quotes of the input: lines of it after a bar, and all between the first quotation mark and the last.
 fn said(error: impl Display) -> String {
     let sentence = error.to_string();
-    let quote = ['\'', '"'];
+    let lines = sentence.lines().filter(|line| !line.contains('|'));
+    let sentence = lines.collect::<Vec<_>>().join(" ");
+    let quote = ['\'', '"', '`'];
     match (sentence.find(quote), sentence.rfind(quote)) {
         (Some(from), Some(to)) => shape(sentence[..from].to_owned() + &sentence[to + 1..]),
         _ => shape(sentence),
