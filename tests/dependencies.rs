@@ -232,8 +232,11 @@ fn nothing_reaches_a_network() {
     }
 }
 
+/// Opens the file by which the sound server of this computer is reached; the socket of a file leads nowhere else.
+const SOUND_SERVER: &str = "src/audio/capture/socket/mod.rs";
+
 #[test]
-fn no_source_of_our_own_opens_a_socket() {
+fn no_source_of_our_own_opens_a_socket_but_the_sound_servers() {
     fn look(folder: &Path, read: &mut usize) {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
@@ -250,7 +253,8 @@ fn no_source_of_our_own_opens_a_socket() {
                     "UnixStream",
                     "UnixListener",
                 ] {
-                    assert!(!text.contains(word), "{}: {word}", path.display());
+                    let may = word == "UnixStream" && path.ends_with(SOUND_SERVER);
+                    assert!(may || !text.contains(word), "{}: {word}", path.display());
                 }
                 *read += 1;
             }
