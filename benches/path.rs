@@ -5,17 +5,20 @@
 //! Method: divan; `make bench` keeps it on one core. Memory is what Linux calls `VmHWM` of a `lidprop take` that reads a
 //! recording joined from ours. Limits: memory is measured on Linux only, and only without a filter.
 
+#[path = "shared/transforms.rs"]
+mod transforms;
+
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use lidprop::audio::{self, AudioError, SampleSource};
 use lidprop::listener::{Event, Listener, ListenerOptions};
 use lidprop::session::recording::hear_samples;
 use lidprop::units::SampleRate;
-use realfft::RealFftPlanner;
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
+use transforms::transforming;
 
 fn main() {
     println!("an item is a second of sound: items a second = times faster than real time");
@@ -68,33 +71,6 @@ fn take(path: &Path) -> Command {
     command.args(["take", "--write", "json"]).arg(path);
     command.stdout(Stdio::null());
     command
-}
-
-/// Samples from one look at the sound to the next, and the two windows, as `lidprop::spectrum` has them.
-const HOP: usize = 512;
-const WINDOWS: [usize; 2] = [8192, 2048];
-
-/// Both transforms of every hop of `sound`, and nothing else.
-fn transforming(sound: &[f32]) -> impl FnMut() {
-    let mut planner = RealFftPlanner::<f32>::new();
-    let mut transforms = WINDOWS.map(|window| {
-        let transform = planner.plan_fft_forward(window);
-        let (input, output) = (transform.make_input_vec(), transform.make_output_vec());
-        let scratch = transform.make_scratch_vec();
-        (transform, input, output, scratch)
-    });
-    move || {
-        for end in (WINDOWS[0]..sound.len()).step_by(HOP) {
-            for (transform, input, output, scratch) in &mut transforms {
-                let start = end - input.len();
-                input.copy_from_slice(&sound[start..end]);
-                transform
-                    .process_with_scratch(input, output, scratch)
-                    .expect("buffers were made by the transform itself");
-                black_box(&output);
-            }
-        }
-    }
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

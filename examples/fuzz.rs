@@ -2,21 +2,26 @@
 //!
 //! `cargo run --example fuzz -- --seconds 20 [--target NAME] [--seed N]`, or `make fuzz SECONDS=20`. Method: inputs of which a reader gives a new account
 //! (its sentence, without names and numbers) are kept and changed on. What shows a fault is made smaller and written to `target/fuzz/TARGET-...`; once it
-//! is mended it belongs into `tests/fuzz/found`, which `tests/fuzz_findings.rs` reads. Limits: accounts tell less than branches would.
+//! is mended it belongs into `tests/fuzz/found`, which `tests/fuzz_findings.rs` reads. The line of each target tells the processor time it took. Limits:
+//! accounts tell less than branches would; what ends the process from outside (memory refused, a stack run over) leaves no input, but comes again with the
+//! same seed.
 
 #[path = "../tests/fuzz/change.rs"]
 mod change;
+#[path = "../benches/live/process.rs"]
+mod process;
 #[path = "../tests/fuzz/targets.rs"]
 mod targets;
 
 use change::changed;
 use clap::Parser;
 use fastrand::Rng;
-use lidprop::session::contained::contained;
+use lidprop::session::contained::{Fault, contained};
 use std::collections::HashSet;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -24,8 +29,8 @@ use targets::{TARGETS, Target};
 
 /// An input that takes longer hangs.
 const HANGS: Duration = Duration::from_secs(20);
-/// A process that holds more memory grows, kB.
-const GROWS: u64 = 1_000_000;
+/// A process that holds more memory grows, KiB.
+const GROWS: f64 = 1e6;
 /// Inputs that are kept at most.
 const KEPT: usize = 4000;
 /// Attempts to make a finding smaller.
@@ -45,10 +50,23 @@ struct Arguments {
     /// Where findings go
     #[arg(long, default_value = "target/fuzz")]
     into: PathBuf,
+    /// The folder of the project, where the seeds lie
+    #[arg(long, default_value = env!("CARGO_MANIFEST_DIR"))]
+    project: PathBuf,
 }
 
-/// What is being read, for the thread that watches.
-type Now = Arc<Mutex<Option<(Instant, Vec<u8>)>>>;
+/// What is being fed, for the thread that watches too.
+struct Fed {
+    target: &'static Target,
+    seed: u64,
+    into: PathBuf,
+    begun: Instant,
+    /// Processor time of the process before, seconds.
+    taken_before: f64,
+    now: Mutex<Option<(Instant, Vec<u8>)>>,
+    inputs: AtomicU64,
+    accounts: AtomicU64,
+}
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
@@ -73,68 +91,116 @@ fn main() -> ExitCode {
 /// Feeds one target; true if nothing was found.
 fn feed(target: &'static Target, arguments: &Arguments, seed: u64) -> bool {
     let mut random = Rng::with_seed(seed);
-    let now: Now = Arc::default();
-    watch(target, now.clone(), arguments.into.clone());
-    let mut kept = target.seeds();
+    let fed = Arc::new(Fed::new(target, arguments, seed));
+    watch(fed.clone());
+    let mut kept = target.seeds(&arguments.project);
     let mut known = HashSet::new();
-    let (begun, mut runs, mut faults) = (Instant::now(), 0_u64, HashSet::new());
+    let mut faults = HashSet::new();
     let mut waiting = kept.clone();
-    while begun.elapsed() < Duration::from_secs(arguments.seconds) || !waiting.is_empty() {
+    while fed.begun.elapsed() < Duration::from_secs(arguments.seconds) || !waiting.is_empty() {
         let input = waiting.pop().unwrap_or_else(|| {
             let (one, other) = (random.usize(..kept.len()), random.usize(..kept.len()));
             changed(&kept[one], &kept[other], target, &mut random)
         });
-        *now.lock().expect("nobody panics with it") = Some((Instant::now(), input.clone()));
-        let outcome = contained(|| (target.read)(&input));
-        *now.lock().expect("nobody panics with it") = None;
-        runs += 1;
-        match outcome {
-            Ok(account) if known.insert(sum(account.as_bytes())) && kept.len() < KEPT => {
-                kept.push(input)
+        match fed.read(&input) {
+            Ok(account) if known.insert(sum(account.as_bytes())) => {
+                fed.accounts.fetch_add(1, Ordering::Relaxed);
+                if kept.len() < KEPT {
+                    kept.push(input);
+                }
             }
             Ok(_) => {}
             Err(fault) => {
                 if faults.insert(fault.place.clone()) {
                     let small = smaller(target, &input, fault.place.as_deref());
-                    let path = keep(target, &small, &arguments.into);
-                    eprintln!("{}: {fault}: {}", target.name, path.display());
+                    eprintln!("{}: {fault}: {}", target.name, fed.keep(&small).display());
                 }
             }
         }
-        if runs.is_multiple_of(64) && held_kilobytes().is_some_and(|held| held > GROWS) {
-            let path = keep(target, &kept[kept.len() - 1], &arguments.into);
+        let inputs = fed.inputs.load(Ordering::Relaxed);
+        if inputs.is_multiple_of(64) && taken().is_some_and(|taken| taken.resident_kib > GROWS) {
+            let path = fed.keep(&kept[kept.len() - 1]);
+            let name = target.name;
             eprintln!(
-                "{}: it has grown beyond {GROWS} kB: {}",
-                target.name,
+                "{name}: it has grown beyond {GROWS} KiB: {}",
                 path.display()
             );
+            fed.tell(faults.len() + 1);
             return false;
         }
     }
-    println!(
-        "{:10} {runs:8} inputs in {:4} s, {:4} accounts, {} faults, seed {seed}",
-        target.name,
-        begun.elapsed().as_secs(),
-        known.len(),
-        faults.len()
-    );
+    fed.tell(faults.len());
     faults.is_empty()
 }
 
+impl Fed {
+    fn new(target: &'static Target, arguments: &Arguments, seed: u64) -> Self {
+        Self {
+            target,
+            seed,
+            into: arguments.into.clone(),
+            begun: Instant::now(),
+            taken_before: processor_seconds(),
+            now: Mutex::default(),
+            inputs: AtomicU64::new(0),
+            accounts: AtomicU64::new(0),
+        }
+    }
+
+    fn read(&self, input: &[u8]) -> Result<String, Fault> {
+        let set = |now| *self.now.lock().expect("nobody panics with it") = now;
+        set(Some((Instant::now(), input.to_vec())));
+        let outcome = contained(|| (self.target.read)(input));
+        set(None);
+        self.inputs.fetch_add(1, Ordering::Relaxed);
+        outcome
+    }
+
+    fn keep(&self, input: &[u8]) -> PathBuf {
+        // so that the same input has the same name
+        let name = format!("{}-{:016x}", self.target.name, sum(input));
+        let path = self.into.join(name);
+        let written = fs::create_dir_all(&self.into).and_then(|()| fs::write(&path, input));
+        written.unwrap_or_else(|error| eprintln!("{}: {error}", path.display()));
+        path
+    }
+
+    fn tell(&self, faults: usize) {
+        println!(
+            "{:10} {:8} inputs in {:4} s, {:7.1} s of processor time, {:4} accounts, {faults} faults, seed {}",
+            self.target.name,
+            self.inputs.load(Ordering::Relaxed),
+            self.begun.elapsed().as_secs(),
+            processor_seconds() - self.taken_before,
+            self.accounts.load(Ordering::Relaxed),
+            self.seed
+        );
+    }
+}
+
+/// Processor time of this process, seconds; none where the system does not tell it as Linux does.
+fn processor_seconds() -> f64 {
+    taken().map_or(0.0, |taken| taken.seconds)
+}
+
+fn taken() -> Option<process::Taken> {
+    process::taken(std::process::id()).ok()
+}
+
 /// Ends the program where an input hangs. Looks are counted and not time, so that a computer that was asleep is no hang.
-fn watch(target: &'static Target, now: Now, into: PathBuf) {
+fn watch(fed: Arc<Fed>) {
     const LOOK: Duration = Duration::from_millis(500);
     thread::spawn(move || {
         let (mut looks, mut seen) = (0, None);
-        while Arc::strong_count(&now) > 1 {
+        while Arc::strong_count(&fed) > 1 {
             thread::sleep(LOOK);
-            let reading = now.lock().expect("nobody panics with it").clone();
+            let reading = fed.now.lock().expect("nobody panics with it").clone();
             let since = reading.as_ref().map(|(since, _)| *since);
             looks = if since == seen { looks + 1 } else { 0 };
             seen = since;
             if let Some((_, input)) = reading.filter(|_| looks * LOOK > HANGS) {
-                let path = keep(target, &input, &into);
-                eprintln!("{}: hangs: {}", target.name, path.display());
+                eprintln!("{}: hangs: {}", fed.target.name, fed.keep(&input).display());
+                fed.tell(1);
                 std::process::exit(1);
             }
         }
@@ -164,25 +230,9 @@ fn smaller(target: &Target, input: &[u8], place: Option<&str>) -> Vec<u8> {
     small
 }
 
-fn keep(target: &Target, input: &[u8], into: &Path) -> PathBuf {
-    // so that the same input has the same name
-    let path = into.join(format!("{}-{:016x}", target.name, sum(input)));
-    let written = fs::create_dir_all(into).and_then(|()| fs::write(&path, input));
-    written.unwrap_or_else(|error| eprintln!("{}: {error}", path.display()));
-    path
-}
-
 /// FNV-1a.
 fn sum(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |sum, &byte| {
         (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
     })
-}
-
-fn held_kilobytes() -> Option<u64> {
-    let status = fs::read_to_string("/proc/self/status").ok()?;
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmRSS:"))?;
-    line.split_whitespace().next()?.parse().ok()
 }

@@ -28,8 +28,9 @@ fn what_has_shown_a_fault_once_is_read_or_refused() {
 
 #[test]
 fn seeds_are_read_and_changed_ones_bring_no_panic() {
+    let project = Path::new(env!("CARGO_MANIFEST_DIR"));
     for target in TARGETS {
-        let seeds = target.seeds();
+        let seeds = target.seeds(project);
         let mut random = Rng::with_seed(1);
         for seed in &seeds {
             (target.read)(seed);

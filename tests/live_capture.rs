@@ -9,6 +9,7 @@ mod support;
 use lidprop::audio::capture::{StreamState, list_inputs, open_input};
 use lidprop::units::SampleRate;
 use std::io::{BufRead, BufReader};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
@@ -42,6 +43,8 @@ fn child_that_captures() {
         );
     }
     let mut capture = open_input(None).unwrap_or_else(|e| panic!("{e}"));
+    let info = capture.info();
+    println!("opened {} Hz {} ch", info.rate.get(), info.channels);
     let (start, mut block, mut state) = (Instant::now(), Vec::new(), StreamState::Starting);
     let (mut heard, mut all) = (false, Vec::new());
     while start.elapsed() < limit {
@@ -62,6 +65,7 @@ fn child_that_captures() {
     }
     let seconds = all.len() as f64 / f64::from(SampleRate::INTERNAL.get());
     let peak = all.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+    println!("pieces {:.1} ms", 1000.0 * capture.device_delay().get());
     println!("ended {seconds:.3} {peak:.4} {:?}", capture.totals());
 }
 
@@ -72,8 +76,14 @@ struct Capturing {
 
 impl Capturing {
     fn start(server: &SoundServer, seconds: u32) -> Self {
+        Self::start_with(server, seconds, None)
+    }
+
+    /// With an ALSA configuration of its own.
+    fn start_with(server: &SoundServer, seconds: u32, alsa: Option<&Path>) -> Self {
         let mut command = Command::new(std::env::current_exe().unwrap());
         server.apply(&mut command);
+        command.envs(alsa.map(|path| ("ALSA_CONFIG_PATH", path)));
         let mut child = command
             .args(["--exact", "child_that_captures", "--nocapture"])
             .env(CAPTURE_SECONDS, seconds.to_string())
@@ -150,6 +160,52 @@ fn a_recording_played_into_the_microphone_arrives_on_time_at_level_and_whole() {
         (peak / expected - 1.0).abs() < 0.1,
         "{ended}, played {expected}"
     );
+    assert!(ended.contains("dropped: 0, skipped: 0"), "{ended}");
+}
+
+#[test]
+fn the_sound_server_is_asked_for_its_input_as_it_is_and_delivers_all_of_it() {
+    let Some(mut server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    server.unplug();
+    server.plug_in_as(44_100, 1).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let note = support::as_stereo_wav(&test_audio("formats/note.flac"), folder.path());
+    let capturing = Capturing::start(&server, 4);
+    assert_eq!(capturing.line("opened").1, "opened 44100 Hz 1 ch");
+    capturing.line("state Running");
+    let mut player = server.play(&note);
+    capturing.line("onset");
+    player.wait().unwrap();
+    println!("{}", capturing.line("pieces").1);
+    let ended = capturing.line("ended").1;
+    let seconds: f64 = ended.split(' ').nth(1).unwrap().parse().unwrap();
+    assert!((seconds - 4.0).abs() < 0.3, "{ended}");
+    assert!(ended.contains("dropped: 0, skipped: 0"), "{ended}");
+}
+
+/// A configuration may mean another input than the server's default one, which only ALSA can tell.
+#[test]
+fn where_an_alsa_configuration_names_the_input_it_is_opened_through_alsa() {
+    let Some(mut server) = SoundServer::start_or_skip() else {
+        return;
+    };
+    server.unplug();
+    server.plug_in_as(44_100, 1).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let configuration = folder.path().join("asound.conf");
+    let pulse = "{ type pulse device \"stage.monitor\" }";
+    let text = format!("</usr/share/alsa/alsa.conf>\npcm.!default {pulse}\n");
+    std::fs::write(&configuration, text).unwrap();
+    let note = support::as_stereo_wav(&test_audio("formats/note.flac"), folder.path());
+    let capturing = Capturing::start_with(&server, 4, Some(&configuration));
+    assert_ne!(capturing.line("opened").1, "opened 44100 Hz 1 ch");
+    capturing.line("state Running");
+    let mut player = server.play(&note);
+    capturing.line("onset");
+    player.wait().unwrap();
+    let ended = capturing.line("ended").1;
     assert!(ended.contains("dropped: 0, skipped: 0"), "{ended}");
 }
 

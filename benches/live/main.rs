@@ -25,6 +25,8 @@ mod reference;
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod session;
 #[cfg(all(feature = "live", target_os = "linux"))]
+mod shares;
+#[cfg(all(feature = "live", target_os = "linux"))]
 #[path = "../../tests/support/shown.rs"]
 mod shown;
 #[cfg(all(feature = "live", target_os = "linux"))]
@@ -34,6 +36,9 @@ mod sound;
 mod support;
 #[cfg(all(feature = "live", target_os = "linux"))]
 mod terminal;
+#[cfg(all(feature = "live", target_os = "linux"))]
+#[path = "../shared/transforms.rs"]
+mod transforms;
 
 use std::process::ExitCode;
 
@@ -41,7 +46,12 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     use clap::Parser;
     let options = session::Options::parse();
-    let Some(corpus) = options.corpus.clone() else {
+    let corpus = match (&options.corpus, options.shares_only) {
+        (Some(corpus), _) => Some(corpus.clone()),
+        // it needs none
+        (None, shares_only) => shares_only.then(Default::default),
+    };
+    let Some(corpus) = corpus else {
         println!("SKIPPED: the live path is measured with `make bench-live CORPUS=DIR`");
         return ExitCode::SUCCESS;
     };

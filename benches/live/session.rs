@@ -10,6 +10,7 @@ use crate::figures::{Asked, Held, mean, percentile, print_head, print_note, prin
 use crate::played;
 use crate::process::{Taken, taken};
 use crate::reference;
+use crate::shares;
 use crate::sound::{self, Busy, Microphone};
 use crate::support::sound_server::SoundServer;
 use crate::support::stereo_wav;
@@ -39,6 +40,9 @@ pub struct Options {
     /// Measure windows, hops and rules alone: no sound server, no screen, no waiting
     #[arg(long)]
     pub without_waiting: bool,
+    /// Measure what it takes of a core alone, thread by thread, for so many minutes quiet and busy
+    #[arg(long)]
+    pub shares_only: bool,
     /// What cargo passes to every benchmark
     #[arg(long, hide = true)]
     bench: bool,
@@ -76,6 +80,7 @@ pub fn run(options: &Options, corpus: &Path) -> Result<(), String> {
     let status = inside
         .args(std::env::args_os().skip(1))
         .env(INSIDE, "1")
+        .env(shares::SERVER, server.process().to_string())
         .status()
         .map_err(|e| e.to_string())?;
     if status.success() {
@@ -90,6 +95,9 @@ fn measure(options: &Options, corpus: &Path) -> Result<(), String> {
     if options.drills_only {
         print_head();
         return print_marks(&drill::attempts(corpus, folder.path())?);
+    }
+    if options.shares_only {
+        return shares::print(options.minutes, folder.path());
     }
     let clips = clips::read(corpus, options.clips)?;
     eprintln!(

@@ -224,10 +224,10 @@ pub const TARGETS: &[Target] = &[
 ];
 
 impl Target {
-    pub fn seeds(&self) -> Vec<Vec<u8>> {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    /// `project` is the folder of the project.
+    pub fn seeds(&self, project: &Path) -> Vec<Vec<u8>> {
         let text = |name: &str| {
-            let path = root.join("tests/fuzz/seeds").join(name);
+            let path = project.join("tests/fuzz/seeds").join(name);
             std::fs::read_to_string(&path)
                 .unwrap_or_else(|error| panic!("{}: {error}", path.display()))
         };
@@ -235,7 +235,7 @@ impl Target {
             Seeds::Sounds(names) => {
                 let sounds = names
                     .iter()
-                    .map(|name| root.join("test-audio/formats").join(name));
+                    .map(|name| project.join("test-audio/formats").join(name));
                 sounds
                     .map(|path| std::fs::read(path).expect("it is part of the project"))
                     .collect()
@@ -273,10 +273,12 @@ fn told<T>(outcome: Result<T, impl Display>, of: impl FnOnce(T) -> String) -> St
     }
 }
 
-/// A sentence without what it quotes of the input, quotes in it included.
+/// A sentence without what it quotes of the input: lines of it after a bar, and all between the first quotation mark and the last.
 fn said(error: impl Display) -> String {
     let sentence = error.to_string();
-    let quote = ['\'', '"'];
+    let lines = sentence.lines().filter(|line| !line.contains('|'));
+    let sentence = lines.collect::<Vec<_>>().join(" ");
+    let quote = ['\'', '"', '`'];
     match (sentence.find(quote), sentence.rfind(quote)) {
         (Some(from), Some(to)) => shape(sentence[..from].to_owned() + &sentence[to + 1..]),
         _ => shape(sentence),

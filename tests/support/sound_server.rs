@@ -106,15 +106,19 @@ impl SoundServer {
         Ok(this)
     }
 
-    /// Plugs the virtual input in (again). Without `norewinds` it would deliver in lumps of two seconds.
+    /// Plugs the virtual input in (again).
     pub fn plug_in(&mut self) -> Result<(), String> {
-        let sink = format!("sink_name={SINK}");
+        self.plug_in_as(48_000, 2)
+    }
+
+    /// The same with another rate and other channels. Without `norewinds` it would deliver in lumps of two seconds.
+    pub fn plug_in_as(&mut self, rate: u32, channels: usize) -> Result<(), String> {
         self.sink_module = self.control(&[
             "load-module",
             "module-null-sink",
-            &sink,
-            "rate=48000",
-            "channels=2",
+            &format!("sink_name={SINK}"),
+            &format!("rate={rate}"),
+            &format!("channels={channels}"),
             "norewinds=1",
         ])?;
         Ok(())
@@ -157,6 +161,11 @@ impl SoundServer {
     /// Lets `command` use this server.
     pub fn apply(&self, command: &mut Command) {
         set_environment(command, self.folder.path());
+    }
+
+    /// The number of its process.
+    pub fn process(&self) -> u32 {
+        self.server.id()
     }
 
     /// Starts playing a WAV or FLAC file into the virtual input.

@@ -2,12 +2,10 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes
-//! the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
+//! Method: cpal's callback, or on Linux a thread that reads the sound server (`server`) or ALSA (`direct`), folds the channels into a
+//! lock-free ring ([`ring`]) and wakes the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
 //! Limits: latency is the device's block plus some 100 frames of resampling.
 
-#[cfg(target_os = "linux")]
-use super::direct;
 use super::inputs::{self, Input};
 use super::intake::Intake;
 use super::ring::{self, Counters, Reader, Writer};
@@ -15,6 +13,8 @@ use super::ring::{self, Counters, Reader, Writer};
 use super::server;
 use super::watch::{Delivered, Fault, StreamState, Watch};
 use super::{Block, InputInfo, Totals};
+#[cfg(target_os = "linux")]
+use super::{direct, reading::Reading};
 use crate::audio::AudioError;
 use crate::units::{SamplePos, SampleRate, SampleSpan, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
@@ -48,9 +48,12 @@ pub struct Capture {
 /// # Errors
 /// If there is no such input, or the sound system refuses it; each says what to do.
 pub fn open_input(name: Option<&str>) -> Result<Capture, AudioError> {
-    let input = inputs::find_input(name)?;
-    let info = input.info.clone();
-    let (stream, reader, counters) = start(input)?;
+    let Started {
+        info,
+        stream,
+        reader,
+        counters,
+    } = start(inputs::find_input(name)?)?;
     Ok(Capture {
         intake: Intake::new(reader, info.rate),
         stream: Some(stream),
@@ -116,9 +119,12 @@ impl Capture {
     /// If it is not there yet; try again every second or so.
     pub fn reopen(&mut self) -> Result<Block, AudioError> {
         self.stream = None;
-        let input = inputs::find_input(Some(&self.info.id))?;
-        let info = input.info.clone();
-        let (stream, reader, counters) = start(input)?;
+        let Started {
+            info,
+            stream,
+            reader,
+            counters,
+        } = start(inputs::find_input(Some(&self.info.id))?)?;
         self.earlier = self.totals();
         self.info = info;
         self.stream = Some(stream);
@@ -159,19 +165,52 @@ impl Capture {
 enum Stream {
     Callback(cpal::Stream),
     #[cfg(target_os = "linux")]
-    Direct(direct::Stream, Option<server::Presence>),
+    Direct(Reading, Option<server::sources::Presence>),
 }
 
-fn start(input: Input) -> Result<(Stream, Reader, Arc<Counters>), AudioError> {
-    let Input { info, .. } = &input;
+/// A stream that runs.
+struct Started {
+    /// What is open: where a sound server is asked itself, its input's own rate and channels.
+    info: InputInfo,
+    stream: Stream,
+    reader: Reader,
+    counters: Arc<Counters>,
+}
+
+fn start(input: Input) -> Result<Started, AudioError> {
+    #[cfg(target_os = "linux")]
+    if let Some(recorded) = server::recording::open(&input.info) {
+        let info = recorded.describe(&input.info);
+        let started = start_with(info, |writer, counters| {
+            let failed = |_| cpal::Error::new(ErrorKind::ResourceExhausted);
+            let reading = recorded.start(writer, counters).map_err(failed)?;
+            Ok(Stream::Direct(reading, None))
+        });
+        if started.is_ok() {
+            return started;
+        }
+    }
+    start_with(input.info.clone(), |writer, counters| {
+        start_stream(&input, writer, counters)
+    })
+}
+
+fn start_with(
+    info: InputInfo,
+    start: impl FnOnce(Writer, Arc<Counters>) -> Result<Stream, cpal::Error>,
+) -> Result<Started, AudioError> {
     let (writer, reader, counters) = ring::ring(
         RING_SECONDS * info.rate.get() as usize,
         info.channels.max(1),
     );
     let refuse = |error: cpal::Error| inputs::refusal(&info.name, &info.format, &error);
-    let stream =
-        inputs::quietly(|| start_stream(&input, writer, counters.clone())).map_err(refuse)?;
-    Ok((stream, reader, counters))
+    let stream = inputs::quietly(|| start(writer, counters.clone())).map_err(refuse)?;
+    Ok(Started {
+        info,
+        stream,
+        reader,
+        counters,
+    })
 }
 
 fn start_stream(
@@ -184,7 +223,7 @@ fn start_stream(
         let Input { info, format, .. } = input;
         let stream = direct::start(info, *format, writer, counters.clone())?;
         let presence = info.behind_server.then(|| info.id.clone());
-        let presence = presence.and_then(|id| server::Presence::of(id, counters));
+        let presence = presence.and_then(|id| server::sources::Presence::of(id, counters));
         return Ok(Stream::Direct(stream, presence));
     }
     let stream = build(input, writer, counters)?;

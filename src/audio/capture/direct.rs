@@ -11,6 +11,7 @@
 use super::InputInfo;
 use super::device::tell;
 use super::inputs::quietly;
+use super::reading::Reading;
 use super::ring::{Counters, Writer};
 use alsa::pcm::{Access, Format, HwParams, IO, IoFormat, State};
 use alsa::{Direction, PCM, ValueOr};
@@ -18,33 +19,18 @@ use cpal::{ErrorKind, FromSample, Sample, SampleFormat};
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread::{self, JoinHandle};
+use std::thread;
 use std::time::Duration;
 
 /// Sound that is waited for. Behind a sound server `lidprop hear` took 5.3 % of a core with 10 ms, 6.2 % with 7 ms and 7.6 % with 5 ms (dev build,
 /// nothing played), and the server 1.9 %, 2.7 % and 3.7 %.
-const PERIOD: Duration = Duration::from_millis(7);
+pub(super) const PERIOD: Duration = Duration::from_millis(7);
 /// What ALSA keeps while the thread gets no processor. It adds nothing to the latency.
 const BUFFER: Duration = Duration::from_millis(500);
 /// How often the end is looked for while nothing comes.
 const PATIENCE: Duration = Duration::from_millis(100);
 /// Rest after a wake-up that brought nothing: whatever a driver says, no core is burnt.
 const REST: Duration = Duration::from_millis(2);
-
-/// A running stream; dropping it ends it.
-pub struct Stream {
-    stop: Arc<AtomicBool>,
-    thread: Option<JoinHandle<()>>,
-}
-
-impl Drop for Stream {
-    fn drop(&mut self) {
-        self.stop.store(true, Ordering::Relaxed);
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
-    }
-}
 
 /// True if samples of this format are read here.
 pub fn supports(format: SampleFormat) -> bool {
@@ -63,7 +49,7 @@ pub fn start(
     format: SampleFormat,
     writer: Writer,
     counters: Arc<Counters>,
-) -> Result<Stream, cpal::Error> {
+) -> Result<Reading, cpal::Error> {
     match format {
         SampleFormat::F32 => start_as::<f32>(info, writer, counters),
         SampleFormat::I32 => start_as::<i32>(info, writer, counters),
@@ -76,18 +62,16 @@ fn start_as<T>(
     info: &InputInfo,
     mut writer: Writer,
     counters: Arc<Counters>,
-) -> Result<Stream, cpal::Error>
+) -> Result<Reading, cpal::Error>
 where
     T: IoFormat + Sample + Send + 'static,
     f32: FromSample<T>,
 {
     let pcm = open(info, T::FORMAT)?;
     pcm.start()?;
-    let stop = Arc::new(AtomicBool::new(false));
-    let stopped = stop.clone();
     let longest_block = info.rate.get() as usize * BUFFER.as_millis() as usize / 1000;
     let mut block = vec![T::EQUILIBRIUM; longest_block * info.channels];
-    let work = move || {
+    let work = move |stopped: &AtomicBool| {
         quietly(|| {
             while !stopped.load(Ordering::Relaxed) {
                 if let Err(error) = take(&pcm, &mut block, &mut writer)
@@ -100,14 +84,7 @@ where
             }
         });
     };
-    let thread = thread::Builder::new()
-        .name("sound input".to_owned())
-        .spawn(work)
-        .map_err(|_| cpal::Error::new(ErrorKind::ResourceExhausted))?;
-    Ok(Stream {
-        stop,
-        thread: Some(thread),
-    })
+    Reading::start(work).map_err(|_| cpal::Error::new(ErrorKind::ResourceExhausted))
 }
 
 fn open(info: &InputInfo, format: Format) -> alsa::Result<PCM> {

@@ -138,7 +138,7 @@ fn inputs() -> Vec<Input> {
         }
         #[cfg(target_os = "linux")]
         if found.iter().any(|input| input.info.id == server::ALSA_NAME) {
-            found.extend(server::sources().into_iter().map(of_server));
+            found.extend(server::sources::sources().into_iter().map(of_server));
         }
         found
     })
@@ -146,7 +146,7 @@ fn inputs() -> Vec<Input> {
 
 /// A source of the sound server, which gives it in any format.
 #[cfg(target_os = "linux")]
-fn of_server(source: server::Source) -> Input {
+fn of_server(source: server::sources::Source) -> Input {
     let format = SampleFormat::F32;
     Input {
         info: InputInfo {

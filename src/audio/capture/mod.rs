@@ -2,8 +2,9 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: `device` owns the stream, `ring` carries its sound, `intake` brings it to the internal rate, `inputs` lists what there is, with what stands behind a sound server (`server`), [`watch`] holds the rules: when a stream is dead,
-//! what a gap becomes, what of a backlog is heard. A build without the feature `live` has `absent` in the place of the first four: all else
+//! Method: `device` owns the stream, which on Linux `server` or `direct` reads, `ring` carries its sound, `intake` brings it to the internal rate,
+//! `inputs` lists what there is, with what stands behind a sound server (`server`), [`watch`] holds the rules: when a stream is dead, what a gap becomes, what of a backlog is heard. A build
+//! without the feature `live` has `absent` in the place of all but these rules: all else
 //! is compiled in every build.
 //! Limits: after a stall of more than two seconds the listener goes on with the newest quarter second.
 
@@ -18,6 +19,8 @@ mod direct;
 pub mod inputs;
 #[cfg(feature = "live")]
 pub mod intake;
+#[cfg(all(feature = "live", target_os = "linux"))]
+mod reading;
 #[cfg(feature = "live")]
 pub mod ring;
 #[cfg(all(feature = "live", target_os = "linux"))]

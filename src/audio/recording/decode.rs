@@ -35,7 +35,7 @@ const AAC_DELAY: u64 = 1024;
 /// Damaged packets in a row after which the rest of a file is given up.
 const DAMAGE_LIMIT: u32 = 200;
 
-/// Of a header over which a reader of the format panics.
+/// Of what a reader of the format panics over.
 const NO_SENSE: Error = Error::DecodeError("its header makes no sense");
 
 /// Longest silence put in the place of one damaged packet, in frames; packets of known codecs hold 8192 at most.
@@ -400,7 +400,10 @@ impl Decoder {
 
     /// The next packet of the track, unless something else has to be done first: the end, or silence in the place of a gap.
     fn next_packet(&mut self) -> Result<Option<Packet>, AudioError> {
-        let packet = match self.format.next_packet() {
+        let format = &mut self.format;
+        // One that fails by a fault of its own has met damage.
+        let next = contained(|| format.next_packet()).unwrap_or(Err(NO_SENSE));
+        let packet = match next {
             Ok(packet) => packet,
             // A stream that stops in the middle of a packet has simply ended.
             Err(Error::IoError(e)) if e.kind() == io::ErrorKind::UnexpectedEof => None,

@@ -1,29 +1,20 @@
-//! The microphones behind a sound server of Linux, by the names that the system's own settings show.
+//! The microphones behind a sound server, by the names that the system's own settings show.
 //!
-//! Input: the server's socket. Output: [`Source`]s. Units: rates in Hz.
-//! Method: the server's own protocol (`pulseaudio`), which PulseAudio speaks and PipeWire too. The Linux sound library knows one input for the whole
-//! server, but opens each source of it under [`ALSA_NAME`] and the source's name; so sources are listed here and read as every other input is.
-//! A server moves whoever listens to a source that vanishes to another one and says nothing; so [`Presence`] looks for the source, and its stream is told
-//! dead once it is gone.
-//! Limits: a server on this machine only. One that does not answer within [`PATIENCE`] has no sources. A source that is gone for less than
-//! [`LOOK_EVERY`] may not be missed.
+//! Input: the server. Output: [`Source`]s. Units: rates in Hz.
+//! Method: the Linux sound library knows one input for the whole server, but opens each source of it under [`ALSA_NAME`] and the source's name; so
+//! sources are listed here and go under that name. Where one is read through that library, the server moves whoever listens to a source that vanishes
+//! to another one and says nothing; so [`Presence`] looks for the source, and its stream is told dead once it is gone.
+//! Limits: a server that does not answer has no sources. A source that is gone for less than [`LOOK_EVERY`] may not be missed.
 
-use super::ring::Counters;
-use super::watch::Fault;
+use super::super::ring::Counters;
+use super::super::watch::Fault;
+use super::{ALSA_NAME, Talk};
 use crate::units::SampleRate;
-use pulseaudio::protocol::{self, AuthParams, AuthReply, Command, Prop, Props};
-use pulseaudio::protocol::{ProtocolError, SetClientNameReply, SourceInfo, SourceInfoList};
-use std::io::BufReader;
-use std::os::unix::net::UnixStream;
+use pulseaudio::protocol::{Command, ProtocolError, SourceInfo, SourceInfoList};
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::thread;
 use std::time::Duration;
-
-/// What the Linux sound library calls the server.
-pub const ALSA_NAME: &str = "pulse";
-/// How long the server may take for each answer.
-const PATIENCE: Duration = Duration::from_millis(500);
 
 /// How often a source that is heard is looked for.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -93,30 +84,6 @@ fn source_of(info: &SourceInfo) -> Option<Source> {
     })
 }
 
-/// Greets the server, says who asks, and asks.
 fn ask() -> Result<SourceInfoList, ProtocolError> {
-    let Some(path) = pulseaudio::socket_path_from_env() else {
-        return Ok(SourceInfoList::default());
-    };
-    let socket = UnixStream::connect(path)?;
-    socket.set_read_timeout(Some(PATIENCE))?;
-    socket.set_write_timeout(Some(PATIENCE))?;
-    let mut socket = BufReader::new(socket);
-    let cookie = pulseaudio::cookie_path_from_env().and_then(|path| std::fs::read(path).ok());
-    let greeting = Command::Auth(AuthParams {
-        version: protocol::MAX_VERSION,
-        supports_shm: false,
-        supports_memfd: false,
-        cookie: cookie.unwrap_or_default(),
-    });
-    protocol::write_command_message(socket.get_mut(), 0, &greeting, protocol::MAX_VERSION)?;
-    let (_, reply) = protocol::read_reply_message::<AuthReply>(&mut socket, protocol::MAX_VERSION)?;
-    let version = protocol::MAX_VERSION.min(reply.version);
-    let mut who = Props::new();
-    who.set(Prop::ApplicationName, c"lidprop");
-    protocol::write_command_message(socket.get_mut(), 1, &Command::SetClientName(who), version)?;
-    protocol::read_reply_message::<SetClientNameReply>(&mut socket, version)?;
-    protocol::write_command_message(socket.get_mut(), 2, &Command::GetSourceInfoList, version)?;
-    let (_, sources) = protocol::read_reply_message::<SourceInfoList>(&mut socket, version)?;
-    Ok(sources)
+    Talk::begin()?.ask(&Command::GetSourceInfoList)
 }

@@ -1,0 +1,284 @@
+//! A sound input of the sound server, recorded through the server's own socket.
+//!
+//! Input: an input's name; the environment (`PULSE_SOURCE`). Output: blocks for the [`Writer`], faults for the [`Counters`].
+//! Units: frames at the rate of the server's input; bytes on the socket.
+//! Method: one thread reads the socket. ALSA's way to the same server has a second thread that takes each packet in pieces, wakes itself over a pipe at each
+//! and then the reader: some 5,500 system calls a second behind a player that had asked for little delay. The input's own rate and channels are asked for,
+//! so that the server resamples nothing; an input asked for by name is not exchanged for another where it goes away, its recording ends.
+//! Limits: where the server is elsewhere, where the user's own ALSA configuration says which server or input is
+//! meant, or where the server refuses, [`open`] gives nothing, and ALSA's way is left. What a server throws away because this program was stopped for
+//! longer than the server keeps sound (some ten seconds) is not told.
+
+use super::super::InputInfo;
+use super::super::direct::PERIOD;
+use super::super::inputs::quietly;
+use super::super::reading::Reading;
+use super::super::ring::{Counters, Writer};
+use super::super::watch::Fault;
+use super::inbox::{Inbox, Packet};
+use super::{ALSA_NAME, Talk, folder};
+use crate::units::SampleRate;
+use alsa::{Direction, Output, PCM};
+use pulseaudio::protocol::stream::{BufferAttr, StreamFlags};
+use pulseaudio::protocol::{ChannelMap, ChannelPosition, Command, CreateRecordStreamReply};
+use pulseaudio::protocol::{
+    Prop, Props, ProtocolError, RecordStreamParams, SampleFormat, SampleSpec,
+};
+use std::env;
+use std::ffi::CString;
+use std::io::{self, ErrorKind, Read};
+use std::os::unix::net::UnixStream;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// How often the end is looked for while nothing comes.
+const PATIENCE: Duration = Duration::from_millis(100);
+/// How ALSA's way to such a server calls itself.
+const PLUGIN: &str = "ALSA <-> PulseAudio PCM";
+/// This share of a period is handed on at once; smaller pieces, as a server sends them where a player has asked it for little delay, wait for the next,
+/// since each would wake the listening thread.
+const ENOUGH: f64 = 0.9;
+/// The names under which ALSA opens the server's default input.
+const DEFAULTS: [&str; 2] = ["default", "pulse"];
+
+/// An input of the server, opened and not yet read.
+pub struct Recorded {
+    socket: UnixStream,
+    /// What came before it was read.
+    came: Vec<u8>,
+    kind: SampleSpec,
+}
+
+/// Opens the input of the sound server that `info` leads to; nothing where there is no such server, or not on this way.
+pub fn open(info: &InputInfo) -> Option<Recorded> {
+    let name = info
+        .id
+        .strip_prefix(ALSA_NAME)
+        .and_then(|rest| rest.strip_prefix(':'));
+    if name.is_none() && !DEFAULTS.contains(&info.id.as_str()) {
+        return None;
+    }
+    if configured_by_the_user() || !leads_to_server(info) {
+        return None;
+    }
+    let wish = SampleSpec {
+        format: SampleFormat::Float32Le,
+        channels: u8::try_from(info.channels).ok()?,
+        sample_rate: info.rate.get(),
+    };
+    let recorded = Recorded::begin(name, wish).ok()?;
+    // The length of a piece was asked for in bytes, which are another time at another rate or with other channels.
+    match recorded.kind {
+        own if own == wish => Some(recorded),
+        own => Recorded::begin(name, own).ok(),
+    }
+}
+
+impl Recorded {
+    fn begin(name: Option<&str>, wish: SampleSpec) -> Result<Self, ProtocolError> {
+        let mut talk = Talk::begin()?;
+        let answer: CreateRecordStreamReply =
+            talk.ask(&Command::CreateRecordStream(wanted(name, wish)))?;
+        let kind = answer.sample_spec;
+        if kind.format != wish.format
+            || kind.channels == 0
+            || SampleRate::new(kind.sample_rate).is_err()
+        {
+            return Err(io::Error::from(ErrorKind::InvalidData).into());
+        }
+        let (socket, came) = talk.end();
+        socket.set_read_timeout(Some(PATIENCE))?;
+        Ok(Self { socket, came, kind })
+    }
+
+    /// `info` with what the server delivers.
+    pub fn describe(&self, info: &InputInfo) -> InputInfo {
+        InputInfo {
+            rate: SampleRate::new(self.kind.sample_rate).unwrap_or(info.rate),
+            channels: usize::from(self.kind.channels),
+            format: "32-bit float".to_owned(),
+            ..info.clone()
+        }
+    }
+
+    /// Reads it on a thread of its own.
+    ///
+    /// # Errors
+    /// If the system has no thread left.
+    pub fn start(self, mut writer: Writer, counters: Arc<Counters>) -> io::Result<Reading> {
+        let Self { socket, came, kind } = self;
+        let mut inbox = Inbox::default();
+        let channels = usize::from(kind.channels);
+        let enough = samples_in(PERIOD.mul_f64(ENOUGH), kind);
+        let mut block = Vec::with_capacity(enough + Inbox::SAMPLES);
+        let work = move |stopped: &AtomicBool| {
+            let mut taken = take_what_came(&came, &mut inbox, &mut block);
+            while !stopped.load(Ordering::Relaxed) {
+                if let Err(fault) = taken.and_then(|()| whole_frames(&block, channels)) {
+                    counters.set_fault(fault);
+                    return;
+                }
+                if block.len() >= enough {
+                    writer.on_block(&block);
+                    block.clear();
+                }
+                taken = take(&socket, &mut inbox, &mut block);
+            }
+        };
+        Reading::start(work)
+    }
+}
+
+/// Records an input as it is itself; `wish` stands where it has nothing of its own. All [`PERIOD`] of sound are handed over as soon as they are there.
+fn wanted(name: Option<&str>, wish: SampleSpec) -> RecordStreamParams {
+    let text = |text: &str| CString::new(text).ok();
+    let mut props = Props::new();
+    props.set(Prop::MediaName, c"what is played");
+    RecordStreamParams {
+        sample_spec: wish,
+        channel_map: match wish.channels {
+            1 => ChannelMap::mono(),
+            2 => ChannelMap::stereo(),
+            more => ChannelMap::new((0..more).map(|_| ChannelPosition::Aux0)),
+        },
+        // one that the user's environment names is where the recording begins; the server may go on with another
+        source_name: match name {
+            Some(name) => text(name),
+            None => env::var("PULSE_SOURCE").ok().as_deref().and_then(text),
+        },
+        buffer_attr: BufferAttr {
+            fragment_size: (samples_in(PERIOD, wish) * size_of::<f32>()) as u32,
+            ..BufferAttr::default()
+        },
+        flags: StreamFlags {
+            fix_rate: true,
+            fix_channels: true,
+            no_move: name.is_some(),
+            // the server's own wake-ups are then as far apart as a fragment is long; adjust_latency halves them
+            early_requests: true,
+            ..StreamFlags::default()
+        },
+        props,
+        ..RecordStreamParams::default()
+    }
+}
+
+/// How many samples of all channels so much sound has.
+fn samples_in(time: Duration, kind: SampleSpec) -> usize {
+    (f64::from(kind.sample_rate) * time.as_secs_f64()) as usize * usize::from(kind.channels)
+}
+
+fn whole_frames(block: &[f32], channels: usize) -> Result<(), Fault> {
+    if block.len().is_multiple_of(channels) {
+        Ok(())
+    } else {
+        Err(Fault::SoundSystem)
+    }
+}
+
+/// Adds the samples to `block` that came with the answer, before anything was waited for.
+fn take_what_came(came: &[u8], inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
+    let space = inbox.space();
+    let space = space.get_mut(..came.len()).ok_or(Fault::SoundSystem)?;
+    space.copy_from_slice(came);
+    inbox.came(came.len());
+    hand_over(inbox, block)
+}
+
+/// Waits for what comes and adds its samples to `block`. Takes no memory and no lock.
+fn take(mut socket: &UnixStream, inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
+    match socket.read(inbox.space()) {
+        Ok(0) => return Err(Fault::SoundSystem),
+        Ok(came) => inbox.came(came),
+        Err(error) => {
+            return match error.kind() {
+                ErrorKind::WouldBlock | ErrorKind::TimedOut | ErrorKind::Interrupted => Ok(()),
+                _ => Err(Fault::SoundSystem),
+            };
+        }
+    }
+    hand_over(inbox, block)
+}
+
+fn hand_over(inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
+    let mut killed = false;
+    let whole = inbox.empty(|packet| match packet {
+        Packet::Sound(bytes) => {
+            let samples = bytes.chunks_exact(size_of::<f32>());
+            block.extend(
+                samples.map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]])),
+            );
+        }
+        Packet::RecordingEnded => killed = true,
+        Packet::Other => {}
+    });
+    match (killed, whole) {
+        (true, _) => Err(Fault::DeviceGone),
+        (false, Ok(())) => Ok(()),
+        (false, Err(_)) => Err(Fault::SoundSystem),
+    }
+}
+
+/// True if the input is ALSA's way to the server.
+fn leads_to_server(info: &InputInfo) -> bool {
+    let asked = quietly(|| {
+        let pcm = PCM::new(&info.id, Direction::Capture, true)?;
+        let mut told = Output::buffer_open()?;
+        pcm.dump(&mut told)?;
+        Ok::<_, alsa::Error>(told.to_string().contains(PLUGIN))
+    });
+    asked.unwrap_or(false)
+}
+
+/// True if an ALSA configuration of the user says which server or which of its inputs is meant.
+fn configured_by_the_user() -> bool {
+    let home = env::home_dir().unwrap_or_default();
+    let files = match env::var_os("ALSA_CONFIG_PATH") {
+        Some(path) => vec![PathBuf::from(path)],
+        None => vec![
+            PathBuf::from("/etc/asound.conf"),
+            home.join(".asoundrc"),
+            folder("XDG_CONFIG_HOME")
+                .unwrap_or_else(|| home.join(".config"))
+                .join("alsa/asoundrc"),
+        ],
+    };
+    files
+        .into_iter()
+        .filter_map(|file| std::fs::read_to_string(file).ok())
+        .any(|text| says_which(&text))
+}
+
+fn says_which(configuration: &str) -> bool {
+    configuration
+        .lines()
+        .filter(|line| !line.trim_start().starts_with('#'))
+        .flat_map(|line| line.split(|c: char| !c.is_alphanumeric()))
+        .any(|word| matches!(word, "device" | "server"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_configuration_that_names_an_input_or_a_server_is_left_to_alsa() {
+        assert!(says_which(
+            "pcm.!default {\n type pulse\n device \"lid.monitor\"\n}"
+        ));
+        assert!(says_which("pcm.!default { type pulse server studio }"));
+        assert!(!says_which(
+            "# device of old\npcm.!default { type pulse }\n"
+        ));
+    }
+
+    #[test]
+    fn a_server_that_goes_away_is_a_fault_of_the_sound_system() {
+        let (ours, theirs) = UnixStream::pair().unwrap();
+        drop(theirs);
+        let outcome = take(&ours, &mut Inbox::default(), &mut Vec::new());
+        assert_eq!(outcome, Err(Fault::SoundSystem));
+    }
+}
