@@ -2,26 +2,24 @@
 //!
 //! Input: blocks of mono samples of any size. Output: the same sound at [`SampleRate::INTERNAL`], sample 0 at time 0.
 //! Units: full scale ±1; gain 1 in the pass band.
-//! Method: rubato. For recordings its FFT resampler (synchronous, Blackman-Harris² window, one FFT block of about 256 input frames), which
-//! takes the least; for live sound a windowed sinc of [`PROMPT_LENGTH`] frames, evaluated at any place between two samples, which waits for no
-//! block. The filter's delay is dropped from the start and the tail is flushed with as many zeros. Equal rates are passed through.
-//! Limits: the band ends some 10 % below the lower Nyquist frequency with the FFT (5.6 dB down at 10 kHz), some 5 % with the sinc (0.3 dB down at
-//! 10.25 kHz, 39 dB from 11.3 kHz on). What a live listener waits for, from 48 kHz: 8 to 9 ms on average with the FFT, 2 ms with the sinc.
+//! Method: rubato's windowed sinc of [`FILTER_FRAMES`] frames, evaluated at any place between two samples, for recordings as for live sound, so that both are
+//! heard alike; unlike an FFT it waits for no block. The filter's delay is dropped from the start and the tail is flushed with as many zeros. Equal rates are passed through.
+//! Limits: the band ends some 10 % below the lower Nyquist frequency (5.6 dB down at 10 kHz). A live listener waits 3 ms for it, from 48 kHz.
 
 use crate::units::SampleRate;
 use audioadapter_buffers::direct::SequentialSlice;
 use rubato::{
-    Async, Fft, FixedAsync, FixedSync, Indexing, Resampler as Filter, SincInterpolationParameters,
+    Async, FixedAsync, Indexing, Resampler as _, SincInterpolationParameters,
     SincInterpolationType, WindowFunction,
 };
 
-/// Input frames a step of the FFT resampler.
-const CHUNK_FRAMES: usize = 256;
-/// The same for live sound, which waits for a full chunk: 0.7 ms at 48 kHz.
-const PROMPT_FRAMES: usize = 32;
-/// Input frames that each sample of live sound is made of, for each 48 kHz of its rate; half of them are its delay: 1.3 ms.
-const PROMPT_LENGTH: usize = 128;
+/// Input frames a step, which are waited for: 0.7 ms at 48 kHz.
+const CHUNK_FRAMES: usize = 32;
+/// Input frames that each sample is made of, for each 48 kHz of its rate; half of them are its delay: 2.7 ms.
+const FILTER_FRAMES: usize = 256;
 
+/// The sinc is known at so many places between two samples at least.
+const FEWEST_PLACES: u32 = 64;
 /// Rates that no device has lie at more places; the nearest of so many is 0.001 samples off at most.
 const MOST_PLACES: u32 = 512;
 
@@ -35,60 +33,37 @@ pub struct Resampler {
 }
 
 struct Engine {
-    filter: Box<dyn Filter<f32>>,
-    /// Input that does not fill a chunk yet, which has so many frames.
+    filter: Async<f32>,
+    /// Input that does not fill a chunk yet.
     waiting: Vec<f32>,
-    chunk: usize,
     output: Vec<f32>,
     /// Output frames still to be dropped: the resampler's delay.
     delay_left: usize,
 }
 
 impl Resampler {
-    /// From `from` to [`SampleRate::INTERNAL`], for recordings; all memory is taken here.
+    /// From `from` to [`SampleRate::INTERNAL`]; all memory is taken here.
     #[allow(
         clippy::expect_used,
         reason = "the resampler is given what is made here, from a rate that was checked"
     )]
     pub fn new(from: SampleRate) -> Self {
-        Self::with(from, CHUNK_FRAMES, |from, to| {
-            let fft = Fft::new(from, to, CHUNK_FRAMES, 1, FixedSync::Input);
-            Box::new(fft.expect("both rates and the chunk are above zero and there is one channel"))
-        })
-    }
-
-    /// The same for live sound, which waits no longer than it must.
-    #[allow(
-        clippy::expect_used,
-        reason = "the resampler is given what is made here, from a rate that was checked"
-    )]
-    pub fn prompt(from: SampleRate) -> Self {
-        let length = PROMPT_LENGTH * from.get().div_ceil(48_000) as usize;
-        // Samples of the internal rate lie at so many places between two of the input, and the sinc is known at each of them.
-        let places = SampleRate::INTERNAL.get() / greatest_divisor(from.get());
-        let sinc = SincInterpolationParameters::new(length, WindowFunction::Hann)
-            .oversampling_factor(places.clamp(2, MOST_PLACES) as usize)
-            .interpolation(SincInterpolationType::Nearest);
-        Self::with(from, PROMPT_FRAMES, |from, to| {
-            let ratio = to as f64 / from as f64;
-            let sinc = Async::new_sinc(ratio, 1.0, &sinc, PROMPT_FRAMES, 1, FixedAsync::Input);
-            Box::new(sinc.expect("the ratio is above zero and there is one channel"))
-        })
-    }
-
-    fn with(
-        from: SampleRate,
-        chunk: usize,
-        filter: impl FnOnce(usize, usize) -> Box<dyn Filter<f32>>,
-    ) -> Self {
         let to = SampleRate::INTERNAL;
         let engine = (from != to).then(|| {
-            let filter = filter(from.get() as usize, to.get() as usize);
+            let length = FILTER_FRAMES * from.get().div_ceil(48_000) as usize;
+            // Samples of the internal rate lie at so many places between two of the input, and the sinc is known at each of them, or within 1/128.
+            let places = to.get() / greatest_divisor(from.get());
+            let sinc = SincInterpolationParameters::new(length, WindowFunction::BlackmanHarris2)
+                .oversampling_factor(places.clamp(FEWEST_PLACES, MOST_PLACES) as usize)
+                .interpolation(SincInterpolationType::Nearest);
+            let ratio = f64::from(to.get()) / f64::from(from.get());
+            let filter = Async::new_sinc(ratio, 1.0, &sinc, CHUNK_FRAMES, 1, FixedAsync::Input)
+                .expect("the ratio is above zero and there is one channel");
             Engine {
-                waiting: Vec::with_capacity(chunk),
-                chunk,
+                waiting: Vec::with_capacity(CHUNK_FRAMES),
                 output: vec![0.0; filter.output_frames_max()],
-                delay_left: filter.output_delay(),
+                // The first sample that comes out is one step after half the filter before the first that goes in.
+                delay_left: (0.5 * length as f64 * ratio - 1.0).round() as usize,
                 filter,
             }
         });
@@ -152,10 +127,10 @@ fn greatest_divisor(rate: u32) -> u32 {
 impl Engine {
     fn process(&mut self, mut input: &[f32], out: &mut Vec<f32>) {
         while !input.is_empty() {
-            let (now, later) = input.split_at(input.len().min(self.chunk - self.waiting.len()));
+            let (now, later) = input.split_at(input.len().min(CHUNK_FRAMES - self.waiting.len()));
             self.waiting.extend_from_slice(now);
             input = later;
-            if self.waiting.len() == self.chunk {
+            if self.waiting.len() == CHUNK_FRAMES {
                 self.step(out);
             }
         }
@@ -168,7 +143,7 @@ impl Engine {
     fn step(&mut self, out: &mut Vec<f32>) {
         let frames_max = self.output.len();
         let input =
-            SequentialSlice::new(&self.waiting[..], 1, self.chunk).expect("the chunk is full");
+            SequentialSlice::new(&self.waiting[..], 1, CHUNK_FRAMES).expect("the chunk is full");
         let mut output = SequentialSlice::new_mut(&mut self.output[..], 1, frames_max)
             .expect("one channel of that length");
         let (_, written) = self
@@ -187,7 +162,6 @@ mod tests {
     use super::*;
     use std::f64::consts::TAU;
 
-    const FILTERS: [fn(SampleRate) -> Resampler; 2] = [Resampler::new, Resampler::prompt];
     const RATES: [u32; 5] = [8_000, 22_050, 44_100, 48_000, 96_000];
 
     fn sine(hertz: f64, rate: u32, frames: usize) -> Vec<f32> {
@@ -198,13 +172,8 @@ mod tests {
     }
 
     /// A second of `hertz`, resampled from `rate` in blocks of so many frames.
-    fn second(
-        filter: fn(SampleRate) -> Resampler,
-        hertz: f64,
-        rate: u32,
-        block: usize,
-    ) -> Vec<f32> {
-        let mut resampler = filter(SampleRate::new(rate).unwrap());
+    fn second(hertz: f64, rate: u32, block: usize) -> Vec<f32> {
+        let mut resampler = Resampler::new(SampleRate::new(rate).unwrap());
         let mut out = Vec::new();
         for block in sine(hertz, rate, rate as usize).chunks(block) {
             resampler.process(block, &mut out);
@@ -217,39 +186,34 @@ mod tests {
     fn every_sample_keeps_its_time_and_its_level() {
         let to = SampleRate::INTERNAL.get();
         let wanted = sine(440.0, to, to as usize);
-        for (filter, rate) in FILTERS.iter().flat_map(|f| RATES.map(|rate| (f, rate))) {
-            let out = second(*filter, 440.0, rate, 480);
+        for rate in RATES {
+            let out = second(440.0, rate, 480);
             assert_eq!(out.len(), wanted.len());
             // the ends are cut in the middle of a wave, which no filter follows
             for n in 500..out.len() - 500 {
                 let off = (out[n] - wanted[n]).abs();
-                // one sample at 440 Hz: delays are rounded down to whole ones
-                assert!(off < 0.126, "{rate} Hz, sample {n}: off by {off}");
+                // half a sample at 440 Hz: delays are rounded to whole ones
+                assert!(off < 0.063, "{rate} Hz, sample {n}: off by {off}");
             }
         }
     }
 
     #[test]
     fn blocks_of_any_size_give_the_same_sound() {
-        for filter in FILTERS {
-            let whole = second(filter, 1_000.0, 48_000, 48_000);
-            assert_eq!(whole, second(filter, 1_000.0, 48_000, 7));
-        }
+        let whole = second(1_000.0, 48_000, 48_000);
+        assert_eq!(whole, second(1_000.0, 48_000, 7));
     }
 
     #[test]
     fn what_the_note_network_looks_at_passes_and_what_would_fold_back_into_it_does_not() {
-        for (filter, rate) in FILTERS
-            .iter()
-            .flat_map(|f| [44_100, 48_000, 96_000].map(|r| (f, r)))
-        {
+        for rate in [44_100, 48_000, 96_000] {
             let level_db = |hertz| {
-                let out = second(*filter, hertz, rate, 480);
+                let out = second(hertz, rate, 480);
                 let middle = &out[2_000..20_000];
                 let square = middle.iter().map(|x| f64::from(x * x)).sum::<f64>();
                 10.0 * (2.0 * square / middle.len() as f64).log10()
             };
-            for hertz in [4_186.0, 8_000.0, 9_500.0] {
+            for hertz in [4_186.0, 8_000.0, 9_000.0] {
                 assert!(level_db(hertz).abs() < 0.2, "{rate} Hz: {hertz} Hz");
             }
             for hertz in [11_600.0, 13_000.0, 18_000.0] {
@@ -259,14 +223,14 @@ mod tests {
     }
 
     #[test]
-    fn live_sound_waits_for_half_its_filter_and_one_chunk_and_no_longer() {
+    fn sound_waits_for_half_the_filter_and_one_chunk_and_no_longer() {
         let rate = SampleRate::new(48_000).unwrap();
-        let mut resampler = Resampler::prompt(rate);
+        let mut resampler = Resampler::new(rate);
         let (mut out, mut taken) = (Vec::new(), 0);
         for block in sine(440.0, 48_000, 48_000).chunks(100) {
             resampler.process(block, &mut out);
             taken += block.len();
-            let waits = PROMPT_LENGTH / 2 + PROMPT_FRAMES + 3;
+            let waits = FILTER_FRAMES / 2 + CHUNK_FRAMES + 3;
             let due = internal_frames(taken.saturating_sub(waits) as u64, rate);
             assert!(out.len() as u64 >= due, "{} of {due}", out.len());
         }

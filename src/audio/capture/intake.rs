@@ -27,7 +27,7 @@ impl Intake {
         Self {
             rate,
             reader,
-            resampler: Resampler::prompt(rate),
+            resampler: Resampler::new(rate),
             // As long as a reading can be, so that it never has to grow.
             device_rate_block: Vec::with_capacity(longest_reading(rate)),
             position: SamplePos::START,
@@ -43,7 +43,7 @@ impl Intake {
         let lost = away + SampleSpan::new(on_its_way.len() as u64);
         self.rate = rate;
         self.reader = reader;
-        self.resampler = Resampler::prompt(rate);
+        self.resampler = Resampler::new(rate);
         self.position += lost;
         lost
     }
