@@ -2,7 +2,7 @@
 //!
 //! Input: blocks of mono samples of any size. Output: the same sound at [`SampleRate::INTERNAL`], sample 0 at time 0.
 //! Units: full scale ±1; gain 1 in the pass band.
-//! Method: rubato's windowed sinc of [`FILTER_FRAMES`] frames, evaluated at any place between two samples, for recordings as for live sound, so that both are
+//! Method: rubato's windowed sinc of 256 frames, evaluated at any place between two samples, for recordings as for live sound, so that both are
 //! heard alike; unlike an FFT it waits for no block. The filter's delay is dropped from the start and the tail is flushed with as many zeros. Equal rates are passed through.
 //! Limits: the band ends some 10 % below the lower Nyquist frequency (5.6 dB down at 10 kHz). A live listener waits 3 ms for it, from 48 kHz.
 
