@@ -42,11 +42,6 @@ fn sense(chord: &Chord) -> (PitchClass, PitchSet) {
 }
 
 #[derive(Deserialize)]
-struct Truth {
-    clips: Vec<Entry>,
-}
-
-#[derive(Deserialize)]
 struct Entry {
     file: String,
     kind: String,
@@ -69,21 +64,26 @@ struct Labelled {
     accepted: Vec<String>,
 }
 
-/// What `truth.json` of a corpus says, as far as it is asked for.
-pub fn truth<T: DeserializeOwned>(corpus: &Path) -> Result<T, String> {
+#[derive(Deserialize)]
+struct Truth<T> {
+    clips: Vec<T>,
+}
+
+/// The clips of which `truth.json` of a corpus tells, each as far as it is asked for.
+pub fn truth<T: DeserializeOwned>(corpus: &Path) -> Result<Vec<T>, String> {
     let path = corpus.join("truth.json");
     let text =
         std::fs::read(&path).map_err(|e| format!("{} cannot be read: {e}", path.display()))?;
-    serde_json::from_slice(&text).map_err(|e| format!("{} is no truth: {e}", path.display()))
+    let truth: Truth<T> = serde_json::from_slice(&text)
+        .map_err(|e| format!("{} is no truth: {e}", path.display()))?;
+    Ok(truth.clips)
 }
 
 /// Reads `wanted` of the voicings in `corpus`, evenly spread over the list.
 pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
-    let truth: Truth = truth(corpus)?;
-    let voicings: Vec<Entry> = truth
-        .clips
+    let voicings: Vec<Entry> = truth(corpus)?
         .into_iter()
-        .filter(|clip| clip.kind == "voicing" && clip.chords.len() == 1)
+        .filter(|clip: &Entry| clip.kind == "voicing" && clip.chords.len() == 1)
         .collect();
     if voicings.is_empty() {
         return Err(format!(

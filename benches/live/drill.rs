@@ -34,11 +34,6 @@ pub struct Attempted {
 }
 
 #[derive(Deserialize)]
-struct Truth {
-    clips: Vec<serde_json::Value>,
-}
-
-#[derive(Deserialize)]
 struct Drill {
     file: String,
     order: String,
@@ -60,9 +55,7 @@ struct Attempt {
 
 /// Plays all drills of `corpus`, each to a program of its own.
 pub fn attempts(corpus: &Path, folder: &Path) -> Result<Vec<Attempted>, String> {
-    let truth: Truth = clips::truth(corpus)?;
-    let drills = truth
-        .clips
+    let drills = clips::truth::<serde_json::Value>(corpus)?
         .into_iter()
         .filter(|clip| clip["kind"] == "drill");
     let mut all = Vec::new();

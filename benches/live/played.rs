@@ -18,11 +18,6 @@ use std::path::{Path, PathBuf};
 const LATER: f64 = 1.0;
 
 #[derive(Deserialize)]
-struct Truth {
-    clips: Vec<Clip>,
-}
-
-#[derive(Deserialize)]
 struct Clip {
     file: String,
     kind: String,
@@ -53,8 +48,9 @@ pub struct InTime {
 pub fn in_time(corpora: &[PathBuf], wanted: usize) -> Result<InTime, String> {
     let mut clips: Vec<(&Path, Clip)> = Vec::new();
     for corpus in corpora {
-        let truth: Truth = truth(corpus)?;
-        let played = truth.clips.into_iter().filter(|clip| clip.kind == "played");
+        let played = truth(corpus)?
+            .into_iter()
+            .filter(|clip: &Clip| clip.kind == "played");
         clips.extend(played.map(|clip| (corpus.as_path(), clip)));
     }
     let count = wanted.min(clips.len());

@@ -4,7 +4,7 @@
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
 //! Method: cpal's callback, or on Linux a thread that reads the sound server (`server`) or ALSA (`direct`), folds the channels into a
 //! lock-free ring ([`ring`]) and wakes the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
-//! Limits: latency is the device's block plus some 100 frames of resampling.
+//! Limits: latency is the device's block plus some 160 frames of resampling.
 
 use super::inputs::{self, Input};
 use super::intake::Intake;
