@@ -19,7 +19,7 @@
 //! What is shown is weighed once for each frame, after all that was told of it ([`Settle::catch_up`]).
 //!
 //! The holds and both doubts were chosen on 390 held chords rendered from single notes of five pianos, clean, in rooms and over phones, for few
-//! changes of name and few wrong names called settled (14 of them; some 25 without the doubts); `make bench-live` measures them on others.
+//! changes of name and few wrong names called settled (13 of them; some 25 without the doubts); `make bench-live` measures them on others.
 //! Limits: the keys on the screen do not wait, only names do; a finger lifted from a chord renames it only after [`FADING_HOLD`]; a key that
 //! is not heard at all in the first quarter of a second is not in doubt, and a chord that stays doubtful never settles.
 
@@ -32,9 +32,9 @@ const fn milliseconds(count: u64) -> SampleSpan {
 }
 
 /// From this probability to as much below 1 a key holds a new name back: it is on its way in or out, since few stay there.
-pub const IN_DOUBT: f32 = 0.3;
+pub const IN_DOUBT: f32 = 0.26;
 /// The same for calling a name settled.
-pub const UNCLEAR: f32 = 0.25;
+pub const UNCLEAR: f32 = 0.2;
 /// How long a name must hold before it is shown where a key is in doubt: two hops.
 pub const SHOW_HOLD: SampleSpan = milliseconds(40);
 /// How long the first name of a chord may be kept waiting at most.
