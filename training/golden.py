@@ -25,15 +25,15 @@ def in_steps(values):
 
 def sound():
     generator = torch.Generator().manual_seed(3)
-    t = torch.arange(int(RATE), dtype=torch.float64) / RATE
+    t = torch.arange(int(0.65 * RATE), dtype=torch.float64) / RATE
     out = torch.zeros_like(t)
-    for strike, f0 in ((0.05, 73.4), (0.06, 185.0), (0.055, 233.1), (0.35, 554.4), (0.6, 1318.5)):
+    for strike, f0 in ((0.05, 73.4), (0.06, 185.0), (0.055, 233.1), (0.3, 554.4), (0.4, 1318.5)):
         since = (t - strike).clamp_min(0)
         for n in range(1, 9):
             f = n * f0 * math.sqrt(1 + 3e-4 * n * n)
             out += (t >= strike) * 0.1 / n * torch.exp(-since * (1 + n)) * torch.sin(2 * math.pi * f * since)
     out += 1e-3 * torch.randn(t.shape, generator=generator, dtype=torch.float64)
-    return (out * (t < 0.85)).float()
+    return (out * (t < 0.55)).float()
 
 
 def main():
@@ -61,7 +61,7 @@ def main():
         inputs = FrontEnd()(samples[None] / STEPS)
         sounding, onset, _, _, later, later_onset, pedal = network(inputs)
     scale = tensors['calibration']
-    some, keys = torch.tensor([40]), torch.arange(0, KEYS, 7)
+    some, keys = torch.tensor([20]), torch.arange(0, KEYS, 7)
     save_file({k: v.contiguous() if k == 'calibration' else v.half().contiguous() for k, v in tensors.items()}, os.path.join(o.into, 'golden_model.safetensors'))
     save_file({
         'samples': samples,
