@@ -342,6 +342,8 @@ fn notes_are_named_in_german_or_in_syllables_where_that_is_asked_for() {
     );
     let symbol = told(&["B7", "--note-names", "german", "--style", "ascii"]);
     assert!(symbol.contains("B7  B3 D4 F4 As4"), "{symbol}");
+    let voicings = told(&["Hm7", "--voicings", "--note-names", "german"]);
+    assert!(voicings.contains("H3 D4 A4"), "{voicings}");
     let syllables = told(&[
         "Rem7 | Sol7 | Domaj7",
         "--note-names",

@@ -139,7 +139,7 @@ pub fn run(args: &NameArgs) -> CommandResult {
             Typing::Chord(typed) => typed.symbol,
             Typing::Chart(_) => None,
         };
-        return show_voicings(symbol, &args.naming);
+        return show_voicings(symbol, args.naming.context().key, args.ink_and_hand().1);
     }
     let mut out = BufWriter::new(io::stdout().lock());
     let written = match typing {

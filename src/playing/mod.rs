@@ -20,7 +20,7 @@ pub mod texture;
 
 use crate::harmony::{Chord, Key, Numeral, Role, Spelling};
 use crate::units::{MidiNote, Seconds, Share};
-use bars::{BarTrack, BarTuning};
+use bars::BarTrack;
 use beats::{BeatTrack, BeatTuning};
 use evidence::{BeatPlace, NoteWeights};
 use key::KeyTuning;
@@ -120,8 +120,6 @@ pub struct Tuning {
     pub notes: NoteWeights,
     /// Of harmony.
     pub search: SearchTuning,
-    /// Of bars.
-    pub bars: BarTuning,
     /// Of keys.
     pub key: KeyTuning,
 }
@@ -133,19 +131,13 @@ pub fn read(notes: &[PlayedNote], stated: &Stated) -> PlayingRead {
 
 /// The same with other weights.
 pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> PlayingRead {
-    let length = notes.iter().map(|n| n.end.get()).fold(0.0, f64::max);
-    let strikes = strikes::strikes(notes, tuning.strikes);
-    let beats = beats::track(notes, &strikes, length, stated.rhythm.bpm, &tuning.beats);
-    let high = evidence::melody(notes);
-    let units = evidence::units(notes, &strikes, &beats, &high, &tuning.notes);
+    let BeatAndHarmony {
+        beats,
+        units,
+        high,
+        found: first,
+    } = beat_and_harmony(notes, stated, tuning);
     let beat = evidence::beat_length(&beats);
-    let keys = key::keys(&units, &[], None, stated.key, beat, &tuning.key);
-    let first = search::search(
-        &units,
-        &|_| InBar::Unknown,
-        &|u| keys.units.get(u).map(|k| k.0),
-        &tuning.search,
-    );
     let bars = bars::bars(
         &beats,
         &units,
@@ -153,7 +145,6 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         notes,
         stated.rhythm.meter,
         stated.rhythm.pickup,
-        &tuning.bars,
     );
     // where a key is stated there is none to look for
     let home = |found: &[search::Found]| {
@@ -194,6 +185,49 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
             .map(|(key, sure)| (key, Share::clamped(sure))),
         melody: (0..notes.len()).filter(|&i| high[i]).collect(),
     }
+}
+
+/// What is known before bars are: the beat, time cut by it, and a first harmony.
+struct BeatAndHarmony {
+    beats: BeatTrack,
+    units: Vec<evidence::Unit>,
+    /// Which notes are the highest voice.
+    high: Vec<bool>,
+    found: Vec<search::Found>,
+}
+
+fn beat_and_harmony(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> BeatAndHarmony {
+    let length = notes.iter().map(|n| n.end.get()).fold(0.0, f64::max);
+    let strikes = strikes::strikes(notes, tuning.strikes);
+    let beats = beats::track(notes, &strikes, length, stated.rhythm.bpm, &tuning.beats);
+    let high = evidence::melody(notes);
+    let units = evidence::units(notes, &strikes, &beats, &high, &tuning.notes);
+    let beat = evidence::beat_length(&beats);
+    let keys = key::keys(&units, &[], None, stated.key, beat, &tuning.key);
+    let found = search::search(
+        &units,
+        &|_| InBar::Unknown,
+        &|u| keys.units.get(u).map(|k| k.0),
+        &tuning.search,
+    );
+    BeatAndHarmony {
+        beats,
+        units,
+        high,
+        found,
+    }
+}
+
+/// The beats that are found, each with its time (s) and what tells whether it is a downbeat, for fitting the weights of [`bars`].
+pub fn beats_with_features(notes: &[PlayedNote]) -> Vec<(f64, [f32; bars::FEATURES])> {
+    let BeatAndHarmony {
+        beats,
+        units,
+        found,
+        ..
+    } = beat_and_harmony(notes, &Stated::default(), &Tuning::default());
+    let rows = bars::features(&beats, &units, &found, notes);
+    beats.beats.iter().map(|b| b.time).zip(rows).collect()
 }
 
 /// The chords of the stretches, as far as the key goes.

@@ -12,7 +12,7 @@
 //! What is told depends on the events and their times alone, and not on the blocks in which the sound came.
 //! Limits: keeps [`MOST_NOTES`] notes and [`KEPT`] settled stretches at most, however long the playing is; the first bars are read with little after them.
 
-use super::texture::{Texture, TextureRule, texture};
+use super::texture::{Texture, TextureRule, texture_so_far};
 use super::{PlayedNote, Stated, Stretch, read};
 use crate::harmony::Key;
 use crate::units::{MidiNote, Seconds, Share};
@@ -132,7 +132,7 @@ impl HarmonySoFar {
                 ..*n
             })
             .collect();
-        let stretches = match texture(&notes, &TextureRule::default()) {
+        let stretches = match texture_so_far(&notes, &TextureRule::default()) {
             Texture::Held => Vec::new(),
             Texture::Played => read(&notes, &self.stated).harmony,
         };

@@ -11,13 +11,14 @@ mod tune;
 use super::options::loudspeaker::ALOUD;
 use super::options::{LoudspeakerOptions, NamingOptions, parse_tempo};
 use super::{CliError, CommandResult};
-use crate::chart::stand_ins::{StandInText, Writing};
-use crate::harmony::Chord;
-use crate::harmony::voicing::hands::{Hands, USUAL_SPAN};
+use crate::chart::stand_ins::{StandInText, WrittenVoicing};
+use crate::harmony::voicing::hands::{HandVoicing, Hands, USUAL_SPAN};
 use crate::harmony::voicing::leading::of_each_kind;
+use crate::harmony::{Chord, Key};
 use crate::publish::stand_ins::{STAND_IN_FORMATS, StandInSheet, format};
 use crate::publish::{Format, WriteOptions};
 use crate::view::ink::Ink;
+use crate::view::spelling::Hand;
 use crate::view::standins::{print_stand_ins, print_tune, print_voicings};
 use asked::Asked;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -214,25 +215,27 @@ fn print(text: &StandInText, ink: Ink, out: &mut dyn Write) -> io::Result<()> {
 ///
 /// # Errors
 /// If no symbol was given, or nothing could be written.
-pub fn show_voicings(symbol: Option<Chord>, naming: &NamingOptions) -> CommandResult {
+pub fn show_voicings(symbol: Option<Chord>, key: Option<Key>, hand: Hand) -> CommandResult {
     let Some(chord) = symbol else {
         return Err(CliError::Usage(
             "voicings are those of a chord symbol; give one, say G13(b9)".to_owned(),
         ));
     };
-    let writing = Writing {
-        style: Ink::for_style(naming.style).1,
-        key: naming.context().key,
+    let written = |voicing: &HandVoicing| WrittenVoicing {
+        kind: voicing.kind.words(),
+        left: voicing.left.clone(),
+        right: voicing.right.clone(),
+        notes: voicing
+            .named(&chord, key)
+            .iter()
+            .map(|note| hand.key(note))
+            .collect(),
     };
     let mut out = BufWriter::new(io::stdout().lock());
     let mut show = |hands: Hands, title: &str| -> io::Result<()> {
         let found = of_each_kind(&chord, hands, USUAL_SPAN);
-        let written: Vec<_> = found
-            .iter()
-            .map(|voicing| writing.voicing(voicing, &chord))
-            .collect();
         writeln!(out, "{title}")?;
-        print_voicings(&written, &mut out)
+        print_voicings(&found.iter().map(written).collect::<Vec<_>>(), &mut out)
     };
     show(Hands::Left, "left hand")
         .and_then(|()| show(Hands::Both, "\nboth hands, left | right"))
