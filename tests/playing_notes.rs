@@ -544,6 +544,7 @@ struct Figures {
     thirds: f64,
     tetrads: f64,
     beats: f64,
+    bars: f64,
     key: f64,
 }
 
@@ -598,6 +599,7 @@ fn figures(corpus: &str) -> Option<Figures> {
         thirds: 0.0,
         tetrads: 0.0,
         beats: 0.0,
+        bars: 0.0,
         key: 0.0,
     };
     for clip in clips {
@@ -662,6 +664,8 @@ fn figures(corpus: &str) -> Option<Figures> {
         };
         let found: Vec<f64> = reading.beats.beats.iter().map(|b| b.time).collect();
         sums.beats += f_measure(&times("beats"), &found);
+        let bars: Vec<f64> = reading.bars.downbeats.iter().map(|&d| found[d]).collect();
+        sums.bars += f_measure(&times("downbeats"), &bars);
         let (tonic, mode) = clip["key"].as_str().unwrap().split_once(':').unwrap();
         let wanted: lidprop::harmony::Spelled = tonic.parse().unwrap();
         let mode = if mode == "min" {
@@ -679,11 +683,12 @@ fn figures(corpus: &str) -> Option<Figures> {
         thirds: sums.thirds / n,
         tetrads: sums.tetrads / n,
         beats: sums.beats / n,
+        bars: sums.bars / n,
         key: sums.key / n,
     };
     println!(
-        "{corpus}, true notes: root {:.3} thirds {:.3} tetrads {:.3} beats {:.3} key {:.3}",
-        means.root, means.thirds, means.tetrads, means.beats, means.key
+        "{corpus}, true notes: root {:.3} thirds {:.3} tetrads {:.3} beats {:.3} bars {:.3} key {:.3}",
+        means.root, means.thirds, means.tetrads, means.beats, means.bars, means.key
     );
     Some(means)
 }
@@ -698,6 +703,7 @@ fn arrangements_given_their_true_notes_reach_the_floors() {
             f.thirds
         );
         assert!(f.beats >= 0.85, "beats {}", f.beats);
+        assert!(f.bars >= 0.65, "bars {}", f.bars);
         assert!(f.key >= 0.85, "key {}", f.key);
     }
 }
@@ -713,6 +719,7 @@ fn jazz_given_its_true_notes_reaches_the_floors() {
             f.tetrads
         );
         assert!(f.beats >= 0.85, "beats {}", f.beats);
+        assert!(f.bars >= 0.65, "bars {}", f.bars);
         assert!(f.key >= 0.85, "key {}", f.key);
     }
 }

@@ -146,6 +146,24 @@ fn the_harmony_so_far_settles_and_what_has_settled_stays() {
 }
 
 #[test]
+fn a_piece_that_begins_with_broken_chords_is_read_within_its_second_bar() {
+    let notes = broken(1.0, 4);
+    let mut so_far = HarmonySoFar::new(Stated::default());
+    let mut first = None;
+    play(&mut so_far, &notes, 0.0, 12.0, |so_far| {
+        if let (None, Some(open)) = (&first, so_far.open().first()) {
+            first = Some((so_far.notes_kept(), symbol(open)));
+        }
+    });
+    let (struck, name) = first.unwrap();
+    assert!(struck <= 12, "{struck}");
+    assert!(
+        name.as_deref().is_some_and(|n| n.starts_with("Gm")),
+        "{name:?}"
+    );
+}
+
+#[test]
 fn held_chords_have_no_harmony_beside_them() {
     let mut so_far = HarmonySoFar::new(Stated::default());
     play(&mut so_far, &held(1.0, 12), 0.0, 34.0, |so_far| {
