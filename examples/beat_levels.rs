@@ -7,36 +7,24 @@
 
 #[path = "support/labelled.rs"]
 mod labelled;
+#[path = "support/labelled_times.rs"]
+mod labelled_times;
 
-use labelled::{notes, number};
+use labelled_times::each_piece;
 use lidprop::playing::beats;
-use serde_json::Value;
 use std::error::Error;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    for path in std::env::args().skip(1) {
-        let truth: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
-        for clip in truth["clips"].as_array().ok_or("no clips")? {
-            let name = clip["file"].as_str().ok_or("a clip without a file")?;
-            let notes = notes(clip)?;
-            let labelled: Vec<f64> = clip["beats"]
-                .as_array()
-                .ok_or("a clip without beats")?
-                .iter()
-                .map(number)
-                .collect::<Result<_, _>>()?;
-            for (nth, way) in beats::ways(&notes).iter().enumerate() {
-                let features: Vec<String> =
-                    way.features.iter().map(|f| format!("{f:.5}")).collect();
-                println!(
-                    "{path}\t{name}\t{nth}\t{:.4}\t{}",
-                    f_measure(&labelled, &way.times),
-                    features.join(" ")
-                );
-            }
+    each_piece("beats", |path, name, notes, labelled| {
+        for (nth, way) in beats::ways(notes).iter().enumerate() {
+            let features: Vec<String> = way.features.iter().map(|f| format!("{f:.5}")).collect();
+            println!(
+                "{path}\t{name}\t{nth}\t{:.4}\t{}",
+                f_measure(labelled, &way.times),
+                features.join(" ")
+            );
         }
-    }
-    Ok(())
+    })
 }
 
 fn f_measure(labelled: &[f64], found: &[f64]) -> f64 {

@@ -7,33 +7,23 @@
 
 #[path = "support/labelled.rs"]
 mod labelled;
+#[path = "support/labelled_times.rs"]
+mod labelled_times;
 
-use labelled::{notes, number};
+use labelled_times::each_piece;
 use lidprop::playing::beats_with_features;
-use serde_json::Value;
 use std::error::Error;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    for path in std::env::args().skip(1) {
-        let truth: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
-        for clip in truth["clips"].as_array().ok_or("no clips")? {
-            let name = clip["file"].as_str().ok_or("a clip without a file")?;
-            let labelled: Vec<f64> = clip["downbeats"]
-                .as_array()
-                .ok_or("a clip without downbeats")?
-                .iter()
-                .map(number)
-                .collect::<Result<_, _>>()?;
-            for (nth, (time, row)) in beats_with_features(&notes(clip)?).iter().enumerate() {
-                let apart = labelled.iter().map(|l| (l - time).abs());
-                let apart = apart.fold(f64::INFINITY, f64::min);
-                let row: Vec<String> = row.iter().map(|f| format!("{f:.4}")).collect();
-                println!(
-                    "{path}\t{name}\t{nth}\t{time:.3}\t{apart:.3}\t{}",
-                    row.join(" ")
-                );
-            }
+    each_piece("downbeats", |path, name, notes, labelled| {
+        for (nth, (time, row)) in beats_with_features(notes).iter().enumerate() {
+            let apart = labelled.iter().map(|l| (l - time).abs());
+            let apart = apart.fold(f64::INFINITY, f64::min);
+            let row: Vec<String> = row.iter().map(|f| format!("{f:.4}")).collect();
+            println!(
+                "{path}\t{name}\t{nth}\t{time:.3}\t{apart:.3}\t{}",
+                row.join(" ")
+            );
         }
-    }
-    Ok(())
+    })
 }

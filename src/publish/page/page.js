@@ -138,8 +138,10 @@
   let loop = null, lit = new Set(), from = null;
   sound.preservesPitch = true;
   const now = () => sound.currentTime + begins, to = t => { sound.currentTime = Math.max(0, t - begins); };
-  const go = t => { to(t); sound.play(); };
-  play.addEventListener("click", () => sound.paused ? sound.play() : sound.pause());
+  // stopping before the sound has begun is no fault
+  const begin = () => sound.play().catch(e => { if (e.name !== "AbortError") throw e; });
+  const go = t => { to(t); begin(); };
+  play.addEventListener("click", () => sound.paused ? begin() : sound.pause());
   slow.addEventListener("change", () => { sound.playbackRate = +slow.value; });
   at.addEventListener("input", () => { to(+at.value); show(); });
   list.addEventListener("click", e => {
