@@ -283,11 +283,18 @@ impl Writing {
 
     /// A voicing with its notes named by the chord.
     pub fn voicing(self, voicing: &HandVoicing, chord: &Chord) -> WrittenVoicing {
-        WrittenVoicing {
+        WrittenVoicing::of(voicing, written::notes(&voicing.named(chord, self.key)))
+    }
+}
+
+impl WrittenVoicing {
+    /// A voicing with the names that its keys are given, lowest first.
+    pub fn of(voicing: &HandVoicing, notes: Vec<String>) -> Self {
+        Self {
             kind: voicing.kind.words(),
             left: voicing.left.clone(),
             right: voicing.right.clone(),
-            notes: written::notes(&voicing.named(chord, self.key)),
+            notes,
         }
     }
 }

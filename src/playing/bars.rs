@@ -9,7 +9,9 @@
 use super::PlayedNote;
 use super::beats::BeatTrack;
 use super::evidence::{BeatPlace, Unit};
+use super::level::unlike;
 use super::search::Found;
+use std::ops::Range;
 
 /// Bars laid over the beats.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -116,26 +118,22 @@ pub(crate) fn features(
             out[at][5] = 1.0;
         }
     }
+    let together = |beats: Range<usize>| -> [f64; 12] {
+        std::array::from_fn(|class| {
+            classes[beats.clone()]
+                .iter()
+                .map(|c| f64::from(c[class]))
+                .sum()
+        })
+    };
     for (at, row) in out.iter_mut().enumerate() {
         for (feature, span) in [(0, 1), (6, 2), (7, 4)] {
-            row[feature] = unlike(
-                &classes[at.saturating_sub(span)..at],
-                &classes[at..(at + span).min(count)],
-            );
+            let before = together(at.saturating_sub(span)..at);
+            let after = together(at..(at + span).min(count));
+            row[feature] = unlike(&before, &after) as f32;
         }
     }
     out
-}
-
-/// How unlike the pitch classes of two stretches are: 0 alike, 1 nothing in common.
-fn unlike(before: &[[f32; 12]], after: &[[f32; 12]]) -> f32 {
-    let sum = |list: &[[f32; 12]]| -> [f32; 12] {
-        std::array::from_fn(|class| list.iter().map(|c| c[class]).sum())
-    };
-    let (before, after) = (sum(before), sum(after));
-    let size = |c: &[f32; 12]| c.iter().map(|x| x * x).sum::<f32>().sqrt();
-    let both: f32 = before.iter().zip(after).map(|(a, b)| a * b).sum();
-    1.0 - both / (size(&before) * size(&after)).max(1e-6)
 }
 
 /// How likely each beat is a downbeat: log-odds, mean 0 over the beats.

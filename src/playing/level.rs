@@ -207,11 +207,14 @@ fn chroma(times: &[f64], strikes: &[Strike], notes: &[PlayedNote]) -> Vec<[f64; 
 
 /// How unlike the pitch classes of each stretch are to those of the one before: 0 alike, 1 nothing in common; one more for the first.
 fn changes(chroma: &[[f64; 12]]) -> Vec<f64> {
-    let size = |c: &[f64; 12]| c.iter().map(|x| x * x).sum::<f64>().sqrt();
     let mut out = vec![0.0];
-    out.extend(chroma.windows(2).map(|pair| {
-        let both: f64 = pair[0].iter().zip(&pair[1]).map(|(a, b)| a * b).sum();
-        1.0 - both / (size(&pair[0]) * size(&pair[1])).max(1e-6)
-    }));
+    out.extend(chroma.windows(2).map(|pair| unlike(&pair[0], &pair[1])));
     out
+}
+
+/// How unlike two weights of the pitch classes are: 0 alike, 1 nothing in common (one less their cosine).
+pub(super) fn unlike(one: &[f64; 12], other: &[f64; 12]) -> f64 {
+    let size = |c: &[f64; 12]| c.iter().map(|x| x * x).sum::<f64>().sqrt();
+    let both: f64 = one.iter().zip(other).map(|(a, b)| a * b).sum();
+    1.0 - both / (size(one) * size(other)).max(1e-6)
 }

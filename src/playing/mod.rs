@@ -109,7 +109,7 @@ pub struct PlayingRead {
     pub melody: Vec<usize>,
 }
 
-/// Every weight of the reading.
+/// The weights of the reading that were set by trying; those of [`level`], [`home`] and [`bars`] were fitted as wholes.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Tuning {
     /// Of strikes.
@@ -135,9 +135,9 @@ pub fn read_with(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> Play
         beats,
         units,
         high,
+        beat,
         found: first,
     } = beat_and_harmony(notes, stated, tuning);
-    let beat = evidence::beat_length(&beats);
     let bars = bars::bars(
         &beats,
         &units,
@@ -193,6 +193,8 @@ struct BeatAndHarmony {
     units: Vec<evidence::Unit>,
     /// Which notes are the highest voice.
     high: Vec<bool>,
+    /// The usual length of a beat (s).
+    beat: f64,
     found: Vec<search::Found>,
 }
 
@@ -214,6 +216,7 @@ fn beat_and_harmony(notes: &[PlayedNote], stated: &Stated, tuning: &Tuning) -> B
         beats,
         units,
         high,
+        beat,
         found,
     }
 }

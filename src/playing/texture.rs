@@ -39,9 +39,11 @@ pub struct TextureRule {
     pub chord: usize,
     /// Share of notes that are struck in chords, from which on they are held ones.
     pub in_chords: f64,
-    /// Fewest notes of a piece that has only begun (count), and the share of them struck in chords below which it is played: on the notes of rendered
-    /// drills, a third of the attempts rolled or with keys tried between, 2 % of the first twelve seconds then count as played, and songs do so 1.2 s sooner (mean).
-    pub begun: (usize, f64),
+    /// Fewest notes of a piece that has only begun and is clear already (count).
+    pub fewest_so_far: usize,
+    /// Share of its notes struck in chords below which it is. Of the first twelve seconds of drills (`training/drills.py`) 2 % then count as played, and
+    /// songs do so 1.2 s sooner (mean).
+    pub in_chords_so_far: f64,
     /// How long half of the notes must last (s).
     pub lasting: f64,
     /// How far around a note the rule is asked (s).
@@ -57,7 +59,8 @@ impl Default for TextureRule {
             together: 0.09,
             chord: 3,
             in_chords: 0.75,
-            begun: (10, 0.5),
+            fewest_so_far: 10,
+            in_chords_so_far: 0.5,
             lasting: 0.7,
             around: 8.0,
             shortest: 16.0,
@@ -75,12 +78,11 @@ pub fn texture(notes: &[PlayedNote], rule: &TextureRule) -> Texture {
 
 /// The same while they are played: where the piece has only begun, fewer notes tell it, if they are clear.
 pub fn texture_so_far(notes: &[PlayedNote], rule: &TextureRule) -> Texture {
-    let (fewest, share) = rule.begun;
-    if !(fewest..rule.fewest_notes).contains(&notes.len()) {
+    if !(rule.fewest_so_far..rule.fewest_notes).contains(&notes.len()) {
         return texture(notes, rule);
     }
     let in_chords = traits(notes, rule).iter().filter(|t| t.in_chord).count();
-    if (in_chords as f64) < share * notes.len() as f64 {
+    if (in_chords as f64) < rule.in_chords_so_far * notes.len() as f64 {
         Texture::Played
     } else {
         Texture::Held

@@ -221,15 +221,9 @@ pub fn show_voicings(symbol: Option<Chord>, key: Option<Key>, hand: Hand) -> Com
             "voicings are those of a chord symbol; give one, say G13(b9)".to_owned(),
         ));
     };
-    let written = |voicing: &HandVoicing| WrittenVoicing {
-        kind: voicing.kind.words(),
-        left: voicing.left.clone(),
-        right: voicing.right.clone(),
-        notes: voicing
-            .named(&chord, key)
-            .iter()
-            .map(|note| hand.key(note))
-            .collect(),
+    let written = |voicing: &HandVoicing| {
+        let named = voicing.named(&chord, key);
+        WrittenVoicing::of(voicing, named.iter().map(|note| hand.key(note)).collect())
     };
     let mut out = BufWriter::new(io::stdout().lock());
     let mut show = |hands: Hands, title: &str| -> io::Result<()> {
