@@ -7,7 +7,7 @@
 mod support;
 
 use lidprop::audio::capture::{StreamState, list_inputs, open_input};
-use lidprop::units::SampleRate;
+use lidprop::units::{SampleRate, SampleSpan};
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -48,6 +48,7 @@ fn child_that_captures() {
     let (start, mut block, mut state) = (Instant::now(), Vec::new(), StreamState::Starting);
     let (mut heard, mut all) = (false, Vec::new());
     while start.elapsed() < limit {
+        capture.wait(SampleSpan::ZERO, Duration::from_millis(5));
         let now = capture.read(&mut block);
         if now.state != state {
             println!("state {:?}", now.state);
@@ -61,7 +62,6 @@ fn child_that_captures() {
             println!("onset");
         }
         all.extend_from_slice(&block);
-        std::thread::sleep(Duration::from_millis(5));
     }
     let seconds = all.len() as f64 / f64::from(SampleRate::INTERNAL.get());
     let peak = all.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));

@@ -244,6 +244,14 @@ fn options_that_would_do_nothing_are_refused() {
         &[&progression[..], &["--for", "2", "--rejected"]].concat(),
         "--rejected means nothing without a melody; add --melody, or leave it out",
     );
+    for format in ["labels", "midi"] {
+        refused(
+            &["take", "x.wav", "--write", format, "--style", "signs"],
+            &format!(
+                "--style means nothing to {format}; it belongs to --write json or jsonl or csv or chart or musicxml or page or captions or subrip"
+            ),
+        );
+    }
     refused(
         &["take", "x.wav", "--metre", "4/4", "--pickup", "5"],
         "--pickup 5 is a whole bar of 4 beats or more; give 0 to 3",

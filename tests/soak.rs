@@ -246,7 +246,7 @@ impl SoundInput for MadeUp {
         }
     }
 
-    fn wait(&mut self, _limit: Duration) {
+    fn wait(&mut self, _sound: SampleSpan, _limit: Duration) {
         while self.intake.position().get()
             > self.taken_to.load(Ordering::Relaxed) + 2 * u64::from(SampleRate::INTERNAL.get())
         {

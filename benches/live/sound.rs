@@ -9,7 +9,7 @@
 
 use crate::support::stereo_wav;
 use lidprop::audio::capture::{Capture, StreamState, open_input};
-use lidprop::units::SampleRate;
+use lidprop::units::{SampleRate, SampleSpan};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -76,7 +76,7 @@ impl Microphone {
         let mut player = play(&file)?;
         let (mut since_mark, mut begun, mut click) = (None, None::<Instant>, None);
         while player.try_wait().map_err(|e| e.to_string())?.is_none() {
-            self.capture.wait(PATIENCE);
+            self.capture.wait(SampleSpan::ZERO, PATIENCE);
             let arrived = Instant::now();
             let state = self.capture.read(&mut self.samples).state;
             if matches!(state, StreamState::Lost(_)) {

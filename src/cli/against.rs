@@ -111,7 +111,9 @@ fn written(
             names.join(", ")
         )));
     };
-    let options = args.publish.asked(format, COMPARISON_FORMATS, args.held)?;
+    let options = args
+        .publish
+        .asked(format, COMPARISON_FORMATS, args.held, args.naming.style)?;
     Ok(Some((format, options)))
 }
 

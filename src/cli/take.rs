@@ -297,7 +297,9 @@ impl Output {
                 legends: Mutex::default(),
             });
         };
-        let options = args.publish.asked(format, FORMATS, args.held)?;
+        let options = args
+            .publish
+            .asked(format, FORMATS, args.held, args.naming.style)?;
         if let Some(path) = &archive.add_to {
             return Self::adding_to(path, format, archive.skip_done, reading);
         }

@@ -234,6 +234,11 @@ impl Listener {
         self.follower.a4()
     }
 
+    /// How many more samples complete the next analysis frame; none of them tells anything by itself.
+    pub fn until_next_frame(&self) -> SampleSpan {
+        self.analyser.until_next_frame()
+    }
+
     /// How many samples were heard.
     pub fn position(&self) -> SamplePos {
         self.position

@@ -26,7 +26,7 @@ pub const COMPARISON_FORMATS: &[Format<Comparison>] = &[
         about: "every place with what is accepted and what is heard",
         extension: "json",
         mark: Some("\"lidprop/"),
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |comparison, _, out| write_json(comparison, out),
     },
     Format {
@@ -34,7 +34,7 @@ pub const COMPARISON_FORMATS: &[Format<Comparison>] = &[
         about: "what differs, one line per place",
         extension: "txt",
         mark: None,
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |comparison, _, out| print_comparison(comparison, Ink::plain(100), out),
     },
     Format {
@@ -42,7 +42,7 @@ pub const COMPARISON_FORMATS: &[Format<Comparison>] = &[
         about: "one HTML file: a table of all places",
         extension: "html",
         mark: Some(page::MARK),
-        heeds: &[Heeded::Page],
+        heeds: &[Heeded::Page, Heeded::Style],
         write: write_page,
     },
 ];

@@ -57,6 +57,8 @@ pub enum Heeded {
     Sound,
     /// [`WriteOptions::held`].
     Held,
+    /// The house style of symbols, which comes with what is written.
+    Style,
 }
 
 /// The formats of a recording: a new one is one row here and its file.
@@ -66,7 +68,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "everything: notes, chords, names and readings (schema lidprop/2)",
         extension: "json",
         mark: Some("\"lidprop/"),
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |heard, _, out| write_json(heard, out),
     },
     Format {
@@ -74,7 +76,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "the same on one line per recording, several recordings after another; an error line where one fails",
         extension: "jsonl",
         mark: Some("\"lidprop/"),
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |heard, _, out| write_json_line(&heard.document(), out),
     },
     Format {
@@ -90,7 +92,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "one row per chord, for spreadsheets: times, names, key, numeral, notes, degrees, reading",
         extension: "csv",
         mark: None,
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |heard, _, out| csv::write_csv(heard, out),
     },
     Format {
@@ -98,7 +100,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "the chart as it is printed",
         extension: "txt",
         mark: None,
-        heeds: &[Heeded::Held],
+        heeds: &[Heeded::Held, Heeded::Style],
         write: |heard, options, out| text::write_chart(heard, options, out),
     },
     Format {
@@ -114,7 +116,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "sheet music (MusicXML 4.0): chord symbols over a grand staff",
         extension: "musicxml",
         mark: Some(musicxml::MARK),
-        heeds: &[Heeded::What],
+        heeds: &[Heeded::What, Heeded::Style],
         write: |heard, options, out| musicxml::write_musicxml(heard, options, out),
     },
     Format {
@@ -122,7 +124,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "one HTML file that shows and plays the recording: keyboards, staves, names, readings",
         extension: "html",
         mark: Some(page::MARK),
-        heeds: &[Heeded::Page, Heeded::Sound],
+        heeds: &[Heeded::Page, Heeded::Sound, Heeded::Style],
         write: |heard, options, out| page::write_page(heard, options, out),
     },
     Format {
@@ -130,7 +132,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "captions for a video (WebVTT): name, numeral, notes, reading",
         extension: "vtt",
         mark: Some(captions::MARK),
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |heard, _, out| captions::write_webvtt(heard, out),
     },
     Format {
@@ -138,7 +140,7 @@ pub const FORMATS: &[Format<Heard>] = &[
         about: "the same captions as SubRip",
         extension: "srt",
         mark: None,
-        heeds: &[],
+        heeds: &[Heeded::Style],
         write: |heard, _, out| captions::write_subrip(heard, out),
     },
 ];

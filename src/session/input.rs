@@ -2,7 +2,7 @@
 //!
 //! Input: a [`SoundInput`], and a clock. Output: sound, lost time and [`Notice`]s for the hearer.
 //! Units: samples at the internal rate and as they were recorded; times since the loop began.
-//! Method: our own. It reads whenever sound comes. A lost input is opened again every [`RETRY`] until it is back, and the time between is
+//! Method: our own. It reads whenever as much sound has come as the hearer needs. A lost input is opened again every [`RETRY`] until it is back, and the time between is
 //! told as lost. Where the hearer falls behind, [`Pace`] tells it in how many hops to hear notes anew.
 //! Limits: no thread of its own; the input is read by the thread that opened it.
 
@@ -39,7 +39,7 @@ pub trait SoundInput {
     /// As [`Capture::totals`].
     fn totals(&self) -> Totals;
     /// As [`Capture::wait`].
-    fn wait(&mut self, limit: Duration);
+    fn wait(&mut self, sound: SampleSpan, limit: Duration);
 }
 
 impl SoundInput for Capture {
@@ -67,8 +67,8 @@ impl SoundInput for Capture {
         Self::totals(self)
     }
 
-    fn wait(&mut self, limit: Duration) {
-        Self::wait(self, limit);
+    fn wait(&mut self, sound: SampleSpan, limit: Duration) {
+        Self::wait(self, sound, limit);
     }
 }
 
@@ -137,6 +137,11 @@ pub trait Hearer {
     /// # Errors
     /// If it cannot.
     fn goes_on(&mut self, now: Duration) -> Result<bool, Self::Error>;
+
+    /// How much more sound it needs before it can tell anything new; zero: it wants all sound as it comes.
+    fn needs(&self) -> SampleSpan {
+        SampleSpan::ZERO
+    }
 
     /// Hears what a reading brought.
     ///
@@ -231,7 +236,7 @@ pub(super) fn hear_by<H: Hearer>(
         if std::mem::replace(&mut meter, measured) != measured {
             hearer.notice(Notice::Meter(measured))?;
         }
-        input.wait(PAUSE);
+        input.wait(hearer.needs(), PAUSE);
     }
     Ok(())
 }
@@ -314,7 +319,8 @@ mod tests {
             Totals::default()
         }
 
-        fn wait(&mut self, limit: Duration) {
+        fn wait(&mut self, sound: SampleSpan, limit: Duration) {
+            assert_eq!(sound, SampleSpan::ZERO);
             assert!(limit >= Duration::from_millis(10));
             self.clock.set(self.clock.get() + Duration::from_millis(10));
         }

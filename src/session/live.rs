@@ -241,6 +241,10 @@ impl Hearer for Ear {
         Ok(!self.stop.load(Ordering::Relaxed))
     }
 
+    fn needs(&self) -> SampleSpan {
+        self.listener.until_next_frame()
+    }
+
     fn hear(&mut self, sound: Sound<'_>) -> Result<(), Infallible> {
         if sound.recorded_rate != self.last_minute.rate() {
             self.last_minute = LastMinute::new(sound.recorded_rate);

@@ -55,6 +55,11 @@ impl SteadyListener {
         self.listener.a4()
     }
 
+    /// As [`Listener::until_next_frame`].
+    pub fn until_next_frame(&self) -> SampleSpan {
+        self.listener.until_next_frame()
+    }
+
     /// How much was heard in all.
     pub fn position(&self) -> SamplePos {
         self.heard

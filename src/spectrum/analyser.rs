@@ -9,7 +9,7 @@
 use super::log_frequency::LogFrequencyMap;
 use super::window::PowerSpectrum;
 use super::{HOP_SAMPLES, LONG_WINDOW_SAMPLES, SHORT_WINDOW_SAMPLES, SpectrumFrame};
-use crate::units::Hertz;
+use crate::units::{Hertz, SampleSpan};
 
 /// Makes analysis frames of a stream of samples.
 ///
@@ -93,6 +93,11 @@ impl Analyser {
         let hop = &window[LONG_WINDOW_SAMPLES - HOP_SAMPLES..];
         frame.rms = (hop.iter().map(|&x| x * x).sum::<f32>() / HOP_SAMPLES as f32).sqrt();
         true
+    }
+
+    /// How many more samples complete the next frame: 1 to [`HOP_SAMPLES`].
+    pub fn until_next_frame(&self) -> SampleSpan {
+        SampleSpan::new((HOP_SAMPLES - self.filled) as u64)
     }
 
     /// Moves the log-frequency axis to another pitch of A4, from the next frame on. Allocates nothing.

@@ -6,7 +6,7 @@
 
 use super::{Block, InputInfo, Totals};
 use crate::audio::AudioError;
-use crate::units::{SamplePos, Seconds};
+use crate::units::{SamplePos, SampleSpan, Seconds};
 use std::time::Duration;
 
 /// An open sound input, of which a build without live sound has none.
@@ -50,8 +50,8 @@ impl Capture {
         match *self {}
     }
 
-    /// Waits until there is new sound, or for `limit`.
-    pub fn wait(&self, _limit: Duration) {
+    /// Waits until `sound` of new sound is there, or for `limit`.
+    pub fn wait(&mut self, _sound: SampleSpan, _limit: Duration) {
         match *self {}
     }
 

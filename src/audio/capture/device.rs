@@ -2,8 +2,9 @@
 //!
 //! Input: a sound input of the computer. Output: blocks of mono samples at [`SampleRate::INTERNAL`] and a [`StreamState`].
 //! Units: full scale ±1; positions in frames at the internal rate since the start, lost sound included.
-//! Method: cpal's callback, or on Linux a thread that reads the sound server (`server`) or ALSA (`direct`), folds the channels into a
-//! lock-free ring ([`ring`]) and wakes the reader; everything else is done by whoever calls [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
+//! Method: cpal's callback, or on Linux a thread that reads ALSA (`direct`), folds the channels into a lock-free ring ([`ring`]) and wakes the
+//! reader once it has what it waits for; a sound server of Linux (`server`) is read by the waiting reader itself. Everything else is done by whoever calls
+//! [`Capture::read`]: the [`Intake`], and the rules of [`super::watch`].
 //! Limits: latency is the device's block plus some 160 frames of resampling.
 
 use super::inputs::{self, Input};
@@ -20,7 +21,6 @@ use crate::units::{SamplePos, SampleRate, SampleSpan, Seconds};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 use std::sync::Arc;
-use std::thread;
 use std::time::{Duration, Instant};
 
 /// What the ring holds: long enough for a laptop that hangs for some seconds, 1.5 MB at 48 kHz.
@@ -91,14 +91,20 @@ impl Capture {
         SampleSpan::new(self.counters.longest_block()).seconds(self.info.rate)
     }
 
-    /// Waits until there is new sound, or for `limit`. To be called by the thread that opened the input: it is woken by each
-    /// block. May come back early.
-    pub fn wait(&self, limit: Duration) {
-        thread::park_timeout(limit);
+    /// Waits until `sound` of new sound is there (zero: any), or for `limit`. To be called by the thread that opened the input, and before each
+    /// [`Capture::read`]. May come back early.
+    pub fn wait(&mut self, sound: SampleSpan, limit: Duration) {
+        let frames = sound.get() * u64::from(self.info.rate.get());
+        let frames = (frames / u64::from(SampleRate::INTERNAL.get())) as usize;
+        match &mut self.stream {
+            #[cfg(target_os = "linux")]
+            Some(Stream::Server(recording)) => recording.wait(frames, limit),
+            _ => self.intake.wait(frames, limit),
+        }
     }
 
-    /// Replaces the contents of `out` by the sound since the last call, at [`SampleRate::INTERNAL`]; never waits. Call it
-    /// about every 10 ms, or after [`Capture::wait`].
+    /// Replaces the contents of `out` by the sound that has come between the last call and the last [`Capture::wait`] or since, at
+    /// [`SampleRate::INTERNAL`]; never waits.
     pub fn read(&mut self, out: &mut Vec<f32>) -> Block {
         let (gap, jumped) = self.intake.read(out);
         Block {
@@ -161,11 +167,14 @@ impl Capture {
 }
 
 /// What keeps sound coming until it is dropped.
-#[expect(dead_code, reason = "held only to be dropped")]
 enum Stream {
-    Callback(cpal::Stream),
+    Callback(#[expect(dead_code, reason = "held only to be dropped")] cpal::Stream),
     #[cfg(target_os = "linux")]
+    #[expect(dead_code, reason = "held only to be dropped")]
     Direct(Reading, Option<server::sources::Presence>),
+    /// Brings sound while it is waited for.
+    #[cfg(target_os = "linux")]
+    Server(Box<server::recording::Recording>),
 }
 
 /// A stream that runs.
@@ -182,9 +191,8 @@ fn start(input: Input) -> Result<Started, AudioError> {
     if let Some(recorded) = server::recording::open(&input.info) {
         let info = recorded.describe(&input.info);
         let started = start_with(info, |writer, counters| {
-            let failed = |_| cpal::Error::new(ErrorKind::ResourceExhausted);
-            let reading = recorded.start(writer, counters).map_err(failed)?;
-            Ok(Stream::Direct(reading, None))
+            let recording = recorded.start(writer, counters);
+            Ok(Stream::Server(Box::new(recording)))
         });
         if started.is_ok() {
             return started;

@@ -10,6 +10,7 @@ use super::ring::Reader;
 use super::watch::{backlog_kept, gap, longest_reading};
 use crate::audio::resample::{Resampler, internal_frames};
 use crate::units::{SamplePos, SampleRate, SampleSpan};
+use std::time::Duration;
 
 /// Takes the sound of one stream after another.
 pub struct Intake {
@@ -46,6 +47,11 @@ impl Intake {
         self.resampler = Resampler::new(rate);
         self.position += lost;
         lost
+    }
+
+    /// As [`Reader::wait`].
+    pub fn wait(&self, frames: usize, limit: Duration) {
+        self.reader.wait(frames, limit);
     }
 
     /// Replaces the contents of `out` by the sound since the last call; never waits. Gives the lost sound that stands as silence at its start,

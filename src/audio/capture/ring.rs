@@ -13,8 +13,9 @@ use cpal::{FromSample, Sample};
 use ringbuf::traits::{Consumer, Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering, fence};
 use std::thread::{self, Thread};
+use std::time::Duration;
 
 /// What the callbacks tell the other side; only atomics, since neither side may wait.
 #[derive(Debug, Default)]
@@ -31,6 +32,8 @@ pub struct Counters {
     overruns: AtomicU64,
     /// Runs of samples at full scale.
     clipped_runs: AtomicU64,
+    /// Frames in the ring below which the reader sleeps on.
+    awaited: AtomicU64,
     /// True once any sample was not exactly zero.
     any_sound: AtomicBool,
     /// The first error after which the stream is dead, by [`Fault::code`]; 0: none.
@@ -91,7 +94,7 @@ pub struct Writer {
     ring: HeapProd<f32>,
     downmix: Downmix,
     counters: Arc<Counters>,
-    /// Woken by each block: costs an atomic exchange, and a system call that does not wait where it sleeps.
+    /// Woken once it has what it waits for: costs an atomic exchange, and a system call that does not wait where it sleeps.
     listener: Thread,
     /// Frames dropped since the ring was last found full, not yet published.
     gap: u64,
@@ -113,7 +116,7 @@ pub struct Taken {
     pub frames: usize,
 }
 
-/// A ring for `capacity` mono frames, fed by frames of `channels` samples. The thread that makes it is unparked by each block.
+/// A ring for `capacity` mono frames, fed by frames of `channels` samples. The thread that makes it is the one that may [`Reader::wait`].
 ///
 /// # Panics
 /// If either is 0.
@@ -173,7 +176,16 @@ impl Writer {
         if self.downmix.peak() > 0.0 {
             self.counters.any_sound.store(true, Ordering::Relaxed);
         }
-        self.listener.unpark();
+        // Either the reader sees what was pushed, or it is seen here what the reader waits for.
+        fence(Ordering::SeqCst);
+        if self.waiting() as u64 >= self.counters.awaited.load(Ordering::Relaxed) {
+            self.listener.unpark();
+        }
+    }
+
+    /// Frames that were not taken yet.
+    pub fn waiting(&self) -> usize {
+        self.ring.occupied_len()
     }
 }
 
@@ -181,6 +193,17 @@ impl Reader {
     /// Frames waiting.
     pub fn waiting(&self) -> usize {
         self.ring.occupied_len()
+    }
+
+    /// Waits until `frames` are there (none: any block), or for `limit`. May come back early.
+    pub fn wait(&self, frames: usize, limit: Duration) {
+        self.counters
+            .awaited
+            .store(frames as u64, Ordering::Relaxed);
+        fence(Ordering::SeqCst);
+        if frames == 0 || self.waiting() < frames {
+            thread::park_timeout(limit);
+        }
     }
 
     /// Drops the oldest frames until `keep` are left; says how many went.
@@ -208,6 +231,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::time::Instant;
 
     #[test]
     fn stereo_integers_arrive_as_mono_between_minus_one_and_one() {
@@ -259,6 +283,24 @@ mod tests {
         let mut out = Vec::new();
         reader.take(&mut out);
         assert_eq!(out, [0.45, 0.46, 0.47, 0.48, 0.49]);
+    }
+
+    #[test]
+    fn a_reader_is_woken_once_all_that_it_waits_for_is_there() {
+        let (mut writer, reader, _) = ring(1_000, 1);
+        let begun = Instant::now();
+        let player = thread::spawn(move || {
+            for _ in 0..3 {
+                thread::sleep(Duration::from_millis(20));
+                writer.on_block(&[0.1; 10]);
+            }
+        });
+        reader.wait(25, Duration::from_secs(60));
+        assert!(reader.waiting() >= 25, "{}", reader.waiting());
+        reader.wait(30, Duration::from_millis(1));
+        player.join().unwrap();
+        reader.wait(30, Duration::from_secs(60));
+        assert!(begun.elapsed() < Duration::from_secs(30));
     }
 
     #[test]

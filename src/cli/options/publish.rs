@@ -4,6 +4,7 @@
 //! Method: an option that the chosen format does not heed is refused, with the formats that do. Limits: none.
 
 use crate::cli::error::CliError;
+use crate::harmony::Style;
 use crate::publish::{Format, Heeded, PageOptions, What, WriteOptions};
 use crate::session::kept_sound::Keep;
 use clap::{Args, ValueEnum};
@@ -67,7 +68,7 @@ impl PublishOptions {
         }
     }
 
-    /// What is asked of `format`, one of `formats`.
+    /// What is asked of `format`, one of `formats`, of held chords alone and in this house style.
     ///
     /// # Errors
     /// If something is asked that this format does not heed.
@@ -76,6 +77,7 @@ impl PublishOptions {
         format: &Format<T>,
         formats: &[Format<T>],
         held: bool,
+        style: Style,
     ) -> Result<WriteOptions, CliError> {
         let given = [
             ("--what", Heeded::What, self.what.is_some()),
@@ -85,6 +87,7 @@ impl PublishOptions {
             ("--listen-first", Heeded::Page, self.listen_first),
             ("--without-sound", Heeded::Sound, self.without_sound),
             ("--held", Heeded::Held, held),
+            ("--style", Heeded::Style, style != Style::default()),
         ];
         for (option, part, given) in given {
             if given && !format.heeds.contains(&part) {

@@ -28,7 +28,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 /// Time between two screens while nothing but meters moves.
-const DRAW_PAUSE: Duration = Duration::from_millis(50);
+const DRAW_PAUSE: Duration = Duration::from_millis(100);
 
 /// How the screen begins.
 #[derive(Debug, Clone)]

@@ -6,6 +6,7 @@
 //! [`recording`] records it.
 //! Limits: a socket on this computer only.
 
+mod arrivals;
 pub mod inbox;
 pub mod recording;
 pub mod sources;

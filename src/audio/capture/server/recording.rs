@@ -2,7 +2,7 @@
 //!
 //! Input: an input's name; the environment (`PULSE_SOURCE`). Output: blocks for the [`Writer`], faults for the [`Counters`].
 //! Units: frames at the rate of the server's input; bytes on the socket.
-//! Method: one thread reads the socket. ALSA's way to the same server has a second thread that takes each packet in pieces, wakes itself over a pipe at each
+//! Method: whoever waits for sound reads the socket, and sleeps through packets that cannot be all it waits for. ALSA's way to the same server has a second thread that takes each packet in pieces, wakes itself over a pipe at each
 //! and then the reader: some 5,500 system calls a second behind a player that had asked for little delay. The input's own rate and channels are asked for,
 //! so that the server resamples nothing; an input asked for by name is not exchanged for another where it goes away, its recording ends.
 //! Limits: where the server is elsewhere, where the user's own ALSA configuration says which server or input is
@@ -12,9 +12,9 @@
 use super::super::InputInfo;
 use super::super::direct::PERIOD;
 use super::super::inputs::quietly;
-use super::super::reading::Reading;
 use super::super::ring::{Counters, Writer};
 use super::super::watch::Fault;
+use super::arrivals::{Arrivals, WAITED};
 use super::inbox::{Inbox, Packet};
 use super::{ALSA_NAME, Talk, folder};
 use crate::units::SampleRate;
@@ -30,16 +30,16 @@ use std::io::{self, ErrorKind, Read};
 use std::os::unix::net::UnixStream;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::thread;
+use std::time::{Duration, Instant};
 
-/// How often the end is looked for while nothing comes.
-const PATIENCE: Duration = Duration::from_millis(100);
 /// How ALSA's way to such a server calls itself.
 const PLUGIN: &str = "ALSA <-> PulseAudio PCM";
-/// This share of a period is handed on at once; smaller pieces, as a server sends them where a player has asked it for little delay, wait for the next,
-/// since each would wake the listening thread.
+/// This share of a period is waited for where any sound is; smaller pieces, as a server sends them where a player has asked it for little delay, are not
+/// worth a reading.
 const ENOUGH: f64 = 0.9;
+/// A reading that brings more than this was late, and there is more to come at once: the server hands on what it has kept.
+const LATE: Duration = Duration::from_millis(93);
 /// The names under which ALSA opens the server's default input.
 const DEFAULTS: [&str; 2] = ["default", "pulse"];
 
@@ -89,7 +89,6 @@ impl Recorded {
             return Err(io::Error::from(ErrorKind::InvalidData).into());
         }
         let (socket, came) = talk.end();
-        socket.set_read_timeout(Some(PATIENCE))?;
         Ok(Self { socket, came, kind })
     }
 
@@ -103,31 +102,115 @@ impl Recorded {
         }
     }
 
-    /// Reads it on a thread of its own.
-    ///
-    /// # Errors
-    /// If the system has no thread left.
-    pub fn start(self, mut writer: Writer, counters: Arc<Counters>) -> io::Result<Reading> {
+    /// Begins to hand on its sound.
+    pub fn start(self, writer: Writer, counters: Arc<Counters>) -> Recording {
         let Self { socket, came, kind } = self;
-        let mut inbox = Inbox::default();
-        let channels = usize::from(kind.channels);
-        let enough = samples_in(PERIOD.mul_f64(ENOUGH), kind);
-        let mut block = Vec::with_capacity(enough + Inbox::SAMPLES);
-        let work = move |stopped: &AtomicBool| {
-            let mut taken = take_what_came(&came, &mut inbox, &mut block);
-            while !stopped.load(Ordering::Relaxed) {
-                if let Err(fault) = taken.and_then(|()| whole_frames(&block, channels)) {
-                    counters.set_fault(fault);
-                    return;
-                }
-                if block.len() >= enough {
-                    writer.on_block(&block);
-                    block.clear();
-                }
-                taken = take(&socket, &mut inbox, &mut block);
-            }
+        let mut recording = Recording {
+            socket,
+            patience: None,
+            inbox: Inbox::default(),
+            arrivals: Arrivals::default(),
+            block: Vec::with_capacity(Inbox::SAMPLES),
+            kind,
+            enough: samples_in(PERIOD.mul_f64(ENOUGH), kind) / usize::from(kind.channels),
+            writer,
+            counters,
+            is_over: false,
         };
-        Reading::start(work)
+        let taken = take_what_came(&came, &mut recording.inbox, &mut recording.block);
+        recording.hand_on(taken.map(|_| ()));
+        recording
+    }
+}
+
+/// An input that is recorded while it is waited for.
+pub struct Recording {
+    socket: UnixStream,
+    /// How long the socket is waited for; `None` before it is.
+    patience: Option<Duration>,
+    inbox: Inbox,
+    arrivals: Arrivals,
+    /// Samples of what has come.
+    block: Vec<f32>,
+    kind: SampleSpec,
+    /// Frames that are waited for where no more are asked for.
+    enough: usize,
+    writer: Writer,
+    counters: Arc<Counters>,
+    is_over: bool,
+}
+
+impl Recording {
+    /// Waits until `frames` are there (none: about a period), or for about `limit`, and hands on all that is there. Takes no memory and no lock.
+    pub fn wait(&mut self, frames: usize, limit: Duration) {
+        let until = Instant::now() + limit;
+        let frames = frames.max(self.enough);
+        if self.writer.waiting() >= frames {
+            return;
+        }
+        loop {
+            let left = until.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return;
+            }
+            if self.is_over {
+                return thread::sleep(left);
+            }
+            // What comes meanwhile waits in the socket.
+            let missing = self.time_of(frames.saturating_sub(self.writer.waiting()));
+            let asleep = self.arrivals.sleep(missing, Instant::now());
+            if !asleep.is_zero() {
+                thread::sleep(asleep.min(left));
+            }
+            let came = self.take(limit);
+            if came <= LATE && self.writer.waiting() >= frames {
+                return;
+            }
+        }
+    }
+
+    fn time_of(&self, frames: usize) -> Duration {
+        Duration::from_secs_f64(frames as f64 / f64::from(self.kind.sample_rate))
+    }
+
+    /// Waits for a packet, for `limit` at most; gives how much sound has come.
+    fn take(&mut self, limit: Duration) -> Duration {
+        let asked = Instant::now();
+        let taken = self
+            .be_patient(limit)
+            .and_then(|()| take(&self.socket, &mut self.inbox, &mut self.block));
+        let length = |samples: usize| self.time_of(samples / usize::from(self.kind.channels));
+        let came = length(self.block.len());
+        if let Ok(packet @ 1..) = taken {
+            let now = Instant::now();
+            let packet = length(packet);
+            self.arrivals.came(came, packet, now, now - asked > WAITED);
+        }
+        self.hand_on(taken.map(|_| ()));
+        came
+    }
+
+    /// Tells the system only where it changes.
+    fn be_patient(&mut self, limit: Duration) -> Result<(), Fault> {
+        if self.patience != Some(limit) {
+            let set = self.socket.set_read_timeout(Some(limit));
+            set.map_err(|_| Fault::SoundSystem)?;
+            self.patience = Some(limit);
+        }
+        Ok(())
+    }
+
+    fn hand_on(&mut self, taken: Result<(), Fault>) {
+        let channels = usize::from(self.kind.channels);
+        if let Err(fault) = taken.and_then(|()| whole_frames(&self.block, channels)) {
+            self.counters.set_fault(fault);
+            self.is_over = true;
+            return;
+        }
+        if !self.block.is_empty() {
+            self.writer.on_block(&self.block);
+            self.block.clear();
+        }
     }
 }
 
@@ -178,8 +261,8 @@ fn whole_frames(block: &[f32], channels: usize) -> Result<(), Fault> {
     }
 }
 
-/// Adds the samples to `block` that came with the answer, before anything was waited for.
-fn take_what_came(came: &[u8], inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
+/// Adds the samples to `block` that came with the answer, before anything was waited for; gives how many the last packet had.
+fn take_what_came(came: &[u8], inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<usize, Fault> {
     let space = inbox.space();
     let space = space.get_mut(..came.len()).ok_or(Fault::SoundSystem)?;
     space.copy_from_slice(came);
@@ -187,14 +270,14 @@ fn take_what_came(came: &[u8], inbox: &mut Inbox, block: &mut Vec<f32>) -> Resul
     hand_over(inbox, block)
 }
 
-/// Waits for what comes and adds its samples to `block`. Takes no memory and no lock.
-fn take(mut socket: &UnixStream, inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
+/// Waits for what comes and adds its samples to `block`; gives how many the last packet had, 0 where none is whole. Takes no memory and no lock.
+fn take(mut socket: &UnixStream, inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<usize, Fault> {
     match socket.read(inbox.space()) {
         Ok(0) => return Err(Fault::SoundSystem),
         Ok(came) => inbox.came(came),
         Err(error) => {
             return match error.kind() {
-                ErrorKind::WouldBlock | ErrorKind::TimedOut | ErrorKind::Interrupted => Ok(()),
+                ErrorKind::WouldBlock | ErrorKind::TimedOut | ErrorKind::Interrupted => Ok(0),
                 _ => Err(Fault::SoundSystem),
             };
         }
@@ -202,11 +285,12 @@ fn take(mut socket: &UnixStream, inbox: &mut Inbox, block: &mut Vec<f32>) -> Res
     hand_over(inbox, block)
 }
 
-fn hand_over(inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
-    let mut killed = false;
+fn hand_over(inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<usize, Fault> {
+    let (mut killed, mut last) = (false, 0);
     let whole = inbox.empty(|packet| match packet {
         Packet::Sound(bytes) => {
             let samples = bytes.chunks_exact(size_of::<f32>());
+            last = samples.len();
             block.extend(
                 samples.map(|bytes| f32::from_le_bytes([bytes[0], bytes[1], bytes[2], bytes[3]])),
             );
@@ -216,7 +300,7 @@ fn hand_over(inbox: &mut Inbox, block: &mut Vec<f32>) -> Result<(), Fault> {
     });
     match (killed, whole) {
         (true, _) => Err(Fault::DeviceGone),
-        (false, Ok(())) => Ok(()),
+        (false, Ok(())) => Ok(last),
         (false, Err(_)) => Err(Fault::SoundSystem),
     }
 }
