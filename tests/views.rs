@@ -481,6 +481,24 @@ fn every_key_is_told_on_request_at_any_usual_size() {
             assert!(text.contains(words), "{words} in\n{text}");
         }
     }
+    let smallest = screen(&live, 20, 5);
+    for words in [
+        "q quit",
+        "? back",
+        "m mark",
+        "w word",
+        "p pause",
+        "k keep",
+        "g guess",
+        "space show",
+        "l big",
+        "s style",
+        "←→ key",
+        "↓ mode",
+        "0 none",
+    ] {
+        assert!(smallest.contains(words), "{words} in\n{smallest}");
+    }
     live.press(Press::Help);
     assert!(screen(&live, 80, 24).contains("Ddim"));
 }

@@ -11,6 +11,7 @@ use crate::session::live::ListeningError;
 use crate::store::logbook::LogbookError;
 use crate::store::pianos::PianoError;
 use crate::units::cause::in_words;
+use crate::view::ink::in_columns_of;
 use crate::view::printable::printable;
 use std::fmt::Display;
 use std::io;
@@ -158,8 +159,10 @@ pub fn note(file: impl Display, warning: impl Display) -> String {
     format!("{file}: note: {warning}")
 }
 
-/// Writes one sentence to standard error, on one line whatever names it holds. That nobody reads it is no reason to stop.
+/// Writes one sentence to standard error, on one line whatever names it holds but for a narrow terminal. That nobody reads it is no reason to stop.
 pub fn tell(sentence: &str) {
     use std::io::Write;
-    let _ = writeln!(io::stderr(), "lidprop: {}", printable(&in_words(&sentence)));
+    let mut err = io::stderr();
+    let line = format!("lidprop: {}", printable(&in_words(&sentence)));
+    let _ = writeln!(err, "{}", in_columns_of(&err, &line));
 }

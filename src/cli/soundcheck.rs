@@ -16,6 +16,7 @@ use crate::listener::ListenerOptions;
 use crate::session::input::{Hearer, InputTrouble, Notice, Sound, hear_input, silence};
 use crate::session::steady_listener::SteadyListener;
 use crate::units::{Dbfs, Hertz, SampleSpan, Seconds};
+use crate::view::ink::in_columns_of;
 use crate::view::notes::quarter_tone_off;
 use clap::Args;
 use std::io::{self, Write};
@@ -173,7 +174,8 @@ fn check(args: &SoundcheckArgs, out: &mut impl Write) -> CommandResult {
         a4_stated,
         ..check.measured(input.totals(), input.device_delay())?
     };
-    write!(out, "\n{}", report(&measured)).map_err(CliError::from_stdout)
+    let report = in_columns_of(&io::stdout(), &report(&measured));
+    write!(out, "\n{report}").map_err(CliError::from_stdout)
 }
 
 fn list(inputs: &[InputInfo]) -> String {

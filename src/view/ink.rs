@@ -8,6 +8,7 @@
 
 use crate::harmony;
 use crate::view::keyboard::KeyShapes;
+use crate::view::live::wrapped;
 use ratatui::style::{Color, Modifier, Style};
 use std::env;
 use std::fmt::{self, Display};
@@ -35,6 +36,36 @@ pub struct Ink {
     pub columns: u16,
     /// True where nothing but ASCII can be shown.
     pub ascii: bool,
+}
+
+/// How wide `out` is, where it is a terminal.
+fn columns_of(out: &impl IsTerminal) -> Option<u16> {
+    let size = || ratatui::crossterm::terminal::size().ok();
+    let (columns, _) = out.is_terminal().then(size).flatten()?;
+    Some(columns)
+}
+
+/// Prose for `out`: broken at spaces where `out` is a terminal that is narrower, with each line's indent before its rest.
+pub fn in_columns_of(out: &impl IsTerminal, prose: &str) -> String {
+    match columns_of(out) {
+        Some(columns) => broken(prose, usize::from(columns)),
+        None => prose.to_owned(),
+    }
+}
+
+fn broken(prose: &str, columns: usize) -> String {
+    let line = |line: &str| {
+        if line.chars().count() <= columns {
+            return line.to_owned();
+        }
+        let indent: String = line.chars().take_while(|&c| c == ' ').collect();
+        let room = columns.saturating_sub(indent.len());
+        let lines = wrapped(line, room).into_iter();
+        let lines: Vec<String> = lines.map(|line| format!("{indent}{line}")).collect();
+        lines.join("\n")
+    };
+    let lines: Vec<String> = prose.split('\n').map(line).collect();
+    lines.join("\n")
 }
 
 impl Ink {
@@ -89,8 +120,7 @@ impl Ink {
         if !std::io::stdout().is_terminal() {
             return Self::plain(PLAIN_COLUMNS).or_ascii(!locale_has_blocks(&read));
         }
-        let columns =
-            ratatui::crossterm::terminal::size().map_or(PLAIN_COLUMNS, |(columns, _)| columns);
+        let columns = columns_of(&std::io::stdout()).unwrap_or(PLAIN_COLUMNS);
         Self {
             weights: colour_is_welcome(),
             columns,
@@ -217,5 +247,20 @@ impl Palette {
     /// What needs a hand.
     pub fn alarm(self) -> Style {
         self.coloured(Style::new().add_modifier(Modifier::BOLD), Color::Red)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prose_is_broken_at_spaces_and_keeps_its_indent() {
+        let prose = "Advice:\n  Noisy even in the pauses: switch off fans.\n";
+        assert_eq!(broken(prose, 80), prose);
+        assert_eq!(
+            broken(prose, 20),
+            "Advice:\n  Noisy even in the\n  pauses: switch off\n  fans.\n"
+        );
     }
 }

@@ -9,6 +9,7 @@ use crate::store::file::{make_private_folder, write_private};
 use crate::store::logbook::Logbook;
 use crate::tone::SAFE_LEVEL;
 use crate::units::Dbfs;
+use crate::view::ink::in_columns_of;
 use clap::Args;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
@@ -80,13 +81,11 @@ fn asked() -> Result<bool, CliError> {
         return Ok(false);
     }
     let mut out = io::stdout();
-    write!(
-        out,
-        "Chords will be played through your loudspeaker or headphones. Turn them down now, and take headphones off until you have heard the first.\n\
-         Have you? (yes/no) "
-    )
-    .and_then(|()| out.flush())
-    .map_err(CliError::from_stdout)?;
+    let question = "Chords will be played through your loudspeaker or headphones. Turn them down now, and take headphones off until you have heard the first.\n\
+         Have you? (yes/no) ";
+    write!(out, "{}", in_columns_of(&out, question))
+        .and_then(|()| out.flush())
+        .map_err(CliError::from_stdout)?;
     let mut line = String::new();
     let read = io::stdin().read_line(&mut line);
     Ok(read.is_ok() && line.trim().eq_ignore_ascii_case("yes"))

@@ -495,33 +495,66 @@ fn footer(live: &Live, page: &mut Page<'_>) -> u16 {
     row
 }
 
-/// What every key does: as many columns of it as rows demand.
+/// What every key does: as many columns of it as rows demand, or a word each where those are wider than the screen.
 fn help(live: &Live, page: &mut Page<'_>) {
     let [sideways, down] = live.look.shapes.arrows;
     let keys = [
-        ("q", "quit"),
-        ("?", "this list, and back"),
-        ("m", "mark this chord"),
-        ("w", "a word for the mark"),
-        ("p", "pause the screen"),
-        ("k", "keep the last minute"),
-        ("g", "guess first"),
-        ("space", "show the answer"),
-        ("l", "small or large name"),
-        ("s", "next style of symbols"),
-        (sideways, "key by fifths"),
-        (down, "minor or major"),
-        ("0", "no key"),
+        ("q", "quit", "quit"),
+        ("?", "this list, and back", "back"),
+        ("m", "mark this chord", "mark"),
+        ("w", "a word for the mark", "word"),
+        ("p", "pause the screen", "pause"),
+        ("k", "keep the last minute", "keep"),
+        ("g", "guess first", "guess"),
+        ("space", "show the answer", "show"),
+        ("l", "small or large name", "big"),
+        ("s", "next style of symbols", "style"),
+        (sideways, "key by fifths", "key"),
+        (down, "minor or major", "mode"),
+        ("0", "no key", "none"),
     ];
-    let wide = keys.iter().map(|(key, _)| key.chars().count()).max();
+    let wide = keys.iter().map(|(key, ..)| key.chars().count()).max();
     let wide = wide.unwrap_or_default();
     let rows = usize::from(page.area.height).max(1);
-    let column = wide + 22;
-    for (place, (key, does)) in keys.iter().enumerate() {
-        let row = page.area.y + (place % rows) as u16;
-        let text = format!("{key:>wide$}  {does}");
-        page.at(row, (place / rows * column) as u16, text, Style::new());
+    let list = keys.map(|(key, does, _)| format!("{key:>wide$}  {does}"));
+    let at = |place: usize| {
+        (
+            place / rows * (wide + 22),
+            page.area.y + (place % rows) as u16,
+        )
+    };
+    let fits =
+        |(place, text): (usize, &String)| at(place).0 + text.chars().count() <= page.columns();
+    if list.iter().enumerate().all(fits) {
+        let places: Vec<_> = (0..list.len()).map(at).collect();
+        for ((column, row), text) in places.into_iter().zip(list) {
+            page.at(row, column as u16, text, Style::new());
+        }
+        return;
     }
+    let words = keys.map(|(key, _, word)| format!("{key} {word}"));
+    for (row, line) in (page.area.y..).zip(packed(&words, page.columns())) {
+        page.at(row, 0, line, Style::new());
+    }
+}
+
+/// All of `pieces` in few lines: each goes to the first line of at most `columns` that has room for it.
+fn packed(pieces: &[String], columns: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for piece in pieces {
+        let length = 1 + piece.chars().count();
+        let with_room = lines
+            .iter_mut()
+            .find(|line| line.chars().count() + length <= columns);
+        match with_room {
+            Some(line) => {
+                line.push(' ');
+                line.push_str(piece);
+            }
+            None => lines.push(piece.clone()),
+        }
+    }
+    lines
 }
 
 /// `text` as it is where it fits, else [`wrapped`].
