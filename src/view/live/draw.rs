@@ -516,24 +516,19 @@ fn help(live: &Live, page: &mut Page<'_>) {
     let wide = keys.iter().map(|(key, ..)| key.chars().count()).max();
     let wide = wide.unwrap_or_default();
     let rows = usize::from(page.area.height).max(1);
+    let (top, columns) = (page.area.y, page.columns());
     let list = keys.map(|(key, does, _)| format!("{key:>wide$}  {does}"));
-    let at = |place: usize| {
-        (
-            place / rows * (wide + 22),
-            page.area.y + (place % rows) as u16,
-        )
-    };
-    let fits =
-        |(place, text): (usize, &String)| at(place).0 + text.chars().count() <= page.columns();
+    let column = |place: usize| place / rows * (wide + 22);
+    let fits = |(place, text): (usize, &String)| column(place) + text.chars().count() <= columns;
     if list.iter().enumerate().all(fits) {
-        let places: Vec<_> = (0..list.len()).map(at).collect();
-        for ((column, row), text) in places.into_iter().zip(list) {
-            page.at(row, column as u16, text, Style::new());
+        for (place, text) in list.iter().enumerate() {
+            let row = top + (place % rows) as u16;
+            page.at(row, column(place) as u16, text, Style::new());
         }
         return;
     }
     let words = keys.map(|(key, _, word)| format!("{key} {word}"));
-    for (row, line) in (page.area.y..).zip(packed(&words, page.columns())) {
+    for (row, line) in (top..).zip(packed(&words, columns)) {
         page.at(row, 0, line, Style::new());
     }
 }

@@ -118,7 +118,7 @@ impl Recorded {
             is_over: false,
         };
         let taken = take_what_came(&came, &mut recording.inbox, &mut recording.block);
-        recording.hand_on(taken.map(|_| ()));
+        recording.hand_on(taken);
         recording
     }
 }
@@ -145,10 +145,8 @@ impl Recording {
     pub fn wait(&mut self, frames: usize, limit: Duration) {
         let until = Instant::now() + limit;
         let frames = frames.max(self.enough);
-        if self.writer.waiting() >= frames {
-            return;
-        }
-        loop {
+        let mut is_late = false;
+        while is_late || self.writer.waiting() < frames {
             let left = until.saturating_duration_since(Instant::now());
             if left.is_zero() {
                 return;
@@ -162,10 +160,7 @@ impl Recording {
             if !asleep.is_zero() {
                 thread::sleep(asleep.min(left));
             }
-            let came = self.take(limit);
-            if came <= LATE && self.writer.waiting() >= frames {
-                return;
-            }
+            is_late = self.take(limit) > LATE;
         }
     }
 
@@ -187,7 +182,7 @@ impl Recording {
             let packet = length(packet).min(PERIOD);
             self.arrivals.came(came, packet, now, now - asked > WAITED);
         }
-        self.hand_on(taken.map(|_| ()));
+        self.hand_on(taken);
         came
     }
 
@@ -201,9 +196,9 @@ impl Recording {
         Ok(())
     }
 
-    fn hand_on(&mut self, taken: Result<(), Fault>) {
+    fn hand_on(&mut self, taken: Result<usize, Fault>) {
         let channels = usize::from(self.kind.channels);
-        if let Err(fault) = taken.and_then(|()| whole_frames(&self.block, channels)) {
+        if let Err(fault) = taken.and_then(|_| whole_frames(&self.block, channels)) {
             self.counters.set_fault(fault);
             self.is_over = true;
             return;
